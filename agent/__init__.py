@@ -1,0 +1,1 @@
+"""peakshade: plan, watch and review a day on a transportable satellite terminal."""

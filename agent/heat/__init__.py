@@ -1,0 +1,1 @@
+"""Sunshine on the equipment and what it does to its temperature. Pure."""

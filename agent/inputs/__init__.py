@@ -1,0 +1,1 @@
+"""Where readings come from: MQTT, the embedded broker, and the parsers of what arrives."""

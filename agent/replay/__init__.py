@@ -1,0 +1,1 @@
+"""Recorded sessions: reading, replaying, scoring and simulating them."""

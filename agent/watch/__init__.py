@@ -1,0 +1,1 @@
+"""The alert engine: from readings to causes, rules and events. Pure."""
