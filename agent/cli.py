@@ -1,0 +1,59 @@
+"""The `peakshade` command: finds the module of a command and hands over."""
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+from types import ModuleType
+
+# Written here so that `--help` imports no command; a test compares it with each module's SUMMARY.
+COMMANDS = {
+    "demo": "play a recorded day through broker, agent, store and dashboard",
+    "init": "write a commented config file",
+    "check": "pre-flight: config, broker, inputs, clock, disk, sun",
+    "plan": "pointing, link budget, sun passes, heat and safety of the job",
+    "run": "watch a real terminal",
+    "status": "the current verdict in the terminal window",
+    "note": "tell the agent what the crew did",
+    "replay": "run recorded sessions through the alert engine",
+}
+
+
+class UsageError(Exception):
+    """The user can mend it: the message says what, where, got, expected and what to do. Exit code 2."""
+
+
+def build_parser(name: str | None, module: ModuleType | None) -> argparse.ArgumentParser:
+    """The parser with every command's name, and the arguments of the one that was asked for."""
+    parser = argparse.ArgumentParser(
+        prog="peakshade", description="Plan, watch and review a day on a transportable satellite terminal."
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for command, summary in COMMANDS.items():
+        if module is None or command != name:
+            commands.add_parser(command, help=summary)
+            continue
+        asked = commands.add_parser(
+            command,
+            help=summary,
+            description=module.SUMMARY,
+            epilog=f"example: {module.EXAMPLE}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        module.add_arguments(asked)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command. Returns 0 when fine, 1 with a finding, 2 for a usage or config error."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    name = next((word for word in words if not word.startswith("-")), None)
+    module = importlib.import_module(f"agent.commands.{name}") if name in COMMANDS else None
+    args = build_parser(name, module).parse_args(words)
+    if module is None:
+        raise AssertionError("argparse accepts only known commands")
+    try:
+        return int(module.run(args))
+    except UsageError as error:
+        print(f"peakshade {name}: {error}", file=sys.stderr)
+        return 2
