@@ -6,6 +6,8 @@ import sys
 from collections.abc import Sequence
 from types import ModuleType
 
+from agent.errors import UsageError
+
 # Written here so that `--help` imports no command; a test compares it with each module's SUMMARY.
 COMMANDS = {
     "demo": "play a recorded day through broker, agent, store and dashboard",
@@ -17,10 +19,6 @@ COMMANDS = {
     "note": "tell the agent what the crew did",
     "replay": "run recorded sessions through the alert engine",
 }
-
-
-class UsageError(Exception):
-    """The user can mend it: the message says what, where, got, expected and what to do. Exit code 2."""
 
 
 def build_parser(name: str | None, module: ModuleType | None) -> argparse.ArgumentParser:
