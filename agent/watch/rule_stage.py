@@ -1,0 +1,156 @@
+"""The rule stage: threshold sets against one row of features, all rules and sets at once.
+
+One numpy comparison decides every term of every rule for every threshold set; a small state machine adds
+hold times, hysteresis and the least time between two alerts of a rule. Live is one set, tuning many.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from agent.records import Severity
+from agent.watch.features import FEATURES
+from agent.watch.rule_table import CLEAR, INHIBITIONS, RAISE, Term
+from agent.watch.rules import RULES, RuleSet
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Levels = npt.NDArray[np.int8]
+
+SEVERITIES: tuple[Severity, ...] = ("advise", "act", "urgent")
+COLUMN = {name: index for index, name in enumerate(FEATURES)}
+
+
+@dataclass(frozen=True, slots=True)
+class _Clauses:
+    """Terms of all clauses side by side; clause c owns the columns from `starts[c]` on."""
+
+    feature_index: npt.NDArray[np.intp]
+    sign: Floats
+    threshold: Floats  # (n_sets, n_terms), multiplied by sign
+    starts: npt.NDArray[np.intp]
+
+    def holds(self, row: Floats) -> Bools:
+        """Which clauses hold. `row` has shape (..., n_features); returns (..., n_sets, n_clauses)."""
+        signed = row[..., self.feature_index] * self.sign
+        hits = signed[..., np.newaxis, :] >= self.threshold
+        found: Bools = np.logical_and.reduceat(hits, self.starts, axis=-1)
+        return found
+
+
+def _compile(clauses: Sequence[tuple[Term, ...]], rules: RuleSet) -> _Clauses:
+    terms = [term for clause in clauses for term in clause]
+    sign = np.array([1.0 if term.side == ">=" else -1.0 for term in terms])
+    columns = [
+        rules.values[term.threshold]
+        if isinstance(term.threshold, str)
+        else np.full(rules.n_sets, term.threshold)
+        for term in terms
+    ]
+    return _Clauses(
+        feature_index=np.array([COLUMN[term.feature] for term in terms]),
+        sign=sign,
+        threshold=np.stack(columns, axis=1) * sign,
+        starts=np.cumsum([0, *(len(clause) for clause in clauses[:-1])]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Rule `rule` of set `set_index` is now raised at `severity`, or cleared (None)."""
+
+    unix_s: float
+    set_index: int
+    rule: str
+    severity: Severity | None
+
+
+@dataclass(slots=True)
+class RuleState:
+    """State of every rule for every set, arrays of shape (n_sets, n_rules); NaN: not so."""
+
+    level: Levels  # 0 not raised, 1 advise, 2 act, 3 urgent
+    pending_level: Levels
+    pending_since: Floats
+    clear_since: Floats
+    cleared_at: Floats
+
+
+def fresh_state(n_sets: int) -> RuleState:
+    """Nothing raised, nothing pending."""
+    shape = (n_sets, len(RULES))
+    return RuleState(
+        level=np.zeros(shape, np.int8),
+        pending_level=np.zeros(shape, np.int8),
+        pending_since=np.full(shape, np.nan),
+        clear_since=np.full(shape, np.nan),
+        cleared_at=np.full(shape, -np.inf),
+    )
+
+
+class RuleStage:
+    """Decides, row by row in time order, which alerts are raised, escalated and cleared."""
+
+    def __init__(self, rules: RuleSet, state: RuleState | None = None) -> None:
+        """`state` continues an earlier stage made with the same rules."""
+        ordered = sorted(RAISE, key=lambda clause: RULES.index(clause.rule))
+        self._raise = _compile([clause.terms for clause in ordered], rules)
+        self._severity = np.array([SEVERITIES.index(clause.severity) + 1 for clause in ordered], np.int8)
+        owners = [clause.rule for clause in ordered]
+        self._rule_starts = np.array([owners.index(rule) for rule in RULES])
+        clear = [(rule, terms) for rule in RULES for terms in CLEAR[rule]]
+        self._clear = _compile([terms for _, terms in clear], rules)
+        clear_owners = [rule for rule, _ in clear]
+        self._clear_starts = np.array([clear_owners.index(rule) for rule in RULES])
+        self._flags = [COLUMN[flag] for rule in RULES for flag, _ in INHIBITIONS.get(rule, ())]
+        self._flag_rules = [RULES.index(rule) for rule in RULES for _ in INHIBITIONS.get(rule, ())]
+        self._hold_s = self._timing(rules, "hold_s")
+        self._clear_hold_s = self._timing(rules, "clear_hold_s")
+        self._repeat_s = self._timing(rules, "repeat_s")
+        self.state = fresh_state(rules.n_sets) if state is None else state
+
+    @staticmethod
+    def _timing(rules: RuleSet, key: str) -> Floats:
+        return np.stack([rules.values[f"{rule}.{key}"] for rule in RULES], axis=1)
+
+    def wanted(self, rows: Floats) -> tuple[Levels, Bools]:
+        """Level that each rule asks for, and whether it may clear; rows (..., n_features) -> (..., n_sets, n_rules)."""
+        asked = self._raise.holds(rows) * self._severity
+        level: Levels = np.maximum.reduceat(asked, self._rule_starts, axis=-1)
+        flagged = rows[..., self._flags] > 0.5
+        for position, rule_index in enumerate(self._flag_rules):
+            level[..., rule_index] *= ~flagged[..., position, np.newaxis]
+        clear: Bools = np.logical_or.reduceat(self._clear.holds(rows), self._clear_starts, axis=-1)
+        return level, clear
+
+    def step(self, unix_s: float, level: Levels, clear: Bools) -> list[Change]:
+        """Advance the state by one row's decisions of shape (n_sets, n_rules)."""
+        state = self.state
+        rising = level > state.level
+        fresh = rising & (state.pending_level == 0)
+        state.pending_since[fresh] = unix_s
+        # The gravest level that was asked for throughout the hold is the one raised.
+        state.pending_level = np.where(rising, np.where(fresh, level, np.minimum(level, state.pending_level)), 0)
+        held = rising & (unix_s - state.pending_since >= self._hold_s)
+        due = held & ((state.level > 0) | (unix_s - state.cleared_at >= self._repeat_s))
+        clearing = (state.level > 0) & clear & (level == 0)
+        state.clear_since = np.where(clearing, np.fmin(state.clear_since, unix_s), np.nan)
+        gone = clearing & (unix_s - state.clear_since >= self._clear_hold_s)
+        if not (due.any() or gone.any()):
+            return []
+        return self._apply(unix_s, due, gone)
+
+    def _apply(self, unix_s: float, due: Bools, gone: Bools) -> list[Change]:
+        state = self.state
+        state.level[due] = state.pending_level[due]
+        state.pending_level[due] = 0
+        state.level[gone] = 0
+        state.cleared_at[gone] = unix_s
+        changes = []
+        for set_index, rule_index in np.argwhere(due | gone):
+            level = int(state.level[set_index, rule_index])
+            severity = SEVERITIES[level - 1] if level else None
+            changes.append(Change(unix_s, int(set_index), RULES[rule_index], severity))
+        return changes
