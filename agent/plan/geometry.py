@@ -102,7 +102,8 @@ def _skew_deg(latitude: FloatArray, azimuth: FloatArray, elevation: FloatArray) 
     """Angle of the earth's axis, seen across the line of sight, clockwise from the vertical (deg)."""
     right = -np.sin(azimuth) * np.cos(latitude) + 0.0
     vertical = np.cos(elevation) * np.sin(latitude) - np.sin(elevation) * np.cos(azimuth) * np.cos(latitude)
-    return np.degrees(np.arctan2(right, vertical))
+    skew_deg: FloatArray = np.degrees(np.arctan2(right, vertical))
+    return skew_deg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

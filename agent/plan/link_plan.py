@@ -3,7 +3,13 @@
 Light on purpose: the live agent imports this module and none of the libraries that computed the plan.
 """
 
+from bisect import bisect_left
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import exp, isnan, log, log10, nan
+
+# A sun pass starts and ends at this loss: the least that a modem with a resolution of 0.1 dB shows surely.
+SUN_PASS_THRESHOLD_DB = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,12 +53,49 @@ class Budget:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SunPass:
-    """The sun behind the satellite; the loss follows a bell from `start` over `depth_db` at `peak` to `end`."""
+    """The sun behind the satellite: the loss of C/N0 over time.
+
+    It is SUN_PASS_THRESHOLD_DB at start and end, and `depth_db`, which is more, at the peak.
+    """
 
     start_unix_s: float
     peak_unix_s: float
     end_unix_s: float
     depth_db: float
+
+
+def sun_pass_loss_db(passes: Sequence[SunPass], unix_s: float) -> float:
+    """Loss of C/N0 by the sun at this time (dB, 0 without a pass near; NaN in, NaN out).
+
+    `passes` in order of time. The noise rise follows a Gaussian bell through the start, peak and end of the
+    nearest pass: the sun crosses a Gaussian beam at a steady rate.
+    """
+    if isnan(unix_s):
+        return nan
+    after = bisect_left(passes, unix_s, key=_peak_unix_s)
+    return max((_pass_loss_db(one, unix_s) for one in passes[max(0, after - 1) : after + 1]), default=0.0)
+
+
+def _peak_unix_s(sun_pass: SunPass) -> float:
+    return sun_pass.peak_unix_s
+
+
+def _pass_loss_db(sun_pass: SunPass, unix_s: float) -> float:
+    if sun_pass.depth_db <= SUN_PASS_THRESHOLD_DB:
+        return 0.0
+    before = unix_s < sun_pass.peak_unix_s
+    half_s = (
+        sun_pass.peak_unix_s - sun_pass.start_unix_s if before else sun_pass.end_unix_s - sun_pass.peak_unix_s
+    )
+    peak_rise = _noise_rise(sun_pass.depth_db)
+    steepness = log(peak_rise / _noise_rise(SUN_PASS_THRESHOLD_DB))
+    position = (unix_s - sun_pass.peak_unix_s) / half_s
+    return 10.0 * log10(1.0 + peak_rise * exp(-steepness * position**2))
+
+
+def _noise_rise(loss_db: float) -> float:
+    """The added noise over the system noise (1) that costs `loss_db`."""
+    return float(10.0 ** (loss_db / 10.0)) - 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,18 +109,71 @@ class Sunshine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SunHour:
+    """One hour of the job (or its rest): where the sun stands in its middle, and the sunshine in it.
+
+    Sunshine is direct beam over the WMO threshold; `half_cloudy` is a day with half of the sky covered.
+    """
+
+    start_unix_s: float
+    sun_azimuth_deg: float
+    sun_elevation_deg: float
+    clear_sunshine_min: float
+    half_cloudy_sunshine_min: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HeatOutlook:
+    """Sun and heat on the outdoor transmitter during the job, under a clear sky unless said otherwise.
+
+    `shade_by_unix_s` is when the shade should be up (None: not needed), `safe_unshaded_min` how long an
+    unshaded start does no harm (None: the whole job). The temperatures come from the thermal model's defaults
+    at `air_degc`, which is an assumption where `air_assumed`; they err by several kelvins.
+    """
+
     sun_hours: float
     shade_advised: bool
     reason: str
     sunshine: Sunshine
+    half_cloudy_sun_hours: float
+    hours: tuple[SunHour, ...]
+    air_degc: float
+    air_assumed: bool
+    transmitter_limit_degc: float
+    transmitter_peak_unshaded_degc: float
+    transmitter_peak_shaded_degc: float
+    shade_by_unix_s: float | None
+    safe_unshaded_min: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeepOut:
+    """How far in front of the dish, along the beam, one exposure limit is exceeded; 0 where it never is."""
+
+    limit: str
+    source: str
+    limit_w_m2: float
+    distance_m: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Safety:
+    """`keep_out_m` is the farthest of the general-public `keep_outs`.
+
+    The power densities (W/m2, averaged with the duty factor) are those at the dish's surface, the highest of
+    the near field (up to `near_field_end_m`) and that where the far field starts.
+    """
+
     keep_out_m: float
     heat_index_degc: float | None
     cautions: tuple[str, ...]
+    keep_outs: tuple[KeepOut, ...]
+    duty_factor: float
+    near_field_end_m: float
+    far_field_start_m: float
+    surface_w_m2: float
+    near_field_w_m2: float
+    far_field_start_w_m2: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

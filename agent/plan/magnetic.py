@@ -79,8 +79,8 @@ def _validity_findings(year: float) -> list[str]:
         return []
     first, last = VALID_YEARS
     sentence = (
-        f"The magnetic heading is extrapolated: the World Magnetic Model 2025 covers {first:.0f} to {last:.0f}, "
-        f"the job is in {year:.1f}. Point by true azimuth or take a newer model."
+        f"The magnetic heading is extrapolated: the World Magnetic Model 2025 covers {first:.0f} to "
+        f"{last:.0f}, the job is in {year:.1f}. Point by true azimuth or take a newer model."
     )
     return [sentence]
 
