@@ -1,0 +1,200 @@
+"""Sun passes: when the sun stands behind the satellite, and what its noise costs the downlink."""
+
+from dataclasses import dataclass
+from math import cos, pi, radians
+
+import numpy as np
+from pvlib import spa
+
+from agent.job import Site
+from agent.plan.constants import SECONDS_PER_DAY
+from agent.plan.geometry import FloatArray, Numeric, look_angles
+from agent.plan.link_plan import SUN_PASS_THRESHOLD_DB, SunPass
+
+# Angular radius of the sun at its mean distance: 695 700 km (IAU 2015 Resolution B3) at 1 au.
+SUN_RADIUS_DEG = 0.2664
+# Brightness temperature of the quiet sun over its disc. 1.4 to 18 GHz: Zirin, Baumert and Hurford, The
+# Astrophysical Journal 370, 1991, 779 (from memory); 37 GHz: Kallunki and Tornikoski, Solar Physics 293, 2018,
+# 156 (8100 +- 300 K at 8 mm); 70 GHz: 7000 K +- 10 %, measured at 4.3 mm. The slowly varying component of an
+# active sun adds up to 40 % at 11 GHz (+1.3 dB of depth), less above, and more below.
+QUIET_SUN_GHZ = (1.4, 2.0, 2.8, 4.2, 5.8, 8.2, 10.6, 13.2, 18.0, 37.0, 70.0)
+QUIET_SUN_K = (
+    70_500.0,
+    42_900.0,
+    27_100.0,
+    19_400.0,
+    15_900.0,
+    12_900.0,
+    11_300.0,
+    10_800.0,
+    10_300.0,
+    8_100.0,
+    7_000.0,
+)
+DELTA_T_S = 69.2  # TT - UT1 in 2025 (IERS Bulletin A); a second more or less moves the sun by 0.00001 deg
+SUN_RATE_DEG_S = 360.0 / SECONDS_PER_DAY
+EQUATION_OF_TIME_S = 1000.0  # never more than 16.5 minutes (Meeus, Astronomical Algorithms, chapter 28)
+EQUATION_OF_TIME_DEG = EQUATION_OF_TIME_S * SUN_RATE_DEG_S
+GRID_POINTS = 481  # of a day's search: 5 to 10 s apart for the beams of transportable dishes
+DISC_RINGS, DISC_SPOKES = 12, 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeamNoise:
+    """What decides the depth of a sun pass: full half-power beamwidth, carrier, and gain and system noise.
+
+    `gain_dbi` and `system_noise_k` refer to the same point of the receive chain.
+    """
+
+    beamwidth_deg: float
+    frequency_ghz: float
+    gain_dbi: float
+    system_noise_k: float
+
+
+def sun_brightness_k(frequency_ghz: Numeric) -> FloatArray:
+    """Brightness temperature of the quiet sun's disc (K), log-log between published values (see above).
+
+    Outside 1.4 to 70 GHz the value at the end of the range; NaN in, NaN out. About 10 % accurate, quiet sun.
+    """
+    return np.exp(np.interp(np.log(frequency_ghz), np.log(QUIET_SUN_GHZ), np.log(QUIET_SUN_K)))
+
+
+def sun_noise_k(beam: BeamNoise, separation_deg: Numeric) -> FloatArray:
+    """Antenna temperature (K) by the sun's disc whose centre is this far off the axis of a Gaussian beam.
+
+    T = G / (4 pi) * integral over the disc of T_sun * exp(-4 ln 2 (theta / beamwidth)**2), side lobes left
+    out; never above the sun's own brightness. Radio astronomy's antenna temperature (Kraus, Radio Astronomy,
+    2nd ed., eq. 3-118). Shape as `separation_deg`; NaN in, NaN out.
+    """
+    separation_deg = np.asarray(separation_deg, dtype=float)
+    nodes, weights = np.polynomial.legendre.leggauss(DISC_RINGS)
+    radius_deg = SUN_RADIUS_DEG * (nodes + 1.0) / 2.0
+    ring_sr = np.radians(SUN_RADIUS_DEG / 2.0) * weights * np.radians(radius_deg) * 2.0 * pi / DISC_SPOKES
+    spokes = 2.0 * pi * (np.arange(DISC_SPOKES) + 0.5) / DISC_SPOKES
+    off2_deg2 = (
+        separation_deg[..., None, None] ** 2
+        + radius_deg[:, None] ** 2
+        + 2.0 * separation_deg[..., None, None] * radius_deg[:, None] * np.cos(spokes)
+    )
+    pattern = np.exp(-4.0 * np.log(2.0) * off2_deg2 / beam.beamwidth_deg**2)
+    seen_sr = np.sum(pattern * ring_sr[:, None], axis=(-2, -1))
+    brightness_k = sun_brightness_k(beam.frequency_ghz)
+    share = np.minimum(1.0, 10.0 ** (beam.gain_dbi / 10.0) / (4.0 * pi) * seen_sr)
+    noise_k: FloatArray = brightness_k * share
+    return noise_k
+
+
+def sun_loss_db(beam: BeamNoise, separation_deg: Numeric) -> FloatArray:
+    """Loss of the downlink's C/N0 (dB) by the sun this far off the axis; interference is left out."""
+    loss_db: FloatArray = 10.0 * np.log10(1.0 + sun_noise_k(beam, separation_deg) / beam.system_noise_k)
+    return loss_db
+
+
+def sun_passes(
+    site: Site, satellite_longitude_deg: float, beam: BeamNoise, start_unix_s: float, end_unix_s: float
+) -> tuple[SunPass, ...]:
+    """All sun passes that touch the span, in order; none when the satellite is below the horizon.
+
+    The dish is taken to point at the satellite. Directions are geometric for both, since the air bends both
+    alike. The passes last as long as the loss is SUN_PASS_THRESHOLD_DB or more.
+    """
+    angles = look_angles(site.latitude_deg, site.longitude_deg, site.height_m, satellite_longitude_deg)
+    reach_deg = _reach_deg(beam)
+    if not angles.elevation_deg > 0.0 or reach_deg == 0.0:
+        return ()
+    satellite = _direction(angles.azimuth_true_deg, angles.elevation_deg)
+    found = (
+        _pass_near(site, satellite, beam, reach_deg, middle_unix_s)
+        for middle_unix_s in _days(site, satellite, reach_deg, start_unix_s, end_unix_s)
+    )
+    return tuple(
+        one for one in found if one and one.end_unix_s >= start_unix_s and one.start_unix_s <= end_unix_s
+    )
+
+
+def _reach_deg(beam: BeamNoise) -> float:
+    """The separation at which the loss falls to the threshold (deg); 0 when it never gets there."""
+    separation_deg = np.linspace(0.0, 4.0 * beam.beamwidth_deg + 1.0, 2000)
+    over = np.flatnonzero(sun_loss_db(beam, separation_deg) > SUN_PASS_THRESHOLD_DB)
+    return float(separation_deg[over[-1]]) if over.size else 0.0
+
+
+def _direction(azimuth_deg: Numeric, elevation_deg: Numeric) -> FloatArray:
+    """Unit vectors east, north, up on the last axis."""
+    azimuth, elevation = np.radians(azimuth_deg), np.radians(elevation_deg)
+    return np.stack(
+        [np.cos(elevation) * np.sin(azimuth), np.cos(elevation) * np.cos(azimuth), np.sin(elevation)], axis=-1
+    )
+
+
+def sun_angles_deg(site: Site, unix_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Azimuth and geometric (airless) elevation of the sun's centre (deg) at these times.
+
+    Source: Reda and Andreas, Solar Position Algorithm, NREL/TP-560-34302 (2008), by pvlib; 0.0003 deg.
+    """
+    no_air_mbar, no_refraction_deg, any_degc, threads = 0.0, 0.0, 12.0, 1
+    columns = spa.solar_position_numpy(
+        np.asarray(unix_s, dtype=float),
+        site.latitude_deg,
+        site.longitude_deg,
+        site.height_m,
+        no_air_mbar,
+        any_degc,
+        DELTA_T_S,
+        no_refraction_deg,
+        threads,
+    )
+    return np.asarray(columns[4], dtype=float), np.asarray(columns[3], dtype=float)
+
+
+def _separation_deg(site: Site, satellite: FloatArray, unix_s: FloatArray) -> FloatArray:
+    chord = np.linalg.norm(_direction(*sun_angles_deg(site, unix_s)) - satellite, axis=-1)
+    separation_deg: FloatArray = np.degrees(2.0 * np.arcsin(np.minimum(chord / 2.0, 1.0)))
+    return separation_deg
+
+
+def _days(
+    site: Site, satellite: FloatArray, reach_deg: float, start_unix_s: float, end_unix_s: float
+) -> FloatArray:
+    """Mean times of the sun's daily passage at the satellite's hour angle, on the days that can matter."""
+    latitude = radians(site.latitude_deg)
+    east, north, up = (float(value) for value in satellite)
+    hour_angle_deg = float(np.degrees(np.arctan2(-east, up * cos(latitude) - north * np.sin(latitude))))
+    offset_s = (180.0 + hour_angle_deg - site.longitude_deg) / SUN_RATE_DEG_S
+    margin_s = EQUATION_OF_TIME_S + 2.0 * reach_deg / SUN_RATE_DEG_S
+    first = np.floor((start_unix_s - margin_s - offset_s) / SECONDS_PER_DAY)
+    last = np.ceil((end_unix_s + margin_s - offset_s) / SECONDS_PER_DAY)
+    middles_unix_s = np.arange(first, last + 1.0) * SECONDS_PER_DAY + offset_s
+    near = _separation_deg(site, satellite, middles_unix_s) < reach_deg + EQUATION_OF_TIME_DEG
+    days_unix_s: FloatArray = middles_unix_s[near]
+    return days_unix_s
+
+
+def _pass_near(
+    site: Site, satellite: FloatArray, beam: BeamNoise, reach_deg: float, middle_unix_s: float
+) -> SunPass | None:
+    half_s = EQUATION_OF_TIME_S + 1.2 * reach_deg / SUN_RATE_DEG_S
+    unix_s = middle_unix_s + np.linspace(-half_s, half_s, GRID_POINTS)
+    separation_deg = _separation_deg(site, satellite, unix_s)
+    loss_db = sun_loss_db(beam, separation_deg)
+    over = np.flatnonzero(loss_db > SUN_PASS_THRESHOLD_DB)
+    nearest = int(np.argmin(separation_deg))
+    if not over.size or not over[0] <= nearest <= over[-1] or over[0] == 0 or over[-1] == GRID_POINTS - 1:
+        return None
+    # Squared separation is a parabola in time near the closest approach.
+    low, middle, high = separation_deg[nearest - 1 : nearest + 2] ** 2
+    step_s = unix_s[1] - unix_s[0]
+    peak_unix_s = float(unix_s[nearest] + 0.5 * step_s * (low - high) / (low - 2.0 * middle + high))
+    first, last = over[0], over[-1]
+    return SunPass(
+        start_unix_s=_crossing(loss_db[first - 1 : first + 1], unix_s[first - 1 : first + 1]),
+        peak_unix_s=peak_unix_s,
+        end_unix_s=_crossing(loss_db[last : last + 2][::-1], unix_s[last : last + 2][::-1]),
+        depth_db=float(loss_db[nearest]),
+    )
+
+
+def _crossing(loss_db: FloatArray, unix_s: FloatArray) -> float:
+    """Time at which the rising pair of losses passes the threshold."""
+    return float(np.interp(SUN_PASS_THRESHOLD_DB, loss_db, unix_s))
