@@ -1,0 +1,239 @@
+"""Reads the config file of a terminal: the job, and where broker, store and dashboard are.
+
+One TOML file; an environment variable `PEAKSHADE__SECTION__KEY` replaces one key. Everything that is wrong
+is reported at once, one line each.
+"""
+
+import os
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from pathlib import Path
+from typing import Annotated
+
+from annotated_types import Interval, MaxLen, MinLen
+from pydantic import SecretStr
+from typing_extensions import TypeForm
+
+from agent.config_check import (
+    MASK,
+    Findings,
+    from_text,
+    known_fields,
+    read_section,
+    written,
+)
+from agent.config_job import field_hint, read_job, table
+from agent.errors import UsageError
+from agent.job import Job
+
+ENVIRONMENT_PREFIX = "PEAKSHADE__"
+LOOPBACK = "127.0.0.1"
+MQTT_PORT = 1883  # IANA service name "mqtt".
+MQTT_TLS_PORT = 8883  # IANA service name "secure-mqtt".
+DASHBOARD_PORT = 8050
+# A clock set by hand is off by a minute or two, and the rules work on minutes: a larger error is refused.
+CLOCK_TOLERANCE_S = 120.0
+Host = Annotated[str, MinLen(1), MaxLen(253)]
+Port = Annotated[int, Interval(ge=1, le=65_535)]
+FilePath = Annotated[str, MinLen(1), MaxLen(4096)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerSection:
+    """[broker] as written; `embedded` defaults to true where no host is named."""
+
+    embedded: bool | None = None
+    host: Host | None = None
+    port: Port | None = None
+    tls: bool = False
+    username: Host | None = None
+    password: FilePath | None = None
+    password_file: FilePath | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoreSection:
+    """[store] as written."""
+
+    path: FilePath = "peakshade.sqlite3"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DashboardSettings:
+    """[dashboard]: where the crew's page is served."""
+
+    host: Host = LOOPBACK
+    port: Port = DASHBOARD_PORT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockSection:
+    """[clock]: how far a message's own time may be from the agent's clock."""
+
+    tolerance_s: Annotated[float, Interval(ge=1.0, le=86_400.0)] = CLOCK_TOLERANCE_S
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerSettings:
+    """The broker the agent talks to; an embedded one listens on `host` and `port`."""
+
+    embedded: bool
+    host: str
+    port: int
+    tls: bool
+    username: str | None
+    password: SecretStr | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoreSettings:
+    path: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Config:
+    """Everything the config file says, checked; relative paths are taken from the file's folder."""
+
+    path: Path
+    job: Job
+    broker: BrokerSettings
+    store: StoreSettings
+    dashboard: DashboardSettings
+    clock_tolerance_s: float
+    rules: Path | None
+
+
+OTHER_SECTIONS = {
+    "broker": BrokerSection,
+    "store": StoreSection,
+    "dashboard": DashboardSettings,
+    "clock": ClockSection,
+}
+
+
+def load_config(path: Path, environ: Mapping[str, str]) -> Config:
+    """The config in the file `path` with the environment's replacements.
+
+    Raises UsageError with one line for each thing to mend: file, key, value, what is allowed, likely slip.
+    """
+    tree = _parsed(path)
+    tree, origins = _with_environment(tree, environ)
+    findings = Findings(str(path), origins)
+    job = read_job(tree, findings)
+    broker = _read_broker(tree, path.parent, findings)
+    store = read_section(StoreSection, "store", table(tree, "store"), findings)
+    dashboard = read_section(DashboardSettings, "dashboard", table(tree, "dashboard"), findings)
+    clock = read_section(ClockSection, "clock", table(tree, "clock"), findings)
+    rules = _read_rules(tree, path.parent, findings)
+    if findings.lines or job is None or broker is None or store is None or dashboard is None or clock is None:
+        raise UsageError("\n".join(findings.lines))
+    return Config(
+        path=path,
+        job=job,
+        broker=broker,
+        store=StoreSettings(path=path.parent / store.path),
+        dashboard=dashboard,
+        clock_tolerance_s=clock.tolerance_s,
+        rules=rules,
+    )
+
+
+def printable(config: Config) -> str:
+    """Every setting on a line of its own, secrets masked."""
+    return "\n".join(_lines("", config))
+
+
+def _lines(prefix: str, record: object) -> Iterable[str]:
+    for item in fields(record) if is_dataclass(record) else ():
+        value, name = getattr(record, item.name), f"{prefix}{item.name}"
+        if is_dataclass(value):
+            yield from _lines(f"{name}.", value)
+        else:
+            yield f"{name} = {MASK if isinstance(value, SecretStr) else written(value)}"
+
+
+def _parsed(path: Path) -> dict[str, object]:
+    try:
+        # Editors on Windows put a byte-order mark in front.
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        raise UsageError(f"{path}: there is no such file; write one with: peakshade init {path}") from None
+    except IsADirectoryError:
+        raise UsageError(f"{path}: is a folder; name the config file in it") from None
+    except PermissionError:
+        raise UsageError(f"{path}: may not be read; check the file's permissions") from None
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{path}: is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(
+            f"{path}: is not TOML: {error}; a decimal point is a dot, text stands in quotes, a key once"
+        ) from None
+
+
+def _with_environment(
+    tree: Mapping[str, object], environ: Mapping[str, str]
+) -> tuple[dict[str, object], dict[tuple[str, str], str]]:
+    """The tree with the environment's values in it, and which variable each of those came from."""
+    merged = {key: dict(value) if isinstance(value, dict) else value for key, value in tree.items()}
+    origins: dict[tuple[str, str], str] = {}
+    for name in sorted(environ):
+        if not name.startswith(ENVIRONMENT_PREFIX):
+            continue
+        section, _, key = name.removeprefix(ENVIRONMENT_PREFIX).lower().rpartition("__")
+        origins[section, key] = f"environment {name}"
+        if not section:
+            merged[key] = environ[name]
+            continue
+        values = merged.setdefault(section, {})
+        if isinstance(values, dict):
+            values[key] = from_text(_hint(section, key), environ[name])
+    return merged, origins
+
+
+def _hint(section: str, key: str) -> TypeForm[object]:
+    kind = OTHER_SECTIONS.get(section)
+    return field_hint(section, key) if kind is None else known_fields(kind).get(key, str)
+
+
+def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -> BrokerSettings | None:
+    section = read_section(BrokerSection, "broker", table(tree, "broker"), findings)
+    if section is None:
+        return None
+    embedded = section.host is None if section.embedded is None else section.embedded
+    if not embedded and section.host is None:
+        findings.missing("broker", "host", "the name or address of the broker where embedded = false")
+    if section.password is not None and ("broker", "password") not in findings.origins:
+        allowed = f"only the environment {ENVIRONMENT_PREFIX}BROKER__PASSWORD or broker.password_file"
+        findings.add("broker", "password", MASK, allowed, "config files are copied into recorded sessions")
+    password = section.password
+    if password is None and section.password_file is not None:
+        password = _secret_from(section.password_file, folder, findings)
+    return BrokerSettings(
+        embedded=embedded,
+        host=section.host or LOOPBACK,
+        port=section.port or (MQTT_TLS_PORT if section.tls else MQTT_PORT),
+        tls=section.tls,
+        username=section.username,
+        password=None if password is None else SecretStr(password),
+    )
+
+
+def _secret_from(name: str, folder: Path, findings: Findings) -> str | None:
+    try:
+        return (folder / name).read_text(encoding="utf-8").strip(os.linesep)
+    except (OSError, UnicodeDecodeError):
+        findings.add("broker", "password_file", name, "a text file that may be read and holds the password")
+        return None
+
+
+def _read_rules(tree: Mapping[str, object], folder: Path, findings: Findings) -> Path | None:
+    if "rules" not in tree:
+        return None
+    rules = tree["rules"]
+    if not isinstance(rules, str) or not (folder / rules).is_file():
+        findings.add(
+            "", "rules", rules, "the name of a rules file that exists, seen from the config's folder"
+        )
+        return None
+    return folder / rules
