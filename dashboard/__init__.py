@@ -1,1 +1,1 @@
-"""The crew's pages. Reads the store, publishes notes; never computes what the agent has computed."""
+"""The pages that the crew looks at: a process of its own that reads the store and never writes it."""

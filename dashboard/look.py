@@ -1,0 +1,80 @@
+"""What one page shows of one terminal: found by the queries, in one state of the store."""
+
+import sqlite3
+from dataclasses import dataclass
+from urllib.parse import parse_qs
+from zoneinfo import ZoneInfo
+
+from agent.job import Job
+from dashboard import messages, queries
+from dashboard.settings import Settings
+
+TREND_SPAN_S = 7200.0
+NOTES_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """All that one refresh of the crew's page needs."""
+
+    current: queries.CurrentSituation
+    job: Job | None
+    history: queries.History
+    notes: tuple[queries.NoteRow, ...]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's time zone; UTC as long as no plan is stored."""
+        return site_zone(self.job)
+
+
+def site_zone(job: Job | None) -> ZoneInfo:
+    """The time zone of the job's site; UTC as long as no plan is stored."""
+    return ZoneInfo("UTC" if job is None else job.site.time_zone)
+
+
+def asked_terminal(search: str | None) -> str | None:
+    """The terminal that the address names, as in `?terminal=van-2`."""
+    return parse_qs((search or "").removeprefix("?")).get("terminal", [None])[0]
+
+
+def crew_look(settings: Settings, search: str | None) -> Look | None:
+    """What the store knows of the terminal asked for; None as long as it has no situation."""
+    with queries.open_store(settings.store) as connection:
+        terminal = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)
+        current = None if terminal is None else queries.current(connection, terminal)
+        if current is None:
+            return None
+        end_unix_s = current.situation.unix_s
+        return Look(
+            current=current,
+            job=queries.job(connection, current.terminal),
+            history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
+            notes=queries.latest_notes(connection, current.terminal, NOTES_SHOWN),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """Whom a message speaks of, and the agent's time that it carries."""
+
+    terminal: str | None
+    unix_s: float
+    zone: ZoneInfo
+
+
+def moment(settings: Settings, search: str | None, wall_unix_s: float) -> Moment:
+    """The agent's time at `wall_unix_s`; the computer's own where the store cannot be read or is empty.
+
+    A note must get through even then: the agent may be well and only the store out of this page's reach.
+    """
+    terminal = asked_terminal(search) or settings.terminal
+    try:
+        with queries.open_store(settings.store) as connection:
+            terminal = terminal or queries.newest_terminal(connection)
+            current = None if terminal is None else queries.current(connection, terminal)
+            job = None if terminal is None else queries.job(connection, terminal)
+    except sqlite3.OperationalError:
+        return Moment(terminal=terminal, unix_s=wall_unix_s, zone=site_zone(None))
+    unix_s = messages.agent_time(current, settings.speed, wall_unix_s)
+    return Moment(terminal=terminal, unix_s=unix_s, zone=site_zone(job))

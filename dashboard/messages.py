@@ -1,0 +1,66 @@
+"""Sends the crew's notes and acknowledgements to the broker, where the agent listens."""
+
+import asyncio
+import json
+import time
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+import aiomqtt
+
+from agent.records import JsonValue
+from dashboard.queries import CurrentSituation
+from dashboard.settings import Settings
+
+# Long enough for a busy loopback broker, short enough for a thumb that waits for an answer.
+DELIVERY_TIMEOUT_S = 5.0
+SENDER = "dashboard"
+
+
+class NotDeliveredError(Exception):
+    """The broker did not confirm the message; nothing is known to have been recorded."""
+
+
+def agent_time(current: CurrentSituation | None, speed: float, wall_unix_s: float) -> float:
+    """The agent's time at the moment `wall_unix_s` of the computer's own clock, Unix seconds.
+
+    Where no situation is known the computer's clock is taken.
+    """
+    if current is None:
+        return wall_unix_s
+    since_written_s = max(0.0, wall_unix_s - current.written_wall_unix_s)
+    return current.situation.unix_s + speed * since_written_s
+
+
+def note_payload(unix_s: float, kind: str, text: str | None) -> dict[str, JsonValue]:
+    """The message body of one note."""
+    payload: dict[str, JsonValue] = {"time": _rfc3339(unix_s), "kind": kind, "by": SENDER}
+    return payload | ({"text": text} if text else {})
+
+
+def acknowledge_payload(
+    unix_s: float, rule: str, snooze_s: float | None, reason: str | None
+) -> dict[str, JsonValue]:
+    """The message body that says the alert of `rule` was seen; `snooze_s` asks for silence so long."""
+    payload: dict[str, JsonValue] = {"time": _rfc3339(unix_s), "rule": rule, "by": SENDER}
+    return payload if snooze_s is None else payload | {"snooze_s": snooze_s, "reason": reason}
+
+
+def deliver(settings: Settings, topic: str, payload: Mapping[str, JsonValue]) -> float:
+    """Publish at QoS 1 and wait for the broker's word. Returns the seconds it took."""
+    started_s = time.monotonic()
+    try:
+        asyncio.run(_publish(settings, topic, json.dumps(payload)))
+    except aiomqtt.MqttError as error:
+        where = f"{settings.mqtt_host}:{settings.mqtt_port}"
+        raise NotDeliveredError(f"broker {where}: {error}") from error
+    return time.monotonic() - started_s
+
+
+async def _publish(settings: Settings, topic: str, body: str) -> None:
+    async with aiomqtt.Client(settings.mqtt_host, settings.mqtt_port, timeout=DELIVERY_TIMEOUT_S) as client:
+        await client.publish(topic, body, qos=1)
+
+
+def _rfc3339(unix_s: float) -> str:
+    return datetime.fromtimestamp(unix_s, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,0 +1,166 @@
+"""The crew page's parts, each from what the queries found. Pure: no store, no clock."""
+
+from collections.abc import Mapping
+from zoneinfo import ZoneInfo
+
+from dash import html
+from dash.development.base_component import Component
+
+from agent.records import ActiveAlert, Situation
+from dashboard import words
+from dashboard.aria import HIDDEN, with_attributes
+from dashboard.figures import Trend
+from dashboard.queries import NoteRow
+from dashboard.site_time import clock_text, second_text, span_text, utc_text
+
+# How many bars a level's mark has; the marks differ in shape so that colour is not needed.
+LEVEL_BARS: Mapping[str, int] = {"unknown": 0, "fine": 0, "advise": 1, "act": 2, "urgent": 3}
+SNOOZE_S = 1800.0
+
+
+def level_mark(level: str) -> Component:
+    """A ring when fine, a broken ring when unknown, one to three bars by severity."""
+    bars = [html.Span(className="bar") for _ in range(LEVEL_BARS[level])]
+    return with_attributes(html.Span(bars, className=f"mark mark-{level}"), HIDDEN)
+
+
+def masthead(terminal: str, site: str, unix_s: float, zone: ZoneInfo) -> Component:
+    """Which terminal, where, and what time the agent has."""
+    times = words.LOCAL_AND_UTC.format(clock=clock_text(unix_s, zone), utc=utc_text(unix_s))
+    return html.Div(
+        [html.Strong(terminal), html.Span(site), html.Span(times, className="times")], className="masthead"
+    )
+
+
+def verdict(situation: Situation) -> Component:
+    """What is the matter, why, what to do and how long there is."""
+    level = situation.level
+    cause = words.CAUSES[situation.cause]
+    return html.Section(
+        [
+            html.P([level_mark(level), words.LEVELS[level]], className="level"),
+            html.H1(situation.verdict),
+            *([_pair(words.BECAUSE, cause)] if cause else []),
+            _pair(words.DO_THIS, situation.action or words.NOTHING_TO_DO, "action"),
+            *_time_left(situation.unix_s, situation.deadline_unix_s),
+        ],
+        className=f"verdict level-{level}",
+    )
+
+
+def _pair(name: str, text: str, kind: str = "why") -> Component:
+    return html.P([html.Span(f"{name}: ", className="name"), text], className=kind)
+
+
+def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:
+    if deadline_unix_s is None:
+        return []
+    left_s = deadline_unix_s - unix_s
+    span = html.Strong(span_text(abs(left_s)))
+    if left_s < 0.0:
+        return [html.P([f"{words.OVERDUE} ", span], className="left")]
+    return [html.P([span, f" {words.LEFT}"], className="left")]
+
+
+def next_thing(situation: Situation, zone: ZoneInfo) -> Component:
+    """The next thing to happen, and when."""
+    name = html.Span(f"{words.NEXT}: ", className="name")
+    if situation.next_event is None or situation.next_event_unix_s is None:
+        return html.P([name, situation.next_event or words.NOTHING_AHEAD], className="next")
+    ahead_s = situation.next_event_unix_s - situation.unix_s
+    form = words.IN_SPAN if ahead_s > 0.0 else words.NOW
+    when = form.format(span=span_text(ahead_s), clock=clock_text(situation.next_event_unix_s, zone))
+    return html.P([name, html.Strong(situation.next_event), f" {when}"], className="next")
+
+
+def alert_list(alerts: tuple[ActiveAlert, ...], zone: ZoneInfo) -> Component:
+    """Every standing alert with what shows it and the buttons to answer it."""
+    if not alerts:
+        return html.P(words.NO_ALERTS)
+    return html.Ul([_alert(alert, zone) for alert in alerts], className="alerts")
+
+
+def _alert(alert: ActiveAlert, zone: ZoneInfo) -> Component:
+    event = alert.event
+    since = words.SINCE.format(clock=clock_text(alert.since_unix_s, zone))
+    return html.Li(
+        [
+            html.P([level_mark(event.severity), words.LEVELS[event.severity]], className="level"),
+            html.H3(words.RULES.get(event.rule, event.rule)),
+            html.P(since, className="since"),
+            html.P(event.action, className="action"),
+            html.P(words.EVIDENCE, className="name"),
+            html.Ul([html.Li(sentence) for sentence in event.evidence], className="evidence"),
+            *_answers(alert, zone),
+        ],
+        className=f"alert level-{event.severity}",
+    )
+
+
+def _answers(alert: ActiveAlert, zone: ZoneInfo) -> list[Component]:
+    if alert.snoozed_until_unix_s is not None:
+        return [html.P(words.QUIET_UNTIL.format(clock=clock_text(alert.snoozed_until_unix_s, zone)))]
+    rule = alert.event.rule
+    seen = html.Button(words.SEEN_BUTTON, id={"type": "seen", "rule": rule}, n_clicks=0, className="wide")
+    return [
+        html.P(words.SEEN, className="seen") if alert.acknowledged else seen,
+        html.Details([html.Summary(words.QUIET_SUMMARY), html.Div(_quiet_buttons(rule), className="keys")]),
+    ]
+
+
+def _quiet_buttons(rule: str) -> list[Component]:
+    return [
+        html.Button(
+            [text, html.Small(words.QUIET_BUTTON.format(span=span_text(SNOOZE_S)))],
+            id={"type": "quiet", "rule": rule, "reason": reason},
+            n_clicks=0,
+        )
+        for reason, text in words.QUIET_REASONS.items()
+    ]
+
+
+def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float) -> Component:
+    """How long ago each input was heard, the longest silence first."""
+    if not last_seen_unix_s:
+        return html.P(words.NO_INPUTS)
+    lines = [
+        html.Div(
+            [html.Dt(words.INPUTS.get(name, name)), html.Dd(words.AGO.format(span=span_text(unix_s - seen)))]
+        )
+        for name, seen in sorted(last_seen_unix_s.items(), key=lambda item: item[1])
+    ]
+    return html.Dl(lines, className="ages")
+
+
+def trend_caption(trend: Trend, figures: Mapping[str, float]) -> Component:
+    """The trend's lines by pattern and name, each with its value now; the caption is the figure's text."""
+    lines = [
+        html.Li(
+            [
+                with_attributes(html.Span(className=f"key key-{line.style}"), HIDDEN),
+                html.Span(line.name),
+                html.Strong(_value(trend, figures.get(line.key))),
+            ],
+            className=f"of-{line.style}",
+        )
+        for line in reversed(trend.lines)
+    ]
+    return html.Ul(lines, className="caption")
+
+
+def _value(trend: Trend, value: float | None) -> str:
+    if value is None:
+        return words.NOT_MEASURED
+    return f"{value * trend.scale:.{trend.decimals}f} {trend.unit}"
+
+
+def note_list(notes: tuple[NoteRow, ...], zone: ZoneInfo) -> Component:
+    """The last notes, so that the crew sees that the agent has them."""
+    if not notes:
+        return html.P(words.NO_NOTES)
+    return html.Ul([html.Li(_note_text(note, zone)) for note in notes], className="notes")
+
+
+def _note_text(note: NoteRow, zone: ZoneInfo) -> str:
+    tail = f": {note.text}" if note.text else ""
+    return f"{second_text(note.unix_s, zone)} {words.NOTE_NAMES[note.kind]}{tail}"

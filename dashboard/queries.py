@@ -1,0 +1,178 @@
+"""Every question the pages ask the store. Read-only: the agent is the only writer.
+
+One connection a request. Answers are records; no SQL and no rows of the database leave this module.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import TypeAdapter
+
+from agent.job import Job
+from agent.plan.link_plan import LinkPlan
+from agent.records import AlertEvent, NoteKind, Situation
+
+# A reader waits this long for the writer's lock before it gives up; commits take milliseconds.
+BUSY_TIMEOUT_S = 2.0
+
+_SITUATION = TypeAdapter(Situation)
+_FIGURES = TypeAdapter(dict[str, float])
+_EVIDENCE = TypeAdapter(tuple[str, ...])
+_JOB = TypeAdapter(Job)
+_PLAN = TypeAdapter(LinkPlan)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurrentSituation:
+    """The engine's latest answer, and when the agent wrote it by the computer's own clock."""
+
+    terminal: str
+    situation: Situation
+    written_wall_unix_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """Figures of the situation at each minute; NaN where a figure was not known."""
+
+    unix_s: NDArray[np.float64]
+    figures: Mapping[str, NDArray[np.float64]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRow:
+    unix_s: float
+    kind: NoteKind
+    where: str | None
+    text: str | None
+    by: str | None
+
+
+@contextmanager
+def open_store(store: Path) -> Iterator[sqlite3.Connection]:
+    """A read-only connection that sees one state of the store; `sqlite3.OperationalError` without a store."""
+    uri = f"{store.resolve().as_uri()}?mode=ro"
+    with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)) as connection:
+        connection.row_factory = sqlite3.Row
+        connection.execute("BEGIN")
+        yield connection
+
+
+def terminals(connection: sqlite3.Connection) -> tuple[CurrentSituation, ...]:
+    """Every terminal that has a situation, by name."""
+    rows = connection.execute("SELECT * FROM situation ORDER BY terminal")
+    return tuple(_current(row) for row in rows)
+
+
+def current(connection: sqlite3.Connection, terminal: str) -> CurrentSituation | None:
+    """The latest situation of one terminal, None before its first."""
+    row = connection.execute("SELECT * FROM situation WHERE terminal = ?", (terminal,)).fetchone()
+    return None if row is None else _current(row)
+
+
+def newest_terminal(connection: sqlite3.Connection) -> str | None:
+    """The terminal whose situation was written last."""
+    row = connection.execute(
+        "SELECT terminal FROM situation ORDER BY written_wall_unix_s DESC, terminal LIMIT 1"
+    ).fetchone()
+    return None if row is None else str(row["terminal"])
+
+
+def job(connection: sqlite3.Connection, terminal: str) -> Job | None:
+    """The job that the terminal's plan was made for."""
+    row = connection.execute("SELECT job FROM plan WHERE terminal = ?", (terminal,)).fetchone()
+    return None if row is None else _JOB.validate_json(row["job"])
+
+
+def plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan | None:
+    """The link plan of one terminal."""
+    row = connection.execute("SELECT body FROM plan WHERE terminal = ?", (terminal,)).fetchone()
+    return None if row is None else _PLAN.validate_json(row["body"])
+
+
+def history(connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float) -> History:
+    """The figures of each minute in [start, end]."""
+    rows = connection.execute(
+        "SELECT unix_s, body FROM situation_minute WHERE terminal = ? AND unix_s BETWEEN ? AND ?"
+        " ORDER BY unix_s",
+        (terminal, start_unix_s, end_unix_s),
+    ).fetchall()
+    bodies = [_FIGURES.validate_json(row["body"]) for row in rows]
+    keys = sorted({key for body in bodies for key in body})
+    return History(
+        unix_s=np.array([row["unix_s"] for row in rows], dtype=np.float64),
+        figures={key: np.array([body.get(key, np.nan) for body in bodies]) for key in keys},
+    )
+
+
+def events(
+    connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
+) -> tuple[AlertEvent, ...]:
+    """The alert events in [start, end], oldest first."""
+    rows = connection.execute(
+        "SELECT * FROM alert_event WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, id",
+        (terminal, start_unix_s, end_unix_s),
+    )
+    return tuple(_event(row) for row in rows)
+
+
+def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
+    """The crew's last notes, newest first."""
+    rows = connection.execute(
+        "SELECT * FROM note WHERE terminal = ? ORDER BY unix_s DESC, seq DESC LIMIT ?", (terminal, count)
+    )
+    return tuple(_note(row) for row in rows)
+
+
+def notes(
+    connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
+) -> tuple[NoteRow, ...]:
+    """The crew's notes in [start, end], oldest first."""
+    rows = connection.execute(
+        "SELECT * FROM note WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, seq",
+        (terminal, start_unix_s, end_unix_s),
+    )
+    return tuple(_note(row) for row in rows)
+
+
+def rejected_count(connection: sqlite3.Connection) -> int:
+    """How many messages could not be read."""
+    return int(connection.execute("SELECT count(*) FROM rejected").fetchone()[0])
+
+
+def _current(row: sqlite3.Row) -> CurrentSituation:
+    return CurrentSituation(
+        terminal=row["terminal"],
+        situation=_SITUATION.validate_json(row["body"]),
+        written_wall_unix_s=row["written_wall_unix_s"],
+    )
+
+
+def _event(row: sqlite3.Row) -> AlertEvent:
+    return AlertEvent(
+        unix_s=row["unix_s"],
+        rule=row["rule"],
+        severity=row["severity"],
+        state=row["state"],
+        cause=row["cause"],
+        action=row["action"],
+        evidence=_EVIDENCE.validate_json(row["evidence"]),
+        figures=_FIGURES.validate_json(row["figures"]),
+        deadline_unix_s=row["deadline_unix_s"],
+    )
+
+
+def _note(row: sqlite3.Row) -> NoteRow:
+    return NoteRow(
+        unix_s=row["unix_s"],
+        kind=cast(NoteKind, row["kind"]),
+        where=row["where"],
+        text=row["text"],
+        by=row["by"],
+    )

@@ -1,0 +1,25 @@
+"""What the dashboard was started with, and how a callback gets at it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+from flask import current_app
+
+CONFIG_KEY = "PEAKSHADE"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """`terminal` is the one shown where an address names none; `speed` is that of the agent's clock."""
+
+    store: Path
+    mqtt_host: str
+    mqtt_port: int
+    terminal: str | None = None
+    speed: float = 1.0
+
+
+def current_settings() -> Settings:
+    """The settings of the app that serves this request."""
+    return cast(Settings, current_app.config[CONFIG_KEY])

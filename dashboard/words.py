@@ -1,0 +1,143 @@
+"""Every English string of the pages, so that a translation is one more file like this."""
+
+from collections.abc import Mapping
+
+TITLE = "peakshade"
+PAGES: Mapping[str, str] = {"/": "Crew", "/day": "Day", "/plan": "Plan", "/terminals": "Terminals"}
+UNKNOWN_PAGE = "There is no such page. The pages are listed above."
+SCRIPT_NEEDED = "These pages need JavaScript, all of it served from this computer."
+
+LEVELS: Mapping[str, str] = {
+    "unknown": "Not known yet",
+    "fine": "Fine",
+    "advise": "Advice",
+    "act": "Act",
+    "urgent": "Urgent",
+}
+STATES: Mapping[str, str] = {"raised": "raised", "acknowledged": "seen", "cleared": "over"}
+CAUSES: Mapping[str, str] = {
+    "mispoint": "the dish has lost its aim",
+    "rain": "rain on the path",
+    "sun-pass": "the sun behind the satellite",
+    "blockage": "something in front of the dish",
+    "overheat": "the transmitter is too hot",
+    "lan": "the local network",
+    "network": "the network beyond the terminal",
+    "power": "the power supply",
+    "none": "",
+}
+RULES: Mapping[str, str] = {
+    "shade": "Shade the unit",
+    "repeak": "Re-peak the dish",
+    "wait-sun-pass": "Wait: sun pass",
+    "wait-rain": "Wait: rain",
+    "blockage": "Path blocked",
+    "lower-stream": "Lower the stream",
+    "look-at-lan": "Look at the LAN",
+    "call-network": "Call the network",
+    "on-battery": "On battery",
+    "no-data": "No data",
+    "clock-wrong": "Clock is wrong",
+    "throughput-low": "Throughput low",
+}
+NOTES: Mapping[str, str] = {
+    "shade-on": "Shade is on",
+    "shade-off": "Shade is off",
+    "peak-start": "Peaking starts",
+    "peak-done": "Peaking done",
+    "stream-start": "Stream starts",
+    "stream-stop": "Stream stops",
+    "rain": "It rains",
+    "moved": "Terminal moved",
+}
+OTHER_NOTE = "other"
+NOTE_NAMES: Mapping[str, str] = {**NOTES, OTHER_NOTE: "Remark"}
+INPUTS: Mapping[str, str] = {
+    "signal": "Signal",
+    "throughput": "Throughput",
+    "temperature": "Temperature",
+    "temperature/transmitter": "Transmitter thermometer",
+    "temperature/modem": "Modem thermometer",
+    "temperature/ambient": "Air thermometer",
+    "weather": "Weather",
+    "power": "Power",
+    "note": "Last note",
+    "acknowledge": "Last acknowledgement",
+}
+
+BECAUSE = "Why"
+DO_THIS = "Do"
+NOTHING_TO_DO = "Nothing to do."
+LEFT = "left"
+OVERDUE = "overdue by"
+NEXT = "Next"
+NOTHING_AHEAD = "Nothing is foreseen."
+IN_SPAN = "in {span}, at {clock}"
+NOW = "now, since {clock}"
+LOCAL_AND_UTC = "{clock} at the site · {utc} UTC"
+SITE_UNKNOWN = "no plan stored; times are UTC"
+
+ALERTS = "Alerts"
+NO_ALERTS = "None."
+SINCE = "since {clock}"
+SEEN_BUTTON = "Seen"
+SEEN = "Seen by the crew"
+QUIET_UNTIL = "Quiet until {clock}"
+QUIET_BUTTON = "Quiet for {span}"
+QUIET_SUMMARY = "Quiet for a while, because…"
+QUIET_REASONS: Mapping[str, str] = {
+    "working": "We are on it",
+    "known": "Known and accepted",
+    "false": "The alert is wrong",
+}
+EVIDENCE = "What shows it"
+
+TRENDS = "Last two hours"
+MEASURED = "measured"
+PLANNED = "planned"
+REFERENCE = "reference after peaking"
+LIMIT = "limit"
+DOWN = "down"
+UP = "up"
+PLANNED_UP = "up, planned"
+STREAM = "stream needs"
+TRANSMITTER = "transmitter"
+MODEM = "modem"
+SIGNAL_TITLE = "Signal Es/N0"
+RATE_TITLE = "Throughput"
+HEAT_TITLE = "Temperature"
+SUN_TITLE = "In the sun, unshaded"
+UNSHADED = "transmitter, hours"
+SHADE_FROM = "shade advised from"
+NOT_MEASURED = "not measured"
+NO_TREND = "No figures in the last two hours."
+
+INPUT_AGES = "Last heard"
+AGO = "{span} ago"
+NO_INPUTS = "No input has reported yet."
+REJECTED = "{count} messages could not be read."
+
+TELL = "Tell the agent"
+TELL_HINT = "One tap is one note with the time of the tap."
+REMARK_LABEL = "A remark in your own words"
+REMARK_BUTTON = "Send remark"
+REMARK_EMPTY = "Write the remark first."
+LAST_NOTES = "Last notes"
+NO_NOTES = "No note yet."
+DELIVERED = "Delivered: {what}, {clock}."
+NOT_DELIVERED = "NOT delivered: {what}. {reason}. Tap again."
+NO_TERMINAL = "No terminal is known yet, so there is nobody to tell."
+SENT_SEEN = "seen, {rule}"
+SENT_QUIET = "quiet, {rule}"
+
+# Filled in by the browser: {span} since the last word, {clock} of the site at it.
+COVER: Mapping[str, str] = {
+    "title": "No contact for {span}",
+    "title_never": "No contact yet",
+    "last": "Last word from the agent at {clock}. What stands below may no longer hold.",
+    "page": "This page cannot reach the dashboard. Check that this phone is on the crew's network and the "
+    "computer is on.",
+    "agent-silent": "The dashboard works, but the agent has stopped writing. Check that it runs.",
+    "no-situation": "The dashboard works, but the agent has not yet written anything for this terminal.",
+    "no-store": "The dashboard works, but cannot read the store. Check its path and that the agent runs.",
+}
