@@ -109,6 +109,16 @@ class Sunshine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SunPath:
+    """Where the sun stands at the site, one value each `step_s` from `start_unix_s` on (deg, true north)."""
+
+    start_unix_s: float
+    step_s: float
+    azimuth_deg: tuple[float, ...]
+    elevation_deg: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SunHour:
     """One hour of the job (or its rest): where the sun stands in its middle, and the sunshine in it.
 
@@ -135,6 +145,7 @@ class HeatOutlook:
     shade_advised: bool
     reason: str
     sunshine: Sunshine
+    sun_path: SunPath
     half_cloudy_sun_hours: float
     hours: tuple[SunHour, ...]
     air_degc: float

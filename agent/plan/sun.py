@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import cos, pi, radians
 
 import numpy as np
-from pvlib import spa
+from pvlib import atmosphere, spa
 
 from agent.job import Site
 from agent.plan.constants import SECONDS_PER_DAY
@@ -14,9 +14,9 @@ from agent.plan.link_plan import SUN_PASS_THRESHOLD_DB, SunPass
 # Angular radius of the sun at its mean distance: 695 700 km (IAU 2015 Resolution B3) at 1 au.
 SUN_RADIUS_DEG = 0.2664
 # Brightness temperature of the quiet sun over its disc. 1.4 to 18 GHz: Zirin, Baumert and Hurford, The
-# Astrophysical Journal 370, 1991, 779 (from memory); 37 GHz: Kallunki and Tornikoski, Solar Physics 293, 2018,
-# 156 (8100 +- 300 K at 8 mm); 70 GHz: 7000 K +- 10 %, measured at 4.3 mm. The slowly varying component of an
-# active sun adds up to 40 % at 11 GHz (+1.3 dB of depth), less above, and more below.
+# Astrophysical Journal 370, 1991, 779 (from memory); 37 GHz: Kallunki and Tornikoski, Solar Physics 293,
+# 2018, 156 (8100 +- 300 K at 8 mm); 70 GHz: 7000 K +- 10 %, measured at 4.3 mm. The slowly varying part of
+# an active sun adds up to 40 % at 11 GHz (+1.3 dB of depth), less above, and more below.
 QUIET_SUN_GHZ = (1.4, 2.0, 2.8, 4.2, 5.8, 8.2, 10.6, 13.2, 18.0, 37.0, 70.0)
 QUIET_SUN_K = (
     70_500.0,
@@ -32,6 +32,8 @@ QUIET_SUN_K = (
     7_000.0,
 )
 DELTA_T_S = 69.2  # TT - UT1 in 2025 (IERS Bulletin A); a second more or less moves the sun by 0.00001 deg
+STANDARD_AIR_DEGC = 15.0  # ISO 2533, at sea level
+HORIZON_REFRACTION_DEG = 0.5667  # 34 arc minutes, NREL/TP-560-34302
 SUN_RATE_DEG_S = 360.0 / SECONDS_PER_DAY
 EQUATION_OF_TIME_S = 1000.0  # never more than 16.5 minutes (Meeus, Astronomical Algorithms, chapter 28)
 EQUATION_OF_TIME_DEG = EQUATION_OF_TIME_S * SUN_RATE_DEG_S
@@ -128,24 +130,24 @@ def _direction(azimuth_deg: Numeric, elevation_deg: Numeric) -> FloatArray:
     )
 
 
-def sun_angles_deg(site: Site, unix_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Azimuth and geometric (airless) elevation of the sun's centre (deg) at these times.
+def sun_angles_deg(site: Site, unix_s: FloatArray, refracted: bool = False) -> tuple[FloatArray, FloatArray]:
+    """Azimuth and elevation of the sun's centre (deg) at these times, without or with standard refraction.
 
     Source: Reda and Andreas, Solar Position Algorithm, NREL/TP-560-34302 (2008), by pvlib; 0.0003 deg.
     """
-    no_air_mbar, no_refraction_deg, any_degc, threads = 0.0, 0.0, 12.0, 1
     columns = spa.solar_position_numpy(
         np.asarray(unix_s, dtype=float),
         site.latitude_deg,
         site.longitude_deg,
         site.height_m,
-        no_air_mbar,
-        any_degc,
+        atmosphere.alt2pres(site.height_m) / 100.0,
+        STANDARD_AIR_DEGC,
         DELTA_T_S,
-        no_refraction_deg,
-        threads,
+        HORIZON_REFRACTION_DEG,
+        1,
     )
-    return np.asarray(columns[4], dtype=float), np.asarray(columns[3], dtype=float)
+    elevation_deg = columns[2] if refracted else columns[3]
+    return np.asarray(columns[4], dtype=float), np.asarray(elevation_deg, dtype=float)
 
 
 def _separation_deg(site: Site, satellite: FloatArray, unix_s: FloatArray) -> FloatArray:
