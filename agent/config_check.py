@@ -96,9 +96,8 @@ def report_unknown(section: str, values: Mapping[str, object], known: list[str],
         conversion = converted(key, nearest, values[key]) if nearest else None
         if conversion:
             slip = f"{slip} {conversion}"
-        findings.add(
-            section, key, values[key], "only " + ", ".join(known), f"the key is not known{_tail(slip)}"
-        )
+        value = MASK if nearest and SECRET_KEYS.search(nearest) else values[key]
+        findings.add(section, key, value, "only " + ", ".join(known), f"the key is not known{_tail(slip)}")
 
 
 def _tail(slip: str | None) -> str:
