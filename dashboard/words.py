@@ -20,7 +20,7 @@ CAUSES: Mapping[str, str] = {
     "rain": "rain on the path",
     "sun-pass": "the sun behind the satellite",
     "blockage": "something in front of the dish",
-    "overheat": "the transmitter is too hot",
+    "overheat": "heat at the transmitter",
     "lan": "the local network",
     "network": "the network beyond the terminal",
     "power": "the power supply",
@@ -107,9 +107,7 @@ SIGNAL_TITLE = "Signal Es/N0"
 RATE_TITLE = "Throughput"
 HEAT_TITLE = "Temperature"
 SUN_TITLE = "In the sun, unshaded"
-UNSHADED = "transmitter, hours"
-SHADE_FROM = "shade advised from"
-NOT_MEASURED = "not measured"
+NOT_KNOWN = "not known"
 NO_TREND = "No figures in the last two hours."
 
 INPUT_AGES = "Last heard"

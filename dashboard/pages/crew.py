@@ -30,29 +30,42 @@ PARTS = TEXT_PARTS + CAPTIONS + GRAPHS
 
 def layout() -> Component:
     """The page with its parts still empty."""
+    return html.Div([*_timers(), html.Div(id="masthead"), _now_column(), _side_column()], id="crew")
+
+
+def _timers() -> list[Component]:
+    return [
+        dcc.Interval(id="poll", interval=POLL_MS),
+        dcc.Interval(id="tick", interval=TICK_MS),
+        dcc.Store(id="contact"),
+        dcc.Store(id="digests", data={}),
+        dcc.Store(id="cover-words", data=dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S}),
+    ]
+
+
+def _now_column() -> Component:
+    verdict = with_attributes(html.Div(id="verdict"), {"aria-live": "polite"})
+    trends = html.Div([_trend(trend) for trend in TRENDS], className="trends")
     return html.Div(
         [
-            dcc.Interval(id="poll", interval=POLL_MS),
-            dcc.Interval(id="tick", interval=TICK_MS),
-            dcc.Store(id="contact"),
-            dcc.Store(id="digests", data={}),
-            dcc.Store(id="cover-words", data=dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S}),
-            html.Div(id="masthead"),
-            _cover(),
-            with_attributes(html.Div(id="verdict"), {"aria-live": "polite"}),
-            html.Div(id="next"),
-            html.Section([html.H2(words.ALERTS), html.Div(id="alerts")], className="sheet"),
-            crew_answers.note_keys(),
-            html.Section(
-                [html.H2(words.TRENDS), html.Div([_trend(trend) for trend in TRENDS], className="trends")],
-                className="sheet trend-sheet",
+            html.Div(
+                [
+                    _cover(),
+                    with_attributes(html.Div(id="verdict"), {"aria-live": "polite"}),
+                    html.Div(id="next"),
+                ]
             ),
-            html.Section([html.H2(words.INPUT_AGES), html.Div(id="ages")], className="sheet"),
-            html.P(id="delivery", className="delivery", role="status"),
+            html.Section([html.H2(words.ALERTS), html.Div(id="alerts")], className="sheet"),
+            html.Section([html.H2(words.TRENDS), trends], className="sheet trend-sheet"),
         ],
-        id="crew",
-        className="crew",
+        className="column",
     )
+
+
+def _side_column() -> Component:
+    ages = html.Section([html.H2(words.INPUT_AGES), html.Div(id="ages")], className="sheet age-sheet")
+    said = html.P(id="delivery", className="delivery", role="status")
+    return html.Div([crew_answers.note_keys(), ages, said], className="column side")
 
 
 def _cover() -> Component:

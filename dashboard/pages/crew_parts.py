@@ -41,7 +41,7 @@ def verdict(situation: Situation) -> Component:
             html.P([level_mark(level), words.LEVELS[level]], className="level"),
             html.H1(situation.verdict),
             *([_pair(words.BECAUSE, cause)] if cause else []),
-            _pair(words.DO_THIS, situation.action or words.NOTHING_TO_DO, "action"),
+            _action(situation.action),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
         ],
         className=f"verdict level-{level}",
@@ -50,6 +50,10 @@ def verdict(situation: Situation) -> Component:
 
 def _pair(name: str, text: str, kind: str = "why") -> Component:
     return html.P([html.Span(f"{name}: ", className="name"), text], className=kind)
+
+
+def _action(action: str) -> Component:
+    return _pair(words.DO_THIS, action, "action") if action else html.P(words.NOTHING_TO_DO, className="action")
 
 
 def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:
@@ -150,7 +154,7 @@ def trend_caption(trend: Trend, figures: Mapping[str, float]) -> Component:
 
 def _value(trend: Trend, value: float | None) -> str:
     if value is None:
-        return words.NOT_MEASURED
+        return words.NOT_KNOWN
     return f"{value * trend.scale:.{trend.decimals}f} {trend.unit}"
 
 
