@@ -1,0 +1,174 @@
+"""Heat of the day on the outdoor transmitter, before the job: sunny hours, temperature, when to shade.
+
+The rule of thumb (common practice) counts unshaded sunshine: under one hour is no concern, one to two hours
+advise a shade, longer demands one, and a job of more than two sunny hours starts with the shade up. It knows
+nothing of the unit at hand; the thermal model's defaults know only its kind. Both are estimates.
+"""
+
+from dataclasses import dataclass
+from math import ceil, exp
+
+from agent.heat.exposure import Sun, clear_sun
+from agent.heat.thermal import (
+    AIR_GUESS_DEGC,
+    GAIN_PRIOR_K_PER_W_M2,
+    OFFSET_PRIOR_K,
+    SHADED_SHARE,
+    TAU_PRIOR_MIN,
+)
+from agent.job import Day, Job
+from agent.plan.link_plan import HeatOutlook, SunHour, SunPath, Sunshine
+
+FINE_SUN_HOURS = 1.0  # common practice
+LONG_SUN_HOURS = 2.0  # common practice
+HALF_CLOUDY = 0.5  # share of the sky covered; the beam gets through the rest of the time
+MINUTE_S = 60.0
+HOUR_S = 3600.0
+
+
+def heat_outlook(
+    job: Job, sunshine: Sunshine, sun_path: SunPath, air_degc: float | None = None
+) -> HeatOutlook:
+    """Outlook for the hours of the job; `sunshine` and `sun_path` have to cover them (ValueError if not).
+
+    `air_degc` is the air temperature to expect at its highest; absent, 25 deg C is assumed and said.
+    """
+    minutes = _minutes(job.day, sunshine)
+    sunny_min = [1.0 if sun.shining else 0.0 for sun in minutes]
+    air = AIR_GUESS_DEGC if air_degc is None else air_degc
+    bare_degc = _course_degc(minutes, air, 1.0)
+    shaded_degc = _course_degc(minutes, air, SHADED_SHARE)
+    sun_hours = sum(sunny_min) * MINUTE_S / HOUR_S
+    safe_min = _safe_unshaded_min(sunny_min, bare_degc, job.transmitter.limit_degc)
+    found = Finding(
+        sun_hours=sun_hours,
+        bare_degc=max(bare_degc),
+        shaded_degc=max(shaded_degc),
+        limit_degc=job.transmitter.limit_degc,
+        safe_min=safe_min,
+    )
+    return HeatOutlook(
+        sun_hours=sun_hours,
+        shade_advised=found.shade_advised,
+        reason=_reason(found, air, air_degc is None),
+        sunshine=sunshine,
+        sun_path=sun_path,
+        half_cloudy_sun_hours=sun_hours * (1.0 - HALF_CLOUDY),
+        hours=_hours(job.day, sunny_min, sun_path),
+        air_degc=air,
+        air_assumed=air_degc is None,
+        transmitter_limit_degc=found.limit_degc,
+        transmitter_peak_unshaded_degc=found.bare_degc,
+        transmitter_peak_shaded_degc=found.shaded_degc,
+        shade_by_unix_s=_shade_by_unix_s(job.day, found, sunny_min),
+        safe_unshaded_min=safe_min,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """What the advice rests on: sunny hours, highest temperatures bare and shaded, limit, safe minutes."""
+
+    sun_hours: float
+    bare_degc: float
+    shaded_degc: float
+    limit_degc: float
+    safe_min: float | None
+
+    @property
+    def shade_advised(self) -> bool:
+        """Whether the rule of thumb or the temperature asks for a shade."""
+        return self.sun_hours >= FINE_SUN_HOURS or self.bare_degc >= self.limit_degc
+
+
+def _minutes(day: Day, sunshine: Sunshine) -> list[Sun]:
+    """The clear sun in the middle of every minute of the job."""
+    count = max(1, ceil((day.end_unix_s - day.start_unix_s) / MINUTE_S))
+    suns = [clear_sun(sunshine, day.start_unix_s + (i + 0.5) * MINUTE_S) for i in range(count)]
+    covered = [sun for sun in suns if sun is not None]
+    if len(covered) < count:
+        raise ValueError(
+            f"heat outlook: the clear-sky values cover {len(covered)} of the job's {count} minutes; "
+            "compute them from the job's start to its end or longer"
+        )
+    return covered
+
+
+def _course_degc(minutes: list[Sun], air_degc: float, share: float) -> list[float]:
+    """Temperature after every minute when `share` of the sun arrives; it starts warm from its own heat."""
+    pull = 1.0 - exp(-1.0 / TAU_PRIOR_MIN)
+    temperature = air_degc + OFFSET_PRIOR_K
+    course = []
+    for sun in minutes:
+        settled = air_degc + OFFSET_PRIOR_K + GAIN_PRIOR_K_PER_W_M2 * sun.global_w_m2 * share
+        temperature += pull * (settled - temperature)
+        course.append(temperature)
+    return course
+
+
+def _safe_unshaded_min(sunny_min: list[float], bare_degc: list[float], limit_degc: float) -> float | None:
+    """Minutes from the start until the first sunny hour is full or the limit is reached."""
+    total_min = 0.0
+    for index, (sunny, degc) in enumerate(zip(sunny_min, bare_degc, strict=True)):
+        total_min += sunny
+        if total_min * MINUTE_S >= FINE_SUN_HOURS * HOUR_S or degc >= limit_degc:
+            return index + 1.0
+    return None
+
+
+def _shade_by_unix_s(day: Day, found: Finding, sunny_min: list[float]) -> float | None:
+    if found.sun_hours > LONG_SUN_HOURS:
+        return day.start_unix_s + sunny_min.index(1.0) * MINUTE_S
+    return None if found.safe_min is None else day.start_unix_s + found.safe_min * MINUTE_S
+
+
+def _hours(day: Day, sunny_min: list[float], sun_path: SunPath) -> tuple[SunHour, ...]:
+    per_hour = round(HOUR_S / MINUTE_S)
+    hours = []
+    for first in range(0, len(sunny_min), per_hour):
+        part = sunny_min[first : first + per_hour]
+        start_unix_s = day.start_unix_s + first * MINUTE_S
+        middle_unix_s = start_unix_s + len(part) * MINUTE_S / 2.0
+        index = round((middle_unix_s - sun_path.start_unix_s) / sun_path.step_s)
+        hours.append(
+            SunHour(
+                start_unix_s=start_unix_s,
+                sun_azimuth_deg=sun_path.azimuth_deg[index],
+                sun_elevation_deg=sun_path.elevation_deg[index],
+                clear_sunshine_min=sum(part),
+                half_cloudy_sunshine_min=sum(part) * (1.0 - HALF_CLOUDY),
+            )
+        )
+    return tuple(hours)
+
+
+def _reason(found: Finding, air_degc: float, assumed: bool) -> str:
+    return " ".join(
+        (_rule_sentence(found), _temperature_sentence(found, air_degc, assumed), _start_sentence(found))
+    )
+
+
+def _rule_sentence(found: Finding) -> str:
+    hours = f"{found.sun_hours:.1f} sunny hours on the transmitter under a clear sky"
+    if found.sun_hours > LONG_SUN_HOURS:
+        return f"{hours}, more than {LONG_SUN_HOURS:.0f}: shade it from the start (rule of thumb)."
+    if found.sun_hours >= FINE_SUN_HOURS:
+        return f"{hours}: a shade is advised after the first hour of sun (rule of thumb)."
+    return f"{hours}, under {FINE_SUN_HOURS:.0f}: no concern by the rule of thumb."
+
+
+def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str:
+    air = f"{'an assumed' if assumed else 'the expected'} {air_degc:.0f} degC of air"
+    sentence = (
+        f"At {air} it would reach about {found.bare_degc:.0f} degC in the sun and {found.shaded_degc:.0f} degC "
+        f"under a shade; its limit is {found.limit_degc:.0f} degC (typical unit, several kelvins uncertain)."
+    )
+    if found.shaded_degc >= found.limit_degc:
+        sentence += " The shade alone is not enough: add moving air, or ask the operator for less power."
+    return sentence
+
+
+def _start_sentence(found: Finding) -> str:
+    if found.safe_min is None:
+        return "It may stay unshaded for the whole job."
+    return f"An unshaded start is safe for about {found.safe_min:.0f} minutes."
