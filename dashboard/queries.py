@@ -38,6 +38,14 @@ class CurrentSituation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TerminalRow:
+    """A terminal with its job, None as long as no plan is stored."""
+
+    current: CurrentSituation
+    job: Job | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class History:
     """Figures of the situation at each minute; NaN where a figure was not known."""
 
@@ -64,10 +72,15 @@ def open_store(store: Path) -> Iterator[sqlite3.Connection]:
         yield connection
 
 
-def terminals(connection: sqlite3.Connection) -> tuple[CurrentSituation, ...]:
+def terminals(connection: sqlite3.Connection) -> tuple[TerminalRow, ...]:
     """Every terminal that has a situation, by name."""
-    rows = connection.execute("SELECT * FROM situation ORDER BY terminal")
-    return tuple(_current(row) for row in rows)
+    rows = connection.execute(
+        "SELECT situation.*, plan.job FROM situation LEFT JOIN plan USING (terminal) ORDER BY terminal"
+    )
+    return tuple(
+        TerminalRow(current=_current(row), job=None if row["job"] is None else _JOB.validate_json(row["job"]))
+        for row in rows
+    )
 
 
 def current(connection: sqlite3.Connection, terminal: str) -> CurrentSituation | None:

@@ -139,3 +139,6 @@ COVER: Mapping[str, str] = {
     "no-situation": "The dashboard works, but the agent has not yet written anything for this terminal.",
     "no-store": "The dashboard works, but cannot read the store. Check its path and that the agent runs.",
 }
+
+SILENT = "Silent"
+SILENT_FOR = "Nothing heard for {span}; last word at {clock}."

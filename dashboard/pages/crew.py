@@ -48,13 +48,7 @@ def _now_column() -> Component:
     trends = html.Div([_trend(trend) for trend in TRENDS], className="trends")
     return html.Div(
         [
-            html.Div(
-                [
-                    _cover(),
-                    with_attributes(html.Div(id="verdict"), {"aria-live": "polite"}),
-                    html.Div(id="next"),
-                ]
-            ),
+            html.Div([_cover(), verdict, html.Div(id="next")]),
             html.Section([html.H2(words.ALERTS), html.Div(id="alerts")], className="sheet"),
             html.Section([html.H2(words.TRENDS), trends], className="sheet trend-sheet"),
         ],

@@ -53,7 +53,9 @@ def _pair(name: str, text: str, kind: str = "why") -> Component:
 
 
 def _action(action: str) -> Component:
-    return _pair(words.DO_THIS, action, "action") if action else html.P(words.NOTHING_TO_DO, className="action")
+    return (
+        _pair(words.DO_THIS, action, "action") if action else html.P(words.NOTHING_TO_DO, className="action")
+    )
 
 
 def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:

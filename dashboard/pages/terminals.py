@@ -3,16 +3,16 @@
 import sqlite3
 import time
 from urllib.parse import urlencode
-from zoneinfo import ZoneInfo
 
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import queries, words
+from dashboard.look import site_zone
 from dashboard.pages import crew
 from dashboard.pages.crew_parts import level_mark
 from dashboard.queries import CurrentSituation
-from dashboard.settings import Settings, current_settings
+from dashboard.settings import current_settings
 from dashboard.site_time import clock_text, span_text
 
 PATH = "/terminals"
@@ -43,7 +43,8 @@ def terminal_list(found: tuple[queries.TerminalRow, ...], wall_unix_s: float) ->
     """One line a terminal, by urgency, then by the time that is left, then by name."""
     if not found:
         return html.P(words.COVER["no-situation"])
-    return html.Ol([_line(row, wall_unix_s) for row in sorted(found, key=lambda row: _rank(row, wall_unix_s))])
+    ordered = sorted(found, key=lambda row: _rank(row, wall_unix_s))
+    return html.Ol([_line(row, wall_unix_s) for row in ordered])
 
 
 def _rank(row: queries.TerminalRow, wall_unix_s: float) -> tuple[int, float, str]:
@@ -58,12 +59,14 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
     level = standing(row.current, wall_unix_s)
     silent = level == "silent"
     shown = "unknown" if silent else level
-    head = html.P([level_mark(shown), words.LEVELS[shown]], className="level")
+    site = words.SITE_UNKNOWN if row.job is None else row.job.site.name
     return html.Li(
         dcc.Link(
             [
-                html.P([html.Strong(row.current.terminal), " ", row.site], className="who"),
-                html.P(words.SILENT, className="level") if silent else head,
+                html.P([html.Strong(row.current.terminal), " ", site], className="who"),
+                html.P(
+                    [level_mark(shown), words.SILENT if silent else words.LEVELS[shown]], className="level"
+                ),
                 html.P(_silence(row, wall_unix_s) if silent else situation.verdict, className="what"),
                 html.P("" if silent else situation.action, className="action"),
             ],
@@ -75,7 +78,9 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
 
 def _silence(row: queries.TerminalRow, wall_unix_s: float) -> str:
     span = span_text(wall_unix_s - row.current.written_wall_unix_s)
-    return words.SILENT_FOR.format(span=span, clock=clock_text(row.current.situation.unix_s, row.zone))
+    return words.SILENT_FOR.format(
+        span=span, clock=clock_text(row.current.situation.unix_s, site_zone(row.job))
+    )
 
 
 def refresh(_tick: int) -> Component:
