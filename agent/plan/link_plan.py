@@ -7,27 +7,54 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, isnan, log, log10, nan
+from typing import Literal
 
 # A sun pass starts and ends at this loss: the least that a modem with a resolution of 0.1 dB shows surely.
 SUN_PASS_THRESHOLD_DB = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BaseTilt:
+    """The largest error that a base out of level by `tilt_deg` makes in each angle (deg)."""
+
+    tilt_deg: float
+    azimuth_deg: float
+    elevation_deg: float
+    on_sky_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Pointing:
+    """Where to point; `feed_rotation_deg` is the least turn of a linear feed, clockwise seen from the dish.
+
+    `declination_uncertainty_deg` is one standard deviation, None outside the model's years.
+    """
+
     azimuth_true_deg: float
     azimuth_magnetic_deg: float
     elevation_deg: float
     polarisation_skew_deg: float
     slant_range_km: float
     one_way_delay_ms: float
+    round_trip_delay_ms: float
+    feed_rotation_deg: float
+    declination_deg: float
+    declination_uncertainty_deg: float | None
+    base_tilts: tuple[BaseTilt, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
     """One direction. `gt_dbk` is that of the receiving end, `eirp_dbw` that of the sending end.
 
-    `rate_*_mbps` is 0 and `modcod_*` None where the link does not close. `margin_db` is the clear-sky Es/N0
-    above what the booked rate needs. `beamwidth_deg` is the dish's full half-power width at the carrier.
+    "Clear" is gas alone, "faded" the total attenuation (`fade_db`) at the service's availability, whose parts
+    are gas, cloud, rain and scintillation. `rain_rate_mm_h` is the rain exceeded for 0.01 % of a year (P.837),
+    `rain_at_rate_db` the rain attenuation while it falls (P.618), which grows with the rate to the power of
+    `rain_exponent` (P.838). `rate_*_mbps` is 0 and `modcod_*` None where the link does not close. `margin_db`
+    is the clear-sky Es/N0 above what the booked rate needs, NaN where no MODCOD carries that. Every value is
+    NaN that a satellite below the horizon leaves undefined. `system_noise_k` is None for the satellite's end.
+    `availability_*_percent` is that at which the link just closes, or just carries the booked rate; NaN where
+    it never does. `beamwidth_deg` is the dish's full half-power width at the carrier.
     """
 
     free_space_loss_db: float
@@ -49,6 +76,56 @@ class Budget:
     rate_clear_mbps: float
     rate_faded_mbps: float
     margin_db: float
+    pointing_loss_db: float
+    polarisation_loss_db: float
+    gas_clear_db: float
+    fade_db: float
+    rain_at_rate_db: float
+    rain_exponent: float
+    cross_polar_db: float
+    system_noise_faded_k: float | None
+    gt_faded_dbk: float
+    cn0_faded_dbhz: float
+    interference_cn_db: float | None
+    required_esno_db: float
+    margin_faded_db: float
+    availability_closes_percent: float
+    availability_booked_percent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """Whether one booked rate is carried: in clear sky, at the availability, and there with a MODCOD in hand."""
+
+    service: str
+    booked_mbps: float
+    clear: bool
+    at_availability: bool
+    one_modcod_in_hand: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """The rates after one change (Mbit/s), and what it costs at the availability (negative: it gains)."""
+
+    change: str
+    down_clear_mbps: float
+    down_faded_mbps: float
+    up_clear_mbps: float
+    up_faded_mbps: float
+    down_cost_mbps: float
+    up_cost_mbps: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AvailabilityCurve:
+    """Es/N0 (dB) and rate (Mbit/s) of both directions over availability (percent, rising)."""
+
+    availability_percent: tuple[float, ...]
+    down_esno_db: tuple[float, ...]
+    up_esno_db: tuple[float, ...]
+    down_mbps: tuple[float, ...]
+    up_mbps: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,8 +266,10 @@ class Safety:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
-    """One line of the budget, with where its method or number comes from."""
+    """One line of the budget, with where its method or number comes from; `part` groups the lines."""
 
+    part: str
+    name: str
     symbol: str
     value: float
     unit: str
@@ -198,12 +277,29 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """`answer` for the booked rates; `reason` in one sentence."""
+
+    answer: Literal["works", "tight", "does not work"]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LinkPlan:
+    """`sun_passes` and `heat` cover the span from start to end, `sun_passes_year` the year after its start."""
+
     terminal: str
+    start_unix_s: float
+    end_unix_s: float
+    verdict: Verdict
     pointing: Pointing
     downlink: Budget
     uplink: Budget
+    carried: tuple[Carried, ...]
+    what_if: tuple[WhatIf, ...]
+    availability: AvailabilityCurve
     sun_passes: tuple[SunPass, ...]
+    sun_passes_year: tuple[SunPass, ...]
     heat: HeatOutlook
     safety: Safety
     items: tuple[Item, ...]
