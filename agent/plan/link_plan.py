@@ -47,8 +47,8 @@ class Pointing:
 class Budget:
     """One direction. `gt_dbk` is that of the receiving end, `eirp_dbw` that of the sending end.
 
-    "Clear" is gas alone, "faded" the total attenuation (`fade_db`) at the service's availability, whose parts
-    are gas, cloud, rain and scintillation. `rain_rate_mm_h` is the rain exceeded for 0.01 % of a year (P.837),
+    "Clear" is gas alone, "faded" the total attenuation (`fade_db`) at the service's availability, whose
+    parts are gas, cloud, rain and scintillation. `rain_rate_mm_h` is exceeded for 0.01 % of a year (P.837),
     `rain_at_rate_db` the rain attenuation while it falls (P.618), which grows with the rate to the power of
     `rain_exponent` (P.838). `rate_*_mbps` is 0 and `modcod_*` None where the link does not close. `margin_db`
     is the clear-sky Es/N0 above what the booked rate needs, NaN where no MODCOD carries that. Every value is
@@ -95,7 +95,7 @@ class Budget:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carried:
-    """Whether one booked rate is carried: in clear sky, at the availability, and there with a MODCOD in hand."""
+    """Is a booked rate carried in clear sky, at the availability, and there with one MODCOD in hand?"""
 
     service: str
     booked_mbps: float
@@ -286,7 +286,7 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkPlan:
-    """`sun_passes` and `heat` cover the span from start to end, `sun_passes_year` the year after its start."""
+    """`sun_passes` and `heat` cover the span, `sun_passes_year` the twelve months from its start."""
 
     terminal: str
     start_unix_s: float
