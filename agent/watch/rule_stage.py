@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from agent.records import Severity
 from agent.watch.features import FEATURES
-from agent.watch.rule_table import CLEAR, INHIBITIONS, RAISE, Term
+from agent.watch.rule_table import CLEAR, FLAG, INHIBITIONS, RAISE, Term
 from agent.watch.rules import RULES, RuleSet
 
 Floats = npt.NDArray[np.float64]
@@ -104,8 +104,11 @@ class RuleStage:
         self._clear = _compile([terms for _, terms in clear], rules)
         clear_owners = [rule for rule, _ in clear]
         self._clear_starts = np.array([clear_owners.index(rule) for rule in RULES])
-        self._flags = [COLUMN[flag] for rule in RULES for flag, _ in INHIBITIONS.get(rule, ())]
-        self._flag_rules = [RULES.index(rule) for rule in RULES for _ in INHIBITIONS.get(rule, ())]
+        flags = sorted({flag for pairs in INHIBITIONS.values() for flag, _ in pairs})
+        self._flags = [COLUMN[flag] for flag in flags]
+        self._silences = np.array(
+            [[flag in dict(INHIBITIONS.get(rule, ())) for rule in RULES] for flag in flags]
+        )
         self._hold_s = self._timing(rules, "hold_s")
         self._clear_hold_s = self._timing(rules, "clear_hold_s")
         self._repeat_s = self._timing(rules, "repeat_s")
@@ -119,9 +122,8 @@ class RuleStage:
         """Level that each rule asks for, and whether it may clear; rows (..., n_features) -> (..., n_sets, n_rules)."""
         asked = self._raise.holds(rows) * self._severity
         level: Levels = np.maximum.reduceat(asked, self._rule_starts, axis=-1)
-        flagged = rows[..., self._flags] > 0.5
-        for position, rule_index in enumerate(self._flag_rules):
-            level[..., rule_index] *= ~flagged[..., position, np.newaxis]
+        inhibited = (rows[..., self._flags] > FLAG) @ self._silences
+        level *= ~inhibited[..., np.newaxis, :]
         clear: Bools = np.logical_or.reduceat(self._clear.holds(rows), self._clear_starts, axis=-1)
         return level, clear
 
@@ -132,7 +134,9 @@ class RuleStage:
         fresh = rising & (state.pending_level == 0)
         state.pending_since[fresh] = unix_s
         # The gravest level that was asked for throughout the hold is the one raised.
-        state.pending_level = np.where(rising, np.where(fresh, level, np.minimum(level, state.pending_level)), 0)
+        state.pending_level = np.where(
+            rising, np.where(fresh, level, np.minimum(level, state.pending_level)), 0
+        )
         held = rising & (unix_s - state.pending_since >= self._hold_s)
         due = held & ((state.level > 0) | (unix_s - state.cleared_at >= self._repeat_s))
         clearing = (state.level > 0) & clear & (level == 0)

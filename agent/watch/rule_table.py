@@ -50,6 +50,7 @@ RAISE: tuple[Clause, ...] = (
     Clause("shade", "act", (_at_least("blind_exposure_s", "shade.act_after_s"),)),
     Clause("shade", "act", (_at_most("to_limit_s", "shade.lead_s"),)),
     Clause("shade", "urgent", (_at_most("limit_margin_degc", "shade.limit_margin_degc"),)),
+    Clause("shade", "urgent", (_at_least("heat_loss_db", "shade.loss_db"),)),
     Clause("repeak", "act", (
         _at_least("unexplained_db", "repeak.raise_db"),
         _at_least("mispoint_confidence", "repeak.confidence"),

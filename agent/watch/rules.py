@@ -30,11 +30,17 @@ class Parameter:
     reason: str
 
 
-def _timing(rule: str, hold_s: float, clear_hold_s: float, repeat_s: float, reason: str) -> tuple[Parameter, ...]:
+def _timing(
+    rule: str, hold_s: float, clear_hold_s: float, repeat_s: float, reason: str
+) -> tuple[Parameter, ...]:
     return (
         Parameter(f"{rule}.hold_s", hold_s, "s", 0.0, 7200.0, reason),
-        Parameter(f"{rule}.clear_hold_s", clear_hold_s, "s", 0.0, 7200.0, "the condition must be gone this long"),
-        Parameter(f"{rule}.repeat_s", repeat_s, "s", 0.0, 86_400.0, "not raised again sooner after it cleared"),
+        Parameter(
+            f"{rule}.clear_hold_s", clear_hold_s, "s", 0.0, 7200.0, "the condition must be gone this long"
+        ),
+        Parameter(
+            f"{rule}.repeat_s", repeat_s, "s", 0.0, 86_400.0, "not raised again sooner after it cleared"
+        ),
     )
 
 
@@ -43,6 +49,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("shade.act_after_s", 7200.0, "s", 600.0, 36_000.0, "common practice: over two hours wants shade"),
     Parameter("shade.exposure_margin_degc", 10.0, "degC", 0.0, 60.0, "a thermometer this far below its limit outvotes the rule of thumb"),
     Parameter("shade.lead_s", 1500.0, "s", 60.0, 7200.0, "fetching and fixing a cover takes about ten minutes; the forecast errs by as much"),
+    Parameter("shade.loss_db", 1.0, "dB", 0.2, 10.0, "a transmitter that cuts its power for heat does so by this and more"),
     Parameter("shade.limit_margin_degc", 0.0, "degC", -20.0, 20.0, "0: the data sheet's limit itself"),
     Parameter("shade.clear_margin_degc", 3.0, "degC", 0.0, 30.0, "more than the noise and resolution of a common thermometer"),
     *_timing("shade", 120.0, 300.0, 1800.0, "two minutes outlast a reflection or one wrong reading"),

@@ -1,0 +1,107 @@
+"""Level of a carrier over time: from single readings to a robust level, its noise, dips and lock."""
+
+from dataclasses import dataclass, field
+from math import inf, isnan, nan
+
+from agent.records import Signal
+from agent.watch.series import GRID_S, Cells, Interval, median
+
+# A coarse quality figure of 0 to 100 % is read as this many dB a percent: DVB-S2's MODCODs span 18.4 dB
+# (EN 302 307-1 Table 13, QPSK 1/4 to 32APSK 9/10), and makers map somewhat less than that to the full scale.
+QUALITY_DB_PER_PERCENT = 0.15
+LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
+LEVEL_WINDOW_S = 60.0
+DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
+DIPS_WITHIN_S = 600.0
+SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
+
+
+def quality_db(signal: Signal) -> tuple[float, str]:
+    """The reading's figure in dB and its name: Es/N0, else C/N, else the coarse quality; NaN and "" if none.
+
+    C/N and the coarse figure are good for differences only.
+    """
+    if signal.locked is False:
+        return LOST_DB, "lost"
+    if signal.esno_db is not None:
+        return signal.esno_db, "Es/N0"
+    if signal.cn_db is not None:
+        return signal.cn_db, "C/N"
+    if signal.quality_percent is not None:
+        return signal.quality_percent * QUALITY_DB_PER_PERCENT, "quality"
+    return nan, ""
+
+
+@dataclass(slots=True)
+class Carrier:
+    """Follows one figure of the modem in dB."""
+
+    measure: str = ""
+    interval: Interval = field(default_factory=Interval)
+    cells: Cells = field(default_factory=lambda: Cells(keep=72))
+    minute: Cells = field(default_factory=lambda: Cells(keep=90))
+    noise_db: float = 0.1
+    dips_unix_s: list[float] = field(default_factory=list)
+    in_dip: bool = False
+    locked: bool = True
+    lock_changed_unix_s: float = -inf
+
+    def add(self, unix_s: float, value_db: float, measure: str) -> None:
+        """One reading; `measure` says which figure it is ("lost" for no lock)."""
+        self.interval.seen(unix_s)
+        if measure != "lost":
+            self.measure = measure
+        if (measure != "lost") != self.locked:
+            self.locked = measure != "lost"
+            self.lock_changed_unix_s = unix_s
+        self.cells.add(value_db)
+
+    def close(self, unix_s: float) -> float:
+        """Close the grid cell that ends at `unix_s`; returns its mean (dB) or NaN."""
+        before = self.level_db(unix_s - GRID_S)
+        mean = self.cells.close(unix_s)
+        if not isnan(mean):
+            self.minute.add(mean)
+            self._follow_dips(unix_s, mean, before)
+        if unix_s % 60.0 == 0.0:
+            self._close_minute(unix_s)
+        return mean
+
+    def _follow_dips(self, unix_s: float, mean_db: float, before_db: float) -> None:
+        fell = before_db - mean_db >= DIP_DB
+        if fell and not self.in_dip:
+            self.dips_unix_s.append(unix_s)
+        self.in_dip = fell
+        while self.dips_unix_s and self.dips_unix_s[0] < unix_s - DIPS_WITHIN_S:
+            del self.dips_unix_s[0]
+
+    def _close_minute(self, unix_s: float) -> None:
+        last = self.minute.values[-1] if self.minute.values else nan
+        mean = self.minute.close(unix_s)
+        if isnan(mean) or isnan(last):
+            return
+        # Clipped, so that a fade or a step does not pass for noise of the minute means.
+        step = min(abs(mean - last), 0.5)
+        self.noise_db = (0.97 * self.noise_db**2 + 0.03 * 0.5 * step**2) ** 0.5
+
+    def level_db(self, unix_s: float) -> float:
+        """Median of the last minute (of three cells at least), NaN when nothing came for long."""
+        if not self.cells.unix_s or unix_s - self.cells.unix_s[-1] > self.stale_after_s():
+            return nan
+        return self.cells.level(unix_s, LEVEL_WINDOW_S, 3)
+
+    def stale_after_s(self) -> float:
+        """How old the newest cell may be and still stand for now."""
+        return LEVEL_WINDOW_S if isnan(self.interval.typical_s) else max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
+
+    def minutes(self, unix_s: float, count: int) -> list[float]:
+        """The minute means of the last `count` minutes, oldest first."""
+        return self.minute.since(unix_s - 60.0 * (count - 1) - 1.0)
+
+    def steady_db(self, unix_s: float, count: int) -> float:
+        """Median of the last `count` minutes' means."""
+        return median(self.minutes(unix_s, count))
+
+    def settling(self, unix_s: float) -> bool:
+        """Whether lock came back so recently that the link may not be online."""
+        return self.locked and unix_s - self.lock_changed_unix_s < SETTLE_S

@@ -1,0 +1,157 @@
+"""Why the signal is down: evidence for and against each cause, weighed as log-odds.
+
+Weights are in natural-logarithm units: 1 makes a cause 2.7 times as likely against the rest, 3 makes it
+twenty times. They come from the physics named beside them; the size of each is judgement.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from math import exp, inf, isnan
+from typing import Literal
+
+SignalCause = Literal["mispoint", "rain", "sun-pass", "blockage"]
+SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "blockage")
+UNKNOWN_WEIGHT = 0.0  # the cause that nobody thought of
+
+ABRUPT_S = 30.0
+RAIN_ONSET_S = (45.0, 900.0)
+SLIDE_S = 1200.0
+FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class SignalFacts:
+    """What is known of a loss of signal; NaN where it is not. Times are in seconds before now."""
+
+    loss_db: float
+    interval_s: float
+    onset_s: float
+    age_s: float
+    flat_s: float
+    slide_s: float
+    turns: int
+    worsened: int
+    gust_at_onset: bool
+    knock_at_onset: bool
+    rain_seen: bool
+    gauge_dry: bool
+    sun_loss_db: float
+    dips: int
+    locked: bool
+    uplink_loss_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One observation that speaks for (weight > 0) or against a cause, in the crew's words."""
+
+    cause: SignalCause
+    weight: float
+    words: str
+
+
+def weigh(facts: SignalFacts) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
+    """Confidence (0 to 1) in each cause and the evidence behind it; the rest to 1 is "something else"."""
+    evidence = tuple(item for source in _SOURCES for item in source(facts))
+    totals = dict.fromkeys(SIGNAL_CAUSES, 0.0)
+    for item in evidence:
+        totals[item.cause] += item.weight
+    odds = {cause: exp(max(-30.0, min(30.0, total))) for cause, total in totals.items()}
+    whole = sum(odds.values()) + exp(UNKNOWN_WEIGHT)
+    return {cause: value / whole for cause, value in odds.items()}, evidence
+
+
+def _resolution(interval_s: float) -> float:
+    """How much an abrupt onset says at this sampling (0 to 1): between rare samples a shower looks abrupt."""
+    if isnan(interval_s):
+        return 0.0
+    return max(0.15, min(1.0, 20.0 / max(interval_s, 1.0)))
+
+
+def _onset(facts: SignalFacts) -> Iterator[Evidence]:
+    sure = _resolution(facts.interval_s)
+    if isnan(facts.onset_s):
+        return
+    if facts.onset_s <= max(ABRUPT_S, 2.0 * facts.interval_s):
+        words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
+        yield Evidence("mispoint", 2.0 * sure, words)
+        yield Evidence("blockage", 1.0 * sure, words)
+        yield Evidence("rain", -1.5 * sure, words)
+    elif RAIN_ONSET_S[0] <= facts.onset_s <= RAIN_ONSET_S[1]:
+        words = f"the loss took {facts.onset_s / 60.0:.0f} min to come"
+        yield Evidence("rain", 1.2, words)
+        yield Evidence("mispoint", -2.0, words)
+        yield Evidence("blockage", -2.0, words)
+    elif facts.onset_s == inf:
+        yield Evidence("blockage", -3.0, "the loss came slowly")
+
+
+def _course(facts: SignalFacts) -> Iterator[Evidence]:
+    flat_s = min(facts.flat_s, facts.age_s)
+    samples = flat_s / facts.interval_s if facts.interval_s > 0.0 else 0.0
+    if samples >= 3.0:
+        steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= limit_s)
+        if steady:
+            words = f"steady for {flat_s / 60.0:.0f} min"
+            yield Evidence("mispoint", steady, words)
+            yield Evidence("rain", -steady, words)
+    slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1]
+    if slow and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
+        words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
+        yield Evidence("mispoint", 2.5 if facts.slide_s >= 2.0 * SLIDE_S else 1.5, words)
+        yield Evidence("rain", -1.0, words)
+    if facts.turns:
+        words = "comes and goes"
+        yield Evidence("rain", 1.5, words)
+        yield Evidence("mispoint", -1.5 * min(facts.turns, 2), words)
+    if facts.worsened >= 3:
+        yield Evidence("mispoint", -1.0, "still falling")
+
+
+def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
+    if facts.knock_at_onset:
+        yield Evidence("mispoint", 2.0, "the crew noted a knock just before")
+    elif facts.gust_at_onset:
+        yield Evidence("mispoint", 1.5, "a strong gust just before")
+
+
+def _sky(facts: SignalFacts) -> Iterator[Evidence]:
+    if facts.rain_seen:
+        yield Evidence("rain", 4.0, "rain seen or measured")
+        yield Evidence("mispoint", -3.0, "rain seen or measured")
+    elif facts.gauge_dry:
+        yield Evidence("rain", -2.5, "the rain gauge is dry")
+    if facts.sun_loss_db > 0.1:
+        yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
+        yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")
+    else:
+        yield Evidence("sun-pass", -10.0, "no sun pass now")
+
+
+def _depth(facts: SignalFacts) -> Iterator[Evidence]:
+    if facts.loss_db < 3.0:
+        yield Evidence("blockage", -3.0, f"only {facts.loss_db:.1f} dB")
+    elif facts.loss_db >= 6.0 or not facts.locked:
+        words = "lock is lost" if not facts.locked else f"{facts.loss_db:.1f} dB is more than a nudge"
+        yield Evidence("blockage", 2.5, words)
+        yield Evidence("mispoint", -1.5, words)
+    else:
+        yield Evidence("blockage", 0.5, f"{facts.loss_db:.1f} dB")
+    if facts.dips >= 2:
+        yield Evidence("blockage", 2.0, f"{facts.dips} short drops in ten minutes")
+        yield Evidence("mispoint", -1.5, f"{facts.dips} short drops in ten minutes")
+    if facts.age_s > 300.0:
+        yield Evidence("blockage", -1.5, "lasts longer than somebody in the beam")
+
+
+def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
+    if isnan(facts.uplink_loss_db):
+        return
+    share = facts.uplink_loss_db / facts.loss_db if facts.loss_db > 0.0 else 0.0
+    if share < 0.3:
+        yield Evidence("mispoint", -1.0, "the uplink lost almost nothing")
+    elif share >= 0.8:
+        yield Evidence("mispoint", 0.5, "the uplink lost as much")
+
+
+_SOURCES = (_onset, _course, _mechanics, _sky, _depth, _uplink)

@@ -1,0 +1,150 @@
+"""The transmitter and the modem in the sun: exposure, temperature, slope and time to the limit."""
+
+from dataclasses import dataclass, field
+from math import inf, isnan, nan
+
+from agent.heat.exposure import Exposure, Sun, clear_sun, sun_under_cloud
+from agent.heat.thermal import AIR_GUESS_DEGC, SHADED_SHARE, STEP_MIN, Forecast, Thermometer, forecast
+from agent.job import Job
+from agent.plan.link_plan import LinkPlan
+from agent.records import Note, Temperature
+from agent.watch.series import GRID_S
+from agent.watch.weather_watch import WeatherWatch
+
+AHEAD_STEPS = 24  # two hours of five-minute steps
+UNITS = ("transmitter", "modem")
+TEMPERATURE_STALE_S = 900.0
+NO_SUN = Sun(0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class UnitView:
+    """One unit at one decision; NaN where not known, inf seconds where the limit is not in sight."""
+
+    where: str
+    limit_degc: float
+    temperature_degc: float
+    slope_k_per_min: float
+    to_limit: Forecast | None
+    exposure_s: float
+    shaded: bool
+    shade_age_s: float
+
+    @property
+    def margin_degc(self) -> float:
+        """Degrees below the limit; inf without a current thermometer."""
+        return inf if isnan(self.temperature_degc) else self.limit_degc - self.temperature_degc
+
+    @property
+    def planned_s(self) -> float:
+        """Seconds to the limit on the course to plan for; inf when not in sight or not known."""
+        return inf if self.to_limit is None else self.to_limit.planned_s
+
+
+@dataclass(frozen=True, slots=True)
+class HeatView:
+    units: tuple[UnitView, ...]
+    sun: Sun | None
+    air_degc: float
+
+    @property
+    def worst(self) -> UnitView:
+        """The unit that reaches its limit first, or stands closest to it, or longest in the sun."""
+        return min(self.units, key=lambda unit: (unit.planned_s, unit.margin_degc, -unit.exposure_s))
+
+
+@dataclass(slots=True)
+class Unit:
+    thermometer: Thermometer = field(default_factory=Thermometer)
+    exposure: Exposure = field(default_factory=Exposure)
+    forecast: Forecast | None = None
+
+
+def _units() -> dict[str, Unit]:
+    return {where: Unit() for where in UNITS}
+
+
+@dataclass(slots=True)
+class HeatWatch:
+    """Exposure and thermometers of the units that have a limit."""
+
+    units: dict[str, Unit] = field(default_factory=_units)
+
+    def add(self, reading: Temperature) -> None:
+        """One temperature; places without a limit are of no use here."""
+        if reading.where in self.units:
+            self.units[reading.where].thermometer.add(reading.temperature_degc)
+
+    def note(self, note: Note) -> None:
+        """Shade notes; a note that names no unit is about all of them."""
+        if note.kind not in ("shade-on", "shade-off"):
+            return
+        for where, unit in self.units.items():
+            if note.where is None or note.where == where:
+                unit.exposure.shade(note.unix_s, note.kind == "shade-on")
+
+    def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan, job: Job) -> HeatView:
+        """Close the grid cell that ends at `unix_s`."""
+        clear = clear_sun(plan.heat.sunshine, unix_s)
+        sun = None if clear is None else self._under_cloud(clear, unix_s, weather)
+        air_degc = weather.air_now_degc(unix_s)
+        limits = {"transmitter": job.transmitter.limit_degc, "modem": job.modem.limit_degc}
+        views = []
+        for where, unit in self.units.items():
+            if sun is not None:
+                unit.exposure.add(GRID_S, sun)
+            if unix_s % 60.0 == 0.0:
+                self._minute(unix_s, unit, limits[where], (sun or NO_SUN, air_degc), plan)
+            views.append(_view(unix_s, where, unit, limits[where]))
+        return HeatView(tuple(views), sun, air_degc)
+
+    @staticmethod
+    def _under_cloud(clear: Sun, unix_s: float, weather: WeatherWatch) -> Sun:
+        known = unix_s - weather.sky_unix_s <= TEMPERATURE_STALE_S * 2.0
+        if not known:
+            return clear
+        return sun_under_cloud(clear, weather.cloud_percent, weather.irradiance_w_m2)
+
+    @staticmethod
+    def _minute(unix_s: float, unit: Unit, limit_degc: float, sky: tuple[Sun, float], plan: LinkPlan) -> None:
+        sun, air_degc = sky
+        shaded = unit.exposure.shaded
+        unit.thermometer.close_minute(unix_s, air_degc, sun.global_w_m2 * (SHADED_SHARE if shaded else 1.0))
+        if unit.thermometer.age_s(unix_s) > TEMPERATURE_STALE_S:
+            unit.forecast = None
+            return
+        slope = unit.thermometer.slope_k_per_min()
+        if isnan(slope):
+            unit.forecast = None
+            return
+        ahead = _ahead(unix_s, sun, air_degc, shaded, plan)
+        unit.forecast = forecast(unit.thermometer.model, unit.thermometer.now_degc(), slope, limit_degc, ahead)
+
+
+def _ahead(
+    unix_s: float, sun: Sun, air_degc: float, shaded: bool, plan: LinkPlan
+) -> list[tuple[float, float]]:
+    """Air and irradiance at the unit for the next two hours: the clear sky's course under the present cloud."""
+    air = AIR_GUESS_DEGC if isnan(air_degc) else air_degc
+    now = clear_sun(plan.heat.sunshine, unix_s)
+    share = sun.global_w_m2 / now.global_w_m2 if now is not None and now.global_w_m2 > 0.0 else 1.0
+    share *= SHADED_SHARE if shaded else 1.0
+    course = []
+    for step in range(AHEAD_STEPS):
+        later = clear_sun(plan.heat.sunshine, unix_s + (step + 0.5) * STEP_MIN * 60.0)
+        course.append((air, 0.0 if later is None else share * later.global_w_m2))
+    return course
+
+
+def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
+    current = unit.thermometer.age_s(unix_s) <= TEMPERATURE_STALE_S
+    return UnitView(
+        where=where,
+        limit_degc=limit_degc,
+        temperature_degc=unit.thermometer.now_degc() if current else nan,
+        slope_k_per_min=unit.thermometer.slope_k_per_min() if current else nan,
+        to_limit=unit.forecast if current else None,
+        exposure_s=unit.exposure.seconds,
+        shaded=unit.exposure.shaded,
+        shade_age_s=unix_s - unit.exposure.shade_changed_unix_s,
+    )

@@ -1,0 +1,89 @@
+"""The reference: the level that a well-peaked dish gave on this day, against which every loss is measured."""
+
+from dataclasses import dataclass, field
+from math import isnan, nan
+
+from agent.watch.series import median
+
+PEAK_SETTLE_S = 20.0  # drives stop and the modem's averaging catches up
+PEAK_AVERAGE_S = 120.0
+PEAKING_LONGEST_S = 1200.0  # a forgotten "peak-done" must not silence the watch for the day
+PART_RECOVERED_DB = 1.0  # a re-peak that leaves more than this below the old reference found no new one
+FIRST_MINUTES = 10
+FIRST_SPREAD_DB = 0.8
+HIGHER_DB = 0.3  # a level that stays this much above the reference becomes the reference
+DRIFT_WITHIN_DB = 0.6
+# Inclined orbit and temperature move a clear-sky level by some tenths of a dB over half a day; following at
+# 0.04 dB an hour keeps up with most of it and costs a slow slide of 0.5 dB an hour less than a tenth.
+DRIFT_DB_PER_MINUTE = 0.04 / 60.0
+
+
+@dataclass(slots=True)
+class Reference:
+    """Reference level (dB in the carrier's measure) and how it came about."""
+
+    level_db: float = nan
+    origin: str = ""  # "peaking", "first steady minutes", "" when there is none
+    accepted_unix_s: float = nan
+    peak_start_unix_s: float = nan
+    peak_done_unix_s: float = nan
+    collected_db: list[float] = field(default_factory=list)
+    shortfall_db: float = 0.0  # what the last re-peak left below the reference before it
+
+    def peak_start(self, unix_s: float) -> None:
+        """The crew starts moving the dish."""
+        self.peak_start_unix_s = unix_s
+        self.peak_done_unix_s = nan
+
+    def peak_done(self, unix_s: float) -> None:
+        """The crew says that the dish is peaked; the level of the next two minutes will be the reference."""
+        self.peak_start_unix_s = nan
+        self.peak_done_unix_s = unix_s
+        self.collected_db = []
+
+    def moved(self) -> None:
+        """The terminal stands elsewhere: what was known of it is void."""
+        self.level_db = nan
+        self.origin = ""
+
+    def peaking(self, unix_s: float) -> bool:
+        """Whether the dish is being moved, or has just stopped."""
+        if not isnan(self.peak_start_unix_s):
+            return unix_s - self.peak_start_unix_s < PEAKING_LONGEST_S
+        return not isnan(self.peak_done_unix_s)
+
+    def collect(self, unix_s: float, cell_db: float, interval_s: float, sky_clear: bool) -> None:
+        """Feed one cell mean after a peaking; accepts the reference once it has settled."""
+        if isnan(self.peak_done_unix_s) or unix_s < self.peak_done_unix_s + PEAK_SETTLE_S:
+            return
+        if not isnan(cell_db):
+            self.collected_db.append(cell_db)
+        wait_s = PEAK_AVERAGE_S if isnan(interval_s) else max(PEAK_AVERAGE_S, 3.0 * interval_s)
+        if unix_s < self.peak_done_unix_s + PEAK_SETTLE_S + wait_s or not self.collected_db:
+            return
+        found_db = median(self.collected_db)
+        self.peak_done_unix_s = nan
+        self.shortfall_db = 0.0 if isnan(self.level_db) else self.level_db - found_db
+        # In a fade the old reference is the better guess of a clear sky.
+        if isnan(self.level_db) or (sky_clear and self.shortfall_db <= PART_RECOVERED_DB):
+            self._accept(unix_s, found_db, "peaking")
+
+    def _accept(self, unix_s: float, level_db: float, origin: str) -> None:
+        self.level_db = level_db
+        self.origin = origin
+        self.accepted_unix_s = unix_s
+
+    def minute(self, unix_s: float, minutes_db: list[float], sky_clear: bool) -> None:
+        """Feed the latest minute means (oldest first) while no peaking is under way."""
+        if isnan(self.level_db):
+            self._first(unix_s, minutes_db)
+        elif len(minutes_db) >= FIRST_MINUTES and min(minutes_db) >= self.level_db + HIGHER_DB:
+            self.level_db = median(minutes_db)
+        elif minutes_db and sky_clear and abs(minutes_db[-1] - self.level_db) < DRIFT_WITHIN_DB:
+            gap_db = minutes_db[-1] - self.level_db
+            self.level_db += max(-DRIFT_DB_PER_MINUTE, min(DRIFT_DB_PER_MINUTE, gap_db))
+
+    def _first(self, unix_s: float, minutes_db: list[float]) -> None:
+        steady = len(minutes_db) >= FIRST_MINUTES and max(minutes_db) - min(minutes_db) <= FIRST_SPREAD_DB
+        if steady:
+            self._accept(unix_s, median(minutes_db), "first steady minutes")

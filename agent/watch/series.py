@@ -1,0 +1,87 @@
+"""Running series that the trackers share: cells of the decision grid, minutes, medians, sampling interval."""
+
+from dataclasses import dataclass, field
+from math import isnan, nan
+
+GRID_S = 10.0  # the engine decides at whole multiples of this
+
+
+def median(values: list[float]) -> float:
+    """Median of `values`; NaN when there are none."""
+    if not values:
+        return nan
+    ordered = sorted(values)
+    middle = len(ordered) // 2
+    return ordered[middle] if len(ordered) % 2 else 0.5 * (ordered[middle - 1] + ordered[middle])
+
+
+def percentile(values: list[float], percent: float) -> float:
+    """The value below which `percent` of `values` lie (nearest rank); NaN when there are none."""
+    if not values:
+        return nan
+    return sorted(values)[min(len(values) - 1, int(len(values) * percent / 100.0))]
+
+
+@dataclass(slots=True)
+class Interval:
+    """Typical spacing of an input's readings (s) and when the last one came."""
+
+    typical_s: float = nan
+    last_unix_s: float = nan
+    count: int = 0
+
+    def seen(self, unix_s: float) -> None:
+        """A reading came; a gap counts at most four times the typical spacing, so outages do not teach."""
+        spacing = unix_s - self.last_unix_s
+        if spacing > 0.0:
+            if isnan(self.typical_s):
+                self.typical_s = spacing
+            else:
+                self.typical_s += 0.1 * (min(spacing, 4.0 * self.typical_s) - self.typical_s)
+        self.last_unix_s = unix_s
+        self.count += 1
+
+
+@dataclass(slots=True)
+class Cells:
+    """Means over the cells of the decision grid, newest last, at most `keep` of them."""
+
+    keep: int
+    unix_s: list[float] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
+    total: float = 0.0
+    count: int = 0
+
+    def add(self, value: float) -> None:
+        """One sample of the open cell."""
+        self.total += value
+        self.count += 1
+
+    def close(self, unix_s: float) -> float:
+        """Close the cell that ends at `unix_s`; its mean, or NaN when nothing came."""
+        if not self.count:
+            return nan
+        mean = self.total / self.count
+        self.total = 0.0
+        self.count = 0
+        self.append(unix_s, mean)
+        return mean
+
+    def append(self, unix_s: float, value: float) -> None:
+        """Add a value that stands for the cell ending at `unix_s`."""
+        self.unix_s.append(unix_s)
+        self.values.append(value)
+        if len(self.values) > self.keep:
+            del self.unix_s[0], self.values[0]
+
+    def since(self, unix_s: float) -> list[float]:
+        """Values of the cells that ended at `unix_s` or later."""
+        first = len(self.unix_s)
+        while first > 0 and self.unix_s[first - 1] >= unix_s:
+            first -= 1
+        return self.values[first:]
+
+    def level(self, unix_s: float, window_s: float, least: int) -> float:
+        """Median over the last `window_s`, or over the last `least` values where sampling is slower."""
+        values = self.since(unix_s - window_s)
+        return median(values if len(values) >= least else self.values[-least:])

@@ -1,0 +1,179 @@
+"""The signal against its reference: what is lost, what of it is explained, and why."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import inf, isnan, nan
+
+from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
+from agent.records import Note, Signal
+from agent.watch.carrier import Carrier, quality_db
+from agent.watch.causes import Evidence, SignalCause, SignalFacts, weigh
+from agent.watch.excursion import START_DB, Excursion
+from agent.watch.reference import FIRST_MINUTES, Reference
+from agent.watch.weather_watch import WeatherWatch
+
+SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
+SUN_EXPLAINS_DB = 0.2
+SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
+
+
+@dataclass(frozen=True, slots=True)
+class SignalView:
+    """The signal at one decision; NaN where not known."""
+
+    level_db: float
+    deficit_db: float
+    unexplained_db: float
+    sun_loss_db: float
+    rain_loss_db: float
+    uplink_db: float
+    uplink_loss_db: float
+    transmit_loss_db: float
+    next_pass: SunPass | None
+    sun_pass_now: bool
+    confidence: Mapping[SignalCause, float]
+    evidence: tuple[Evidence, ...]
+    onset_unix_s: float
+
+
+@dataclass(slots=True)
+class Followed:
+    """A carrier figure with its reference."""
+
+    carrier: Carrier = field(default_factory=Carrier)
+    reference: Reference = field(default_factory=Reference)
+
+    def loss_db(self, unix_s: float) -> float:
+        """Reference minus level (dB)."""
+        return self.reference.level_db - self.carrier.level_db(unix_s)
+
+    def close(self, unix_s: float, sky_clear: bool) -> float:
+        """Close the grid cell and let the reference follow; the cell's mean (dB)."""
+        cell_db = self.carrier.close(unix_s)
+        if self.reference.peaking(unix_s):
+            self.reference.collect(unix_s, cell_db, self.carrier.interval.typical_s, sky_clear)
+        elif unix_s % 60.0 == 0.0 and self.carrier.locked:
+            minutes = self.carrier.minutes(unix_s, FIRST_MINUTES)
+            if isnan(self.carrier.interval.typical_s) or self.carrier.interval.typical_s <= 60.0:
+                self.reference.minute(unix_s, minutes, sky_clear)
+            else:
+                self.reference.minute(unix_s, self.carrier.minute.values[-FIRST_MINUTES:], sky_clear)
+        return cell_db
+
+
+@dataclass(slots=True)
+class SignalWatch:
+    """Downlink, uplink and transmit power of the modem."""
+
+    down: Followed = field(default_factory=Followed)
+    up: Followed = field(default_factory=Followed)
+    transmit: Followed = field(default_factory=Followed)
+    excursion: Excursion = field(default_factory=Excursion)
+
+    def add(self, signal: Signal) -> None:
+        """One signal reading."""
+        value_db, measure = quality_db(signal)
+        if not isnan(value_db):
+            self.down.carrier.add(signal.unix_s, value_db, measure)
+        if signal.uplink_esno_db is not None:
+            self.up.carrier.add(signal.unix_s, signal.uplink_esno_db, "Es/N0")
+        if signal.tx_power_dbm is not None:
+            self.transmit.carrier.add(signal.unix_s, signal.tx_power_dbm, "power")
+
+    def note(self, note: Note) -> None:
+        """Peaking and moving notes."""
+        for followed in (self.down, self.up, self.transmit):
+            if note.kind == "peak-start":
+                followed.reference.peak_start(note.unix_s)
+            elif note.kind == "peak-done":
+                followed.reference.peak_done(note.unix_s)
+                self.excursion = Excursion()
+
+    def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan) -> SignalView:
+        """Close the grid cell that ends at `unix_s` and say what is lost and why."""
+        sun_loss_db = sun_pass_loss_db(plan.sun_passes, unix_s)
+        rain_seen = weather.rain_seen(unix_s)
+        clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
+        cell_db = self.down.close(unix_s, clear)
+        self.up.close(unix_s, clear)
+        self.transmit.close(unix_s, True)
+        reference_db = self.down.reference.level_db
+        level_db = self.down.carrier.level_db(unix_s)
+        deficit_db = reference_db - level_db - sun_loss_db
+        rain_db = min(rain_loss_db(weather.rain_now_mm_h(unix_s), plan), max(0.0, deficit_db))
+        unexplained_db = deficit_db - rain_db
+        if not self.down.reference.peaking(unix_s):
+            cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
+            self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier.noise_db)
+        confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather)
+        upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
+        return SignalView(
+            level_db=level_db,
+            deficit_db=deficit_db,
+            unexplained_db=unexplained_db,
+            sun_loss_db=sun_loss_db,
+            rain_loss_db=rain_db,
+            uplink_db=self.up.carrier.level_db(unix_s),
+            uplink_loss_db=self.up.loss_db(unix_s),
+            transmit_loss_db=self.transmit.loss_db(unix_s),
+            next_pass=upcoming,
+            sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
+            confidence=confidence,
+            evidence=evidence,
+            onset_unix_s=self.excursion.start_unix_s,
+        )
+
+    def _causes(
+        self, unix_s: float, deficit_db: float, sun_loss_db: float, weather: WeatherWatch
+    ) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
+        excursion, carrier = self.excursion, self.down.carrier
+        if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
+            return {}, ()
+        onset_s = excursion.onset_s
+        began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
+        return weigh(
+            SignalFacts(
+                loss_db=deficit_db,
+                interval_s=carrier.interval.typical_s,
+                onset_s=onset_s,
+                age_s=excursion.age_s(unix_s),
+                flat_s=excursion.flat_s(unix_s),
+                slide_s=excursion.slide_s(unix_s),
+                turns=excursion.turns(unix_s),
+                worsened=excursion.worsened(unix_s, 180.0),
+                gust_at_onset=weather.gust_near(began),
+                knock_at_onset=weather.knock_near(began),
+                rain_seen=weather.rain_seen(unix_s),
+                gauge_dry=weather.gauge_dry(unix_s),
+                sun_loss_db=sun_loss_db,
+                dips=len(carrier.dips_unix_s),
+                locked=carrier.locked,
+                uplink_loss_db=self.up.loss_db(unix_s),
+            )
+        )
+
+
+def rain_loss_db(rain_mm_h: float, plan: LinkPlan) -> float:
+    """Downlink loss to expect of this rain (dB), scaled from the plan's rain by the power law of P.838.
+
+    A gauge at the site stands for a path of some kilometres: right within a factor of two.
+    """
+    design = plan.downlink
+    if rain_mm_h <= 0.0 or design.rain_rate_mm_h <= 0.0:
+        return 0.0
+    # Exponent alpha of ITU-R P.838-3 lies between 1.0 and 1.25 from 10 to 30 GHz.
+    return float(design.rain_db * (rain_mm_h / design.rain_rate_mm_h) ** 1.1)
+
+
+def pointing_error_deg(loss_db: float, beamwidth_deg: float) -> float:
+    """Offset that costs `loss_db`, from loss = 12 (offset / beamwidth)^2 dB; 0 for no loss, NaN in NaN out."""
+    if isnan(loss_db):
+        return nan
+    return float(beamwidth_deg * (max(0.0, loss_db) / 12.0) ** 0.5)
+
+
+def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:
+    """Seconds until the pass starts, 0 while it lasts, inf when none is known."""
+    if upcoming is None or unix_s > upcoming.end_unix_s:
+        return inf
+    return max(0.0, upcoming.start_unix_s - unix_s)

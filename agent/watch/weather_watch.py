@@ -1,0 +1,82 @@
+"""The sky and the wind as far as readings and notes tell."""
+
+from dataclasses import dataclass, field
+from math import inf, isnan, nan
+
+from agent.records import Weather
+from agent.watch.series import Interval
+
+RAIN_MM_H = 0.3  # above dew and a single tip of the gauge's bucket
+RAIN_LASTS_S = 900.0  # a shower on the slant path ends up to a quarter of an hour after the gauge's last tip
+NOTE_LASTS_S = 1200.0
+CURRENT_S = 1800.0  # older weather is not the present weather
+GUST_M_S = 12.0  # Beaufort 6, "strong breeze", is 10.8 to 13.8 m/s (WMO-No. 8)
+GUST_BEFORE_S = 240.0
+GUSTS_KEPT = 30
+
+
+@dataclass(slots=True)
+class WeatherWatch:
+    """Latest weather; a value that was never reported, or is older than half an hour, counts as not known."""
+
+    interval: Interval = field(default_factory=Interval)
+    air_degc: float = nan
+    air_unix_s: float = -inf
+    cloud_percent: float | None = None
+    irradiance_w_m2: float | None = None
+    sky_unix_s: float = -inf
+    rain_mm_h: float = nan
+    gauge_unix_s: float = -inf
+    rain_unix_s: float = -inf
+    rain_note_unix_s: float = -inf
+    gusts_unix_s: list[float] = field(default_factory=list)
+    knock_unix_s: float = -inf
+
+    def add(self, weather: Weather) -> None:
+        """One weather reading."""
+        self.interval.seen(weather.unix_s)
+        if weather.air_degc is not None:
+            self.air(weather.unix_s, weather.air_degc)
+        if weather.cloud_percent is not None or weather.irradiance_w_m2 is not None:
+            self.cloud_percent = weather.cloud_percent
+            self.irradiance_w_m2 = weather.irradiance_w_m2
+            self.sky_unix_s = weather.unix_s
+        if weather.rain_mm_h is not None:
+            self.rain_mm_h = weather.rain_mm_h
+            self.gauge_unix_s = weather.unix_s
+            if weather.rain_mm_h >= RAIN_MM_H:
+                self.rain_unix_s = weather.unix_s
+        if max(weather.gust_m_s or 0.0, weather.wind_m_s or 0.0) >= GUST_M_S:
+            self.gusts_unix_s.append(weather.unix_s)
+            del self.gusts_unix_s[:-GUSTS_KEPT]
+
+    def air(self, unix_s: float, air_degc: float) -> None:
+        """An air temperature, from the weather reading or an ambient thermometer."""
+        self.air_degc = air_degc
+        self.air_unix_s = unix_s
+
+    def air_now_degc(self, unix_s: float) -> float:
+        """Air temperature (deg C), NaN when not known."""
+        return self.air_degc if unix_s - self.air_unix_s <= CURRENT_S else nan
+
+    def rain_now_mm_h(self, unix_s: float) -> float:
+        """Measured rain rate (mm/h), 0 when dry or not measured."""
+        current = unix_s - self.gauge_unix_s <= RAIN_LASTS_S and not isnan(self.rain_mm_h)
+        return self.rain_mm_h if current else 0.0
+
+    def rain_seen(self, unix_s: float) -> bool:
+        """Whether rain was measured or noted so recently that it can still stand in the path."""
+        return unix_s - self.rain_unix_s <= RAIN_LASTS_S or unix_s - self.rain_note_unix_s <= NOTE_LASTS_S
+
+    def gauge_dry(self, unix_s: float) -> bool:
+        """Whether a gauge reports, and has reported no rain for the last while."""
+        return unix_s - self.gauge_unix_s <= CURRENT_S and not self.rain_seen(unix_s)
+
+    def gust_near(self, onset_unix_s: float) -> bool:
+        """Whether a strong gust was reported about `onset_unix_s`: a station reports the strongest since its last."""
+        late_s = 60.0 if isnan(self.interval.typical_s) else max(60.0, self.interval.typical_s)
+        return any(onset_unix_s - GUST_BEFORE_S <= gust <= onset_unix_s + late_s for gust in self.gusts_unix_s)
+
+    def knock_near(self, onset_unix_s: float) -> bool:
+        """Whether the crew noted that the terminal was moved about `onset_unix_s`."""
+        return onset_unix_s - GUST_BEFORE_S <= self.knock_unix_s <= onset_unix_s + 60.0
