@@ -12,8 +12,10 @@ from dataclasses import dataclass, field
 from typing import Annotated, Literal, TypeAlias
 
 from annotated_types import Interval, MaxLen
+from typing_extensions import TypeAliasType
 
-JsonValue: TypeAlias = "None | bool | int | float | str | list[JsonValue] | dict[str, JsonValue]"
+# A named type, because pydantic cannot resolve a plain alias that contains itself.
+JsonValue = TypeAliasType("JsonValue", "None | bool | int | float | str | list[JsonValue] | dict[str, JsonValue]")
 
 RatioDb = Annotated[float, Interval(ge=-40.0, le=60.0)]
 LevelDbm = Annotated[float, Interval(ge=-200.0, le=80.0)]
