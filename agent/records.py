@@ -15,7 +15,9 @@ from annotated_types import Interval, MaxLen
 from typing_extensions import TypeAliasType
 
 # A named type, because pydantic cannot resolve a plain alias that contains itself.
-JsonValue = TypeAliasType("JsonValue", "None | bool | int | float | str | list[JsonValue] | dict[str, JsonValue]")
+JsonValue = TypeAliasType(
+    "JsonValue", "None | bool | int | float | str | list[JsonValue] | dict[str, JsonValue]"
+)
 
 RatioDb = Annotated[float, Interval(ge=-40.0, le=60.0)]
 LevelDbm = Annotated[float, Interval(ge=-200.0, le=80.0)]
@@ -29,7 +31,15 @@ Text = Annotated[str, MaxLen(500)]
 Place = Annotated[str, MaxLen(32)]
 
 NoteKind = Literal[
-    "shade-on", "shade-off", "peak-start", "peak-done", "stream-start", "stream-stop", "rain", "moved", "other"
+    "shade-on",
+    "shade-off",
+    "peak-start",
+    "peak-done",
+    "stream-start",
+    "stream-stop",
+    "rain",
+    "moved",
+    "other",
 ]
 Method = Literal["active", "passive", "manual"]
 PowerSource = Literal["mains", "generator", "battery"]
@@ -103,7 +113,7 @@ class Power(Reading):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note(Reading):
-    """What the crew did or saw. `where` says which unit (transmitter, modem); absent means the transmitter."""
+    """What the crew did or saw. `where` says which unit (transmitter, modem); absent: the transmitter."""
 
     kind: NoteKind
     where: Place | None = None
