@@ -5,11 +5,11 @@ from dash.development.base_component import Component
 
 from dashboard import words
 from dashboard.aria import with_attributes
-from dashboard.pages import crew, terminals
+from dashboard.pages import crew, day, terminals
 from dashboard.settings import CONFIG_KEY, Settings
 from dashboard.theme import style_sheet
 
-PAGES = {crew.PATH: crew.layout, terminals.PATH: terminals.layout}
+PAGES = {crew.PATH: crew.layout, day.PATH: day.layout, terminals.PATH: terminals.layout}
 
 # The colours stand in the page itself, so that its first frame has them.
 _INDEX = """<!DOCTYPE html>
@@ -43,7 +43,7 @@ def build_app(settings: Settings) -> Dash:
     app.server.config[CONFIG_KEY] = settings
     app.layout = shell()
     app.callback(Output("page", "children"), Input("url", "pathname"))(show_page)
-    for page in (crew, terminals):
+    for page in (crew, day, terminals):
         page.register(app)
     return app
 

@@ -16,7 +16,7 @@ from dashboard.theme import FONT_STACK, Theme
 LineStyle = Literal["measured", "second", "plan", "reference", "limit"]
 
 # Line pattern and width in pixels tell the lines apart without colour.
-_PATTERNS: dict[LineStyle, tuple[str, float]] = {
+PATTERNS: dict[LineStyle, tuple[str, float]] = {
     "measured": ("solid", 3.0),
     "second": ("solid", 1.5),
     "plan": ("dash", 2.0),
@@ -24,7 +24,7 @@ _PATTERNS: dict[LineStyle, tuple[str, float]] = {
     "limit": ("dashdot", 2.0),
 }
 # Rows come each minute; a wider gap is shown as a gap and not bridged.
-_GAP_S = 150.0
+MINUTE_GAP_S = 150.0
 _TREND_HEIGHT_PX = 130
 
 
@@ -105,7 +105,7 @@ def trend_figure(
     trend: Trend, history: History, span_unix_s: tuple[float, float], zone: ZoneInfo, theme: Theme
 ) -> go.Figure:
     """The lines of one trend over [start, end], local time below; lines that are not known are left out."""
-    unix_s = with_gaps(history.unix_s)
+    unix_s = with_gaps(history.unix_s, MINUTE_GAP_S)
     present = history.unix_s.searchsorted(unix_s)
     x_ms = local_ms(unix_s, zone)
     figure = go.Figure(layout=_trend_layout(trend, local_ms(np.array(span_unix_s), zone), theme))
@@ -117,9 +117,9 @@ def trend_figure(
     return figure
 
 
-def with_gaps(unix_s: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The sorted times with a NaN put into every gap wider than two and a half minutes."""
-    after = np.flatnonzero(np.diff(unix_s) > _GAP_S) + 1
+def with_gaps(unix_s: NDArray[np.float64], gap_s: float) -> NDArray[np.float64]:
+    """The sorted times with a NaN put into every gap wider than `gap_s`."""
+    after = np.flatnonzero(np.diff(unix_s) > MINUTE_GAP_S) + 1
     return np.insert(unix_s, after, np.nan)
 
 
@@ -132,7 +132,7 @@ def spread(
 
 
 def _trace(line: Line, x_ms: NDArray[np.float64], y: NDArray[np.float32], theme: Theme) -> go.Scatter:
-    dash, width_px = _PATTERNS[line.style]
+    dash, width_px = PATTERNS[line.style]
     return go.Scatter(
         x=x_ms,
         y=y,

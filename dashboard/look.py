@@ -38,11 +38,18 @@ def asked_terminal(search: str | None) -> str | None:
     return parse_qs((search or "").removeprefix("?")).get("terminal", [None])[0]
 
 
+def terminal_of(
+    connection: queries.Connection, settings: Settings, search: str | None
+) -> queries.CurrentSituation | None:
+    """The situation of the terminal that the address or else the settings name, else of the newest."""
+    terminal = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)
+    return None if terminal is None else queries.current(connection, terminal)
+
+
 def crew_look(settings: Settings, search: str | None) -> Look | None:
     """What the store knows of the terminal asked for; None as long as it has no situation."""
     with queries.open_store(settings.store) as connection:
-        terminal = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)
-        current = None if terminal is None else queries.current(connection, terminal)
+        current = terminal_of(connection, settings, search)
         if current is None:
             return None
         end_unix_s = current.situation.unix_s

@@ -3,10 +3,11 @@
 One connection a request. Answers are records; no SQL and no rows of the database leave this module.
 """
 
+import json
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import cast
 
@@ -16,7 +17,8 @@ from pydantic import TypeAdapter
 
 from agent.job import Job
 from agent.plan.link_plan import LinkPlan
-from agent.records import AlertEvent, NoteKind, Situation
+from agent.plan.plan_json import plan_from_json
+from agent.records import KINDS, AlertEvent, NoteKind, Situation
 
 # A reader waits this long for the writer's lock before it gives up; commits take milliseconds.
 BUSY_TIMEOUT_S = 2.0
@@ -25,7 +27,6 @@ _SITUATION = TypeAdapter(Situation)
 _FIGURES = TypeAdapter(dict[str, float])
 _EVIDENCE = TypeAdapter(tuple[str, ...])
 _JOB = TypeAdapter(Job)
-_PLAN = TypeAdapter(LinkPlan)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,12 +55,34 @@ class History:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """One measured field; `place` is a thermometer's, empty for other kinds."""
+
+    kind: str
+    field: str
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """What was measured: single readings (then low, middle and high are the same), or spans of minutes."""
+
+    unix_s: NDArray[np.float64]
+    middle: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NoteRow:
     unix_s: float
     kind: NoteKind
     where: str | None
     text: str | None
     by: str | None
+
+
+Connection = sqlite3.Connection
 
 
 @contextmanager
@@ -106,15 +129,21 @@ def job(connection: sqlite3.Connection, terminal: str) -> Job | None:
 def plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan | None:
     """The link plan of one terminal."""
     row = connection.execute("SELECT body FROM plan WHERE terminal = ?", (terminal,)).fetchone()
-    return None if row is None else _PLAN.validate_json(row["body"])
+    return None if row is None else plan_from_json(json.loads(row["body"]))
 
 
-def history(connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float) -> History:
-    """The figures of each minute in [start, end]."""
+def history(
+    connection: sqlite3.Connection,
+    terminal: str,
+    start_unix_s: float,
+    end_unix_s: float,
+    every: int = 1,
+) -> History:
+    """The figures of every `every`th minute in [start, end]."""
     rows = connection.execute(
         "SELECT unix_s, body FROM situation_minute WHERE terminal = ? AND unix_s BETWEEN ? AND ?"
-        " ORDER BY unix_s",
-        (terminal, start_unix_s, end_unix_s),
+        " AND CAST(unix_s / 60 AS INTEGER) % ? = 0 ORDER BY unix_s",
+        (terminal, start_unix_s, end_unix_s, every),
     ).fetchall()
     bodies = [_FIGURES.validate_json(row["body"]) for row in rows]
     keys = sorted({key for body in bodies for key in body})
@@ -122,6 +151,53 @@ def history(connection: sqlite3.Connection, terminal: str, start_unix_s: float, 
         unix_s=np.array([row["unix_s"] for row in rows], dtype=np.float64),
         figures={key: np.array([body.get(key, np.nan) for body in bodies]) for key in keys},
     )
+
+
+def readings(
+    connection: sqlite3.Connection, terminal: str, channel: Channel, start_unix_s: float, end_unix_s: float
+) -> Series:
+    """Every reading of the channel in [start, end]."""
+    _check_channel(channel)
+    place = ("", ()) if not channel.place else (' AND "where" = ?', (channel.place,))
+    rows = connection.execute(
+        f'SELECT unix_s, "{channel.field}" AS value FROM "{channel.kind}"'
+        f' WHERE terminal = ? AND unix_s BETWEEN ? AND ? AND "{channel.field}" IS NOT NULL{place[0]}'
+        " ORDER BY unix_s",
+        (terminal, start_unix_s, end_unix_s, *place[1]),
+    ).fetchall()
+    unix_s = np.array([row["unix_s"] for row in rows], dtype=np.float64)
+    values = np.array([row["value"] for row in rows], dtype=np.float64)
+    return Series(unix_s=unix_s, middle=values, low=values, high=values)
+
+
+def minutes(
+    connection: sqlite3.Connection,
+    terminal: str,
+    channel: Channel,
+    span_unix_s: tuple[float, float],
+    step_s: float,
+) -> Series:
+    """Mean, lowest and highest of the channel in spans of `step_s` (whole minutes), from the roll-ups.
+
+    A mean of dB values is the mean of the readings as shown, not that of the power behind them.
+    """
+    rows = connection.execute(
+        "SELECT CAST(minute_unix_s / :step AS INTEGER) * :step AS unix_s, sum(total) / sum(n) AS middle,"
+        " min(low) AS low, max(high) AS high FROM minute WHERE terminal = :terminal AND kind = :kind"
+        " AND place = :place AND field = :field AND minute_unix_s BETWEEN :start AND :end"
+        " GROUP BY 1 ORDER BY 1",
+        {
+            "step": step_s,
+            "terminal": terminal,
+            "kind": channel.kind,
+            "place": channel.place,
+            "field": channel.field,
+            "start": span_unix_s[0],
+            "end": span_unix_s[1],
+        },
+    ).fetchall()
+    table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(-1, 4)
+    return Series(unix_s=table[:, 0] + step_s / 2.0, middle=table[:, 1], low=table[:, 2], high=table[:, 3])
 
 
 def events(
@@ -157,6 +233,12 @@ def notes(
 def rejected_count(connection: sqlite3.Connection) -> int:
     """How many messages could not be read."""
     return int(connection.execute("SELECT count(*) FROM rejected").fetchone()[0])
+
+
+def _check_channel(channel: Channel) -> None:
+    known = {field.name for field in fields(KINDS[channel.kind])}
+    if channel.field not in known:
+        raise ValueError(f"no field {channel.field!r} in {channel.kind!r} readings, only {sorted(known)}")
 
 
 def _current(row: sqlite3.Row) -> CurrentSituation:

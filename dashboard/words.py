@@ -140,5 +140,40 @@ COVER: Mapping[str, str] = {
     "no-store": "The dashboard works, but cannot read the store. Check its path and that the agent runs.",
 }
 
+DAY_SPANS: Mapping[str, str] = {
+    "job": "The job",
+    "2h": "2 hours",
+    "12h": "12 hours",
+    "7d": "7 days",
+    "30d": "30 days",
+}
+MOVES: Mapping[str, str] = {"earlier": "Earlier", "later": "Later", "closer": "Closer", "wider": "Wider"}
+DAY_WINDOW = "{date}, {start} to {end} at the site ({utc_start} to {utc_end} UTC)"
+DAY_SPAN = "Span of time"
+DAY_MOVE = "Move in time"
+DAY_FIGURE = "Signal, rates, temperatures, sunshine, power and marks over time; the lists below say the same."
+EXPECTED = "expected now"
+UNEXPLAINED = "unexplained deficit"
+AIR = "air"
+SUNSHINE = "sunshine"
+BATTERY = "battery"
+SUNSHINE_TITLE = "Sunshine"
+BATTERY_TITLE = "Battery"
+NOTES_TITLE = "Notes"
+MARKS_TITLE = "Marks"
+SUN_PASS = "sun pass"
+RAIN = "rain"
+EVENTS = "Alerts of this span"
+NO_EVENTS = "No alert changed in this span."
+SPAN_NOTES = "Notes of this span"
+FIGURES_BEHIND = "The numbers behind it"
+TAP_A_MARK = "Tap a mark in the figure to see its alert here."
+NO_DATA_YET = "Nothing is stored for a terminal yet."
+
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
+
+
+def change_text(rule: str, state: str) -> str:
+    """One change of an alert in words; a rule of the crew's own keeps its name."""
+    return f"{RULES.get(rule, rule)}: {STATES[state]}"

@@ -23,6 +23,7 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     peakshade: {
+      isWide: () => window.innerWidth >= 960,
       watchContact(_tick, contact, words) {
         if (contact && contact !== last) {
           if (contact.clock) contact.spokeMs = Date.now() - contact.written_age_s * 1000;

@@ -1,0 +1,237 @@
+"""The day page's figure: signal, rates, temperatures, sunshine, battery and marks on one time axis. Pure."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import plotly.graph_objects as go
+from numpy.typing import NDArray
+from plotly.subplots import make_subplots
+
+from dashboard import words
+from dashboard.day_look import AIR, BATTERY, DOWN, MODEM, RAIN, SIGNAL, TRANSMITTER, UP, DayLook
+from dashboard.figures import PATTERNS, Line, LineStyle, spread, with_gaps
+from dashboard.queries import Channel, Series
+from dashboard.site_time import local_ms
+from dashboard.theme import FONT_STACK, Theme
+
+# Rain under a tenth of a millimetre an hour is the noise of a gauge, not weather.
+_RAIN_FROM_MM_H = 0.1
+_MARK_ROW = 6
+_HEIGHT_PX = 980
+_EVENT_SYMBOLS = {"raised": "square", "acknowledged": "square-open", "cleared": "line-ns-open"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """A channel of readings drawn as a line with the band from lowest to highest."""
+
+    channel: Channel
+    name: str
+    style: LineStyle
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One panel of the figure: measured channels over lines of the situation's history."""
+
+    title: str
+    measured: tuple[Measured, ...]
+    lines: tuple[Line, ...]
+
+
+ROWS = (
+    Row(
+        title=f"{words.SIGNAL_TITLE} (dB)",
+        measured=(Measured(channel=SIGNAL, name=words.MEASURED, style="measured"),),
+        lines=(
+            Line(key="plan_esno_db", name=words.PLANNED, style="plan"),
+            Line(key="reference_db", name=words.REFERENCE, style="reference"),
+        ),
+    ),
+    Row(
+        title=f"{words.RATE_TITLE} (Mbit/s)",
+        measured=(
+            Measured(channel=UP, name=words.UP, style="measured"),
+            Measured(channel=DOWN, name=words.DOWN, style="second"),
+        ),
+        lines=(
+            Line(key="plan_up_mbps", name=words.PLANNED_UP, style="plan"),
+            Line(key="stream_mbps", name=words.STREAM, style="limit"),
+        ),
+    ),
+    Row(
+        title=f"{words.HEAT_TITLE} (°C)",
+        measured=(
+            Measured(channel=TRANSMITTER, name=words.TRANSMITTER, style="measured"),
+            Measured(channel=MODEM, name=words.MODEM, style="second"),
+            Measured(channel=AIR, name=words.AIR, style="reference"),
+        ),
+        lines=(Line(key="transmitter_limit_degc", name=words.LIMIT, style="limit"),),
+    ),
+    Row(
+        title=f"{words.SUNSHINE_TITLE} (W/m²)",
+        measured=(),
+        lines=(Line(key="sun_w_m2", name=words.SUNSHINE, style="measured"),),
+    ),
+    Row(
+        title=f"{words.BATTERY_TITLE} (%)",
+        measured=(Measured(channel=BATTERY, name=words.BATTERY, style="measured"),),
+        lines=(),
+    ),
+)
+
+
+def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
+    """The figure of one window; `draggable` lets a mouse drag open a shorter one."""
+    titles = [row.title for row in ROWS] + [words.MARKS_TITLE]
+    figure = make_subplots(
+        rows=_MARK_ROW,
+        shared_xaxes=True,
+        vertical_spacing=0.045,
+        row_heights=[3.0, 2.4, 2.4, 1.5, 1.2, 1.0],
+        subplot_titles=titles,
+    )
+    for number, row in enumerate(ROWS, start=1):
+        for trace in _row_traces(row, look, theme):
+            figure.add_trace(trace, row=number, col=1)
+    for trace in _mark_traces(look, theme):
+        figure.add_trace(trace, row=_MARK_ROW, col=1)
+    _shade(figure, look, theme)
+    _dress(figure, look, theme, draggable)
+    return figure
+
+
+def _row_traces(row: Row, look: DayLook, theme: Theme) -> list[go.Scatter]:
+    zone = look.zone
+    traces = [_history_trace(line, look, theme) for line in row.lines if line.key in look.history.figures]
+    for measured in row.measured:
+        series = look.series[measured.channel]
+        if len(series.unix_s):
+            traces += [*_band(series, zone, theme), _line(measured, series, zone, theme)]
+    return traces
+
+
+def _history_trace(line: Line, look: DayLook, theme: Theme) -> go.Scatter:
+    x_ms = local_ms(look.history.unix_s, look.zone)
+    return _stroke(x_ms, look.history.figures[line.key].astype(np.float32), line.name, line.style, theme)
+
+
+def _line(measured: Measured, series: Series, zone: ZoneInfo, theme: Theme) -> go.Scatter:
+    unix_s = with_gaps(series.unix_s, _gap_s(series))
+    values = spread(series.middle, series.unix_s.searchsorted(unix_s), unix_s)
+    return _stroke(local_ms(unix_s, zone), values, measured.name, measured.style, theme)
+
+
+def _gap_s(series: Series) -> float:
+    """What counts as a gap: well above the usual distance of the points, whatever rate the input has."""
+    steps_s = np.diff(series.unix_s)
+    return 5.0 * float(np.median(steps_s)) if len(steps_s) else 0.0
+
+
+def _stroke(
+    x_ms: NDArray[np.float64], y: NDArray[np.float32], name: str, style: LineStyle, theme: Theme
+) -> go.Scatter:
+    dash, width_px = PATTERNS[style]
+    line = {"color": getattr(theme, style), "dash": dash, "width": width_px * 0.75}
+    return go.Scatter(x=x_ms, y=y, name=name, mode="lines", line=line, hovertemplate="%{y:.2f}")
+
+
+def _band(series: Series, zone: ZoneInfo, theme: Theme) -> list[go.Scatter]:
+    if np.array_equal(series.low, series.high):
+        return []
+    outline_ms = local_ms(np.concatenate([series.unix_s, series.unix_s[::-1]]), zone)
+    outline = np.concatenate([series.low, series.high[::-1]]).astype(np.float32)
+    return [
+        go.Scatter(
+            x=outline_ms,
+            y=outline,
+            fill="toself",
+            fillcolor=theme.band,
+            line={"width": 0},
+            mode="lines",
+            hoverinfo="skip",
+        )
+    ]
+
+
+def _mark_traces(look: DayLook, theme: Theme) -> list[go.Scatter]:
+    events = go.Scatter(
+        x=local_ms(np.array([event.unix_s for event in look.events], dtype=np.float64), look.zone),
+        y=[words.ALERTS] * len(look.events),
+        mode="markers",
+        marker={
+            "symbol": [_EVENT_SYMBOLS[event.state] for event in look.events],
+            "size": 14,
+            "color": theme.limit,
+            "line": {"width": 2, "color": theme.limit},
+        },
+        text=[words.change_text(event.rule, event.state) for event in look.events],
+        customdata=list(range(len(look.events))),
+        hovertemplate="%{text}<extra></extra>",
+    )
+    notes = go.Scatter(
+        x=local_ms(np.array([note.unix_s for note in look.notes], dtype=np.float64), look.zone),
+        y=[words.NOTES_TITLE] * len(look.notes),
+        mode="markers",
+        marker={"symbol": "diamond", "size": 12, "color": theme.measured},
+        text=[words.NOTE_NAMES[note.kind] for note in look.notes],
+        hovertemplate="%{text}<extra></extra>",
+    )
+    return [notes, events]
+
+
+def _shade(figure: go.Figure, look: DayLook, theme: Theme) -> None:
+    passes = [(sun_pass.start_unix_s, sun_pass.end_unix_s) for sun_pass in look.sun_passes]
+    for spans, name in ((passes, words.SUN_PASS), (rain_spans(look.series[RAIN]), words.RAIN)):
+        for span in spans:
+            if span[1] < look.window[0] or span[0] > look.window[1]:
+                continue
+            start_ms, end_ms = local_ms(np.array(span), look.zone)
+            figure.add_vrect(
+                x0=start_ms,
+                x1=end_ms,
+                row=1,
+                col=1,
+                fillcolor=theme.band,
+                line={"width": 1, "dash": "dot", "color": theme.quiet_ink},
+                annotation={"text": name, "font": {"size": 13, "color": theme.ink}},
+                annotation_position="bottom left",
+            )
+
+
+def rain_spans(rain: Series) -> Sequence[tuple[float, float]]:
+    """Start and end (Unix seconds) of each uninterrupted run of rain readings."""
+    wet = np.concatenate([[False], rain.high >= _RAIN_FROM_MM_H, [False]])
+    starts = np.flatnonzero(~wet[:-1] & wet[1:])
+    ends = np.flatnonzero(wet[:-1] & ~wet[1:]) - 1
+    return [(float(rain.unix_s[a]), float(rain.unix_s[b])) for a, b in zip(starts, ends, strict=True)]
+
+
+def _dress(figure: go.Figure, look: DayLook, theme: Theme, draggable: bool) -> None:
+    axis = {"color": theme.quiet_ink, "gridcolor": theme.rule, "gridwidth": 0.5, "zeroline": False}
+    figure.update_layout(
+        template="none",
+        height=_HEIGHT_PX,
+        margin={"l": 52, "r": 10, "t": 26, "b": 30},
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        font={"family": FONT_STACK, "color": theme.ink, "size": 14},
+        showlegend=False,
+        hovermode="x",
+        hoverlabel={"bgcolor": theme.sheet, "font": {"color": theme.ink}},
+        dragmode="zoom" if draggable else False,
+    )
+    range_ms = local_ms(np.array(look.window), look.zone).tolist()
+    figure.update_xaxes(axis | {"type": "date", "range": range_ms, "fixedrange": not draggable})
+    figure.update_yaxes(axis | {"nticks": 5, "fixedrange": True})
+    for row in (2, 4, 5):
+        figure.update_yaxes(rangemode="tozero", row=row, col=1)
+    categories = [words.NOTES_TITLE, words.ALERTS]
+    figure.update_yaxes(
+        type="category", categoryarray=categories, range=[-0.6, 1.6], showgrid=False, row=_MARK_ROW, col=1
+    )
+    figure.update_annotations(font={"size": 14, "color": theme.ink})
+    for title in figure.layout.annotations[:_MARK_ROW]:
+        title.update(x=0.0, xanchor="left")

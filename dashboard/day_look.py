@@ -1,0 +1,112 @@
+"""What the day page shows of one terminal over one window, in one state of the store."""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from tsdownsample import MinMaxLTTBDownsampler
+
+from agent.job import Job
+from agent.plan.link_plan import SunPass
+from agent.records import AlertEvent
+from dashboard import queries, windows
+from dashboard.look import site_zone, terminal_of
+from dashboard.queries import Channel, Series
+from dashboard.settings import Settings
+
+# A line has no more points than a wide screen has pixels for it.
+POINTS = 600
+# Up to this span the readings themselves are read, beyond it the one-minute roll-ups.
+READINGS_UP_TO_S = 7200.0
+MINUTE_S = 60.0
+
+SIGNAL = Channel(kind="signal", field="esno_db")
+DOWN = Channel(kind="throughput", field="down_mbps")
+UP = Channel(kind="throughput", field="up_mbps")
+TRANSMITTER = Channel(kind="temperature", field="temperature_degc", place="transmitter")
+MODEM = Channel(kind="temperature", field="temperature_degc", place="modem")
+AIR = Channel(kind="temperature", field="temperature_degc", place="ambient")
+BATTERY = Channel(kind="power", field="battery_percent")
+RAIN = Channel(kind="weather", field="rain_mm_h")
+CHANNELS = (SIGNAL, DOWN, UP, TRANSMITTER, MODEM, AIR, BATTERY, RAIN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayLook:
+    """All that one drawing of the day page needs."""
+
+    terminal: str
+    window: windows.Window
+    job: Job | None
+    sun_passes: tuple[SunPass, ...]
+    series: Mapping[Channel, Series]
+    history: queries.History
+    notes: tuple[queries.NoteRow, ...]
+    events: tuple[AlertEvent, ...]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's time zone."""
+        return site_zone(self.job)
+
+
+def day_window(settings: Settings, search: str | None, span: str) -> windows.Window | None:
+    """The window of a span for the terminal asked for; None as long as it has no situation."""
+    with queries.open_store(settings.store) as connection:
+        current = terminal_of(connection, settings, search)
+        if current is None:
+            return None
+        job = queries.job(connection, current.terminal)
+        return windows.chosen(span, current.situation.unix_s, job)
+
+
+def day_zone(settings: Settings, search: str | None) -> ZoneInfo:
+    """The site's time zone of the terminal asked for."""
+    with queries.open_store(settings.store) as connection:
+        current = terminal_of(connection, settings, search)
+        return site_zone(None if current is None else queries.job(connection, current.terminal))
+
+
+def day_look(settings: Settings, search: str | None, window: windows.Window) -> DayLook | None:
+    """What the store knows of the window; None as long as the terminal has no situation."""
+    with queries.open_store(settings.store) as connection:
+        current = terminal_of(connection, settings, search)
+        if current is None:
+            return None
+        terminal = current.terminal
+        plan = queries.plan(connection, terminal)
+        every = max(1, math.ceil((window[1] - window[0]) / MINUTE_S / POINTS))
+        return DayLook(
+            terminal=terminal,
+            window=window,
+            job=queries.job(connection, terminal),
+            sun_passes=() if plan is None else plan.sun_passes,
+            series={channel: _series(connection, terminal, channel, window, every) for channel in CHANNELS},
+            history=queries.history(connection, terminal, window[0], window[1], every),
+            notes=queries.notes(connection, terminal, *window),
+            events=queries.events(connection, terminal, *window),
+        )
+
+
+def _series(
+    connection: queries.Connection, terminal: str, channel: Channel, window: windows.Window, every: int
+) -> Series:
+    if window[1] - window[0] <= READINGS_UP_TO_S:
+        return thinned(queries.readings(connection, terminal, channel, *window))
+    return queries.minutes(connection, terminal, channel, window, every * MINUTE_S)
+
+
+def thinned(series: Series) -> Series:
+    """The readings that keep the look of the line (largest triangles after a choice of extremes)."""
+    if len(series.unix_s) <= POINTS:
+        return series
+    make: Callable[[], MinMaxLTTBDownsampler] = MinMaxLTTBDownsampler
+    kept = make().downsample(series.unix_s, series.middle, n_out=POINTS)
+    return Series(
+        unix_s=np.asarray(series.unix_s[kept]),
+        middle=np.asarray(series.middle[kept]),
+        low=np.asarray(series.low[kept]),
+        high=np.asarray(series.high[kept]),
+    )

@@ -1,0 +1,123 @@
+"""The day page: everything on one time axis, from a minute to weeks, with alerts and notes as marks."""
+
+from collections.abc import Callable, Mapping
+
+from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.development.base_component import Component
+
+from dashboard import windows, words
+from dashboard.aria import with_attributes
+from dashboard.day_figure import day_figure
+from dashboard.day_look import day_look, day_window, day_zone
+from dashboard.pages import day_parts
+from dashboard.pages.crew_parts import note_list
+from dashboard.settings import current_settings
+from dashboard.theme import THEMES
+
+PATH = "/day"
+
+
+def layout() -> Component:
+    """The page with its figure still empty."""
+    graph = dcc.Graph(id="day-figure", config={"displayModeBar": False, "responsive": True})
+    described = with_attributes(html.Div(graph, role="img"), {"aria-label": words.DAY_FIGURE})
+    return html.Div(
+        [
+            dcc.Store(id="day-window"),
+            dcc.Store(id="wide", data=True),
+            html.H1(words.PAGES[PATH]),
+            _keys("day-span", words.DAY_SPANS, words.DAY_SPAN),
+            _keys("day-move", words.MOVES, words.DAY_MOVE),
+            html.P(id="day-said", role="status"),
+            html.Div(described, className="sheet"),
+            html.Section(html.P(words.TAP_A_MARK), id="day-event", className="sheet"),
+            html.Section([html.H2(words.EVENTS), html.Div(id="day-events")], className="sheet"),
+            html.Section([html.H2(words.SPAN_NOTES), html.Div(id="day-notes")], className="sheet"),
+        ],
+        className="day",
+    )
+
+
+def _keys(group: str, names: Mapping[str, str], label: str) -> Component:
+    keys = [html.Button(text, id={"type": group, "name": name}, n_clicks=0) for name, text in names.items()]
+    return with_attributes(html.Div(keys, className="keys small", role="group"), {"aria-label": label})
+
+
+def choose(_clicks: list[int], search: str) -> object:
+    """A span was chosen; the page opens with the job's hours."""
+    span = ctx.triggered_id["name"] if ctx.triggered_id else windows.JOB_SPAN
+    return day_window(current_settings(), search, span)
+
+
+def move(_clicks: list[int], window: list[float] | None) -> object:
+    """The crew moves in time."""
+    if window is None or not ctx.triggered or not ctx.triggered[0]["value"]:
+        return no_update
+    return windows.moved((window[0], window[1]), ctx.triggered_id["name"])
+
+
+def drag(relayout: dict[str, object] | None, search: str) -> object:
+    """A shorter span was dragged open in the figure."""
+    window = windows.dragged(relayout or {}, day_zone(current_settings(), search))
+    return no_update if window is None else window
+
+
+def draw(window: list[float] | None, theme_name: str, wide: bool, search: str) -> tuple[object, ...]:
+    """Draw the span."""
+    look = None if window is None else day_look(current_settings(), search, (window[0], window[1]))
+    if look is None:
+        return no_update, words.NO_DATA_YET, no_update, no_update
+    return (
+        day_figure(look, THEMES[theme_name], draggable=wide),
+        day_parts.window_text(look.window, look.zone),
+        day_parts.event_list(look.events, look.zone),
+        note_list(look.notes, look.zone),
+    )
+
+
+def show_event(click: dict[str, list[dict[str, object]]] | None, window: list[float], search: str) -> object:
+    """A mark was tapped."""
+    number = (click or {"points": [{}]})["points"][0].get("customdata")
+    look = None if number is None else day_look(current_settings(), search, (window[0], window[1]))
+    if look is None or not isinstance(number, int) or number >= len(look.events):
+        return no_update
+    return day_parts.event_details(look.events[number], look.zone, True)
+
+
+def register(app: Dash) -> None:
+    """Connect the page's callbacks."""
+    search = State("url", "search")
+    window = Output("day-window", "data", allow_duplicate=True)
+    app.callback(
+        window,
+        Input({"type": "day-span", "name": ALL}, "n_clicks"),
+        search,
+        prevent_initial_call="initial_duplicate",
+    )(choose)
+    app.callback(
+        window,
+        Input({"type": "day-move", "name": ALL}, "n_clicks"),
+        State("day-window", "data"),
+        prevent_initial_call=True,
+    )(move)
+    app.callback(window, Input("day-figure", "relayoutData"), search, prevent_initial_call=True)(drag)
+    app.callback(
+        Output("day-figure", "figure"),
+        Output("day-said", "children"),
+        Output("day-events", "children"),
+        Output("day-notes", "children"),
+        Input("day-window", "data"),
+        Input("theme", "data"),
+        Input("wide", "data"),
+        search,
+        prevent_initial_call=True,
+    )(draw)
+    app.callback(
+        Output("day-event", "children"),
+        Input("day-figure", "clickData"),
+        State("day-window", "data"),
+        search,
+        prevent_initial_call=True,
+    )(show_event)
+    in_browser: Callable[..., None] = app.clientside_callback
+    in_browser(ClientsideFunction("peakshade", "isWide"), Output("wide", "data"), Input("url", "pathname"))

@@ -1,0 +1,50 @@
+"""The day page's words: its span, its alerts with their evidence, its notes. Pure."""
+
+from zoneinfo import ZoneInfo
+
+from dash import html
+from dash.development.base_component import Component
+
+from agent.records import AlertEvent
+from dashboard import words
+from dashboard.pages.crew_parts import level_mark
+from dashboard.site_time import clock_text, date_text, second_text, utc_text
+from dashboard.windows import Window
+
+
+def window_text(window: Window, zone: ZoneInfo) -> str:
+    """The span that is shown, at the site and in UTC."""
+    return words.DAY_WINDOW.format(
+        date=date_text(window[0], zone),
+        start=clock_text(window[0], zone),
+        end=clock_text(window[1], zone),
+        utc_start=utc_text(window[0]),
+        utc_end=utc_text(window[1]),
+    )
+
+
+def event_list(events: tuple[AlertEvent, ...], zone: ZoneInfo) -> Component:
+    """Every change of an alert, each opening to its evidence and its numbers."""
+    if not events:
+        return html.P(words.NO_EVENTS)
+    return html.Ul([html.Li(event_details(event, zone, False)) for event in events], className="events")
+
+
+def event_details(event: AlertEvent, zone: ZoneInfo, is_open: bool) -> Component:
+    """One change of an alert, with what showed it and the numbers behind it."""
+    change = f"{words.LEVELS[event.severity]}, {words.change_text(event.rule, event.state)}"
+    head = html.Summary([second_text(event.unix_s, zone), level_mark(event.severity), change])
+    body = [
+        html.P(event.action, className="action"),
+        html.P(words.EVIDENCE, className="name"),
+        html.Ul([html.Li(sentence) for sentence in event.evidence], className="evidence"),
+        html.P(words.FIGURES_BEHIND, className="name"),
+        html.Dl(
+            [
+                html.Div([html.Dt(name), html.Dd(f"{value:.4g}")])
+                for name, value in sorted(event.figures.items())
+            ],
+            className="ages",
+        ),
+    ]
+    return html.Details([head, *body], open=is_open)
