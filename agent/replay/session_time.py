@@ -1,0 +1,70 @@
+"""Times in the CSV files of a session: RFC 3339 in UTC or Unix seconds, exact both ways."""
+
+import math
+from collections.abc import Iterable
+from datetime import UTC, datetime
+
+# Years 1 to 9999 are what the calendar of the standard library holds.
+EARLIEST_UNIX_S = datetime(1, 1, 2, tzinfo=UTC).timestamp()
+LATEST_UNIX_S = datetime(9999, 12, 30, tzinfo=UTC).timestamp()
+# "2026-07-18T09:00" has 16 characters, and the whole seconds end at the 19th.
+MINUTE_END = 16
+SECOND_END = 19
+SECONDS = {f":{second:02d}": float(second) for second in range(60)}
+
+
+def unix_s_from_cell(cell: str) -> float | None:
+    """Unix seconds from one cell, RFC 3339 with its offset or a plain number; None if it is neither."""
+    text = cell.strip()
+    try:
+        number = float(text)
+    except ValueError:
+        return _from_rfc3339(text)
+    return number if EARLIEST_UNIX_S <= number <= LATEST_UNIX_S else None
+
+
+def _from_rfc3339(text: str) -> float | None:
+    whole, dot, tail = text.partition(".")
+    digits = len(tail) - len(tail.lstrip("0123456789"))
+    if dot and not digits:
+        return None
+    try:
+        moment = datetime.fromisoformat(whole + tail[digits:])
+    except ValueError:
+        return None
+    if moment.tzinfo is None or len(whole) < SECOND_END:
+        return None
+    return moment.timestamp() + float(f"0.{tail[:digits]}")
+
+
+def unix_s_from_column(cells: Iterable[str]) -> list[float | None]:
+    """Unix seconds of every cell like `unix_s_from_cell`, quick because it remembers the minutes it read."""
+    minutes: dict[str, float] = {}
+    times: list[float | None] = []
+    for cell in cells:
+        minute_unix_s = minutes.get(cell[:MINUTE_END])
+        second = SECONDS.get(cell[MINUTE_END:SECOND_END])
+        fraction = cell[SECOND_END:]
+        if minute_unix_s is None or second is None or fraction[-1:] != "Z":
+            times.append(unix_s_from_cell(cell))
+            if second is not None and fraction == "Z" and times[-1] is not None:
+                minutes[cell[:MINUTE_END]] = times[-1] - second
+        elif fraction == "Z":
+            times.append(minute_unix_s + second)
+        elif fraction[0] == "." and fraction[1:-1].isdecimal():
+            times.append(minute_unix_s + second + float(f"0{fraction[:-1]}"))
+        else:
+            times.append(None)
+    return times
+
+
+def rfc3339_from_unix_s(time_unix_s: float) -> str:
+    """RFC 3339 in UTC with as many digits (up to seven, finer than the float) as give the same time back."""
+    whole_s = math.floor(time_unix_s)
+    text = datetime.fromtimestamp(whole_s, UTC).isoformat()[:SECOND_END]
+    fraction_s = time_unix_s - whole_s
+    if fraction_s == 0.0:
+        return f"{text}Z"
+    written = (f"{fraction_s:.{digits}f}" for digits in range(1, 7))
+    exact = (decimals for decimals in written if whole_s + float(decimals) == time_unix_s)
+    return f"{text}{next(exact, f'{fraction_s:.7f}')[1:]}Z"

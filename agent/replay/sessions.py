@@ -1,0 +1,212 @@
+"""Recorded sessions: a folder with `session.toml`, `config.toml`, one CSV a kind and perhaps `labels.csv`."""
+
+import gzip
+import io
+import json
+import os
+import shutil
+import tomllib
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from operator import attrgetter
+from pathlib import Path
+
+from agent.config_job import job_from_mapping
+from agent.errors import UsageError
+from agent.job import Job
+from agent.records import CSV_STEMS, KINDS, AnyReading
+from agent.replay.labels import Label, labels_from_csv, labels_to_csv
+from agent.replay.session_csv import readings_from_csv, readings_to_csv
+from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
+
+SESSION_FILE = "session.toml"
+CONFIG_FILE = "config.toml"
+LABELS_FILE = "labels.csv"
+TEXT_KEYS = ("title", "terminal", "provenance", "story")
+PROVENANCES = ("recorded", "invented")
+# Sensors may be on before the job and after it, but a file of another date is a mistake.
+OUTSIDE_SPAN_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Session:
+    """One recorded day. `readings` stand in the order in which they enter the engine.
+
+    `labels` is None where nobody has labelled the day, and empty where nothing went wrong.
+    """
+
+    title: str
+    terminal: str
+    start_unix_s: float
+    end_unix_s: float
+    provenance: str
+    story: str
+    config_text: str
+    job: Job
+    readings: Sequence[AnyReading]
+    labels: tuple[Label, ...] | None
+
+
+def read_session(folder: Path) -> Session:
+    """The session in `folder`; raises UsageError with file, line, what is wrong and what to do."""
+    if not folder.is_dir():
+        raise UsageError(
+            f"{folder}: there is no such session folder; name a folder that holds {SESSION_FILE}"
+        )
+    head = _toml(folder / SESSION_FILE)
+    texts = {key: _text_value(head, key, folder / SESSION_FILE) for key in TEXT_KEYS}
+    if texts["provenance"] not in PROVENANCES:
+        raise UsageError(
+            f"{folder / SESSION_FILE}: provenance is {texts['provenance']!r}; expected recorded or invented"
+        )
+    start_unix_s, end_unix_s = (_time_value(head, key, folder / SESSION_FILE) for key in ("start", "end"))
+    if end_unix_s <= start_unix_s:
+        raise UsageError(f"{folder / SESSION_FILE}: end is not after start; correct one of them")
+    config = folder / CONFIG_FILE
+    labels = folder / LABELS_FILE
+    return Session(
+        **texts,
+        start_unix_s=start_unix_s,
+        end_unix_s=end_unix_s,
+        config_text=_text(config),
+        job=job_from_mapping(_toml(config), str(config)),
+        readings=_all_readings(folder, start_unix_s, end_unix_s),
+        labels=labels_from_csv(_text(labels), str(labels)) if labels.exists() else None,
+    )
+
+
+def _all_readings(folder: Path, start_unix_s: float, end_unix_s: float) -> list[AnyReading]:
+    """Sorted by time; the sort is stable: equal times keep the order of the kinds, then of the files."""
+    readings: list[AnyReading] = []
+    for kind, stem in CSV_STEMS.items():
+        path = _csv_path(folder, stem)
+        if path is None:
+            continue
+        found = readings_from_csv(kind, _text(path), str(path))
+        _check_span(found, start_unix_s, end_unix_s, path)
+        readings += found
+    readings.sort(key=attrgetter("unix_s"))
+    if not readings:
+        raise UsageError(
+            f"{folder}: holds no reading; expected at least one of {', '.join(CSV_STEMS.values())}"
+        )
+    return readings
+
+
+def _check_span(found: Sequence[AnyReading], start_unix_s: float, end_unix_s: float, path: Path) -> None:
+    for reading in (*found[:1], *found[-1:]):
+        if not start_unix_s - OUTSIDE_SPAN_S <= reading.unix_s <= end_unix_s + OUTSIDE_SPAN_S:
+            span = f"{rfc3339_from_unix_s(start_unix_s)} to {rfc3339_from_unix_s(end_unix_s)}"
+            raise UsageError(
+                f"{path}: has a reading of {rfc3339_from_unix_s(reading.unix_s)}, more than a day outside the"
+                f" session ({span}); it belongs to another day, or start and end in {SESSION_FILE} are wrong"
+            )
+
+
+def _csv_path(folder: Path, stem: str) -> Path | None:
+    found = [path for path in (folder / f"{stem}.csv", folder / f"{stem}.csv.gz") if path.exists()]
+    if len(found) > 1:
+        raise UsageError(f"{found[1]}: stands beside {found[0].name}; remove one of them")
+    return found[0] if found else None
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+        if path.suffix == ".gz":
+            data = gzip.decompress(data)
+        # Spreadsheets put a byte-order mark in front.
+        return data.decode("utf-8-sig")
+    except FileNotFoundError:
+        raise UsageError(f"{path}: is missing; a session folder needs it") from None
+    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
+        raise UsageError(
+            f"{path}: cannot be unpacked ({error}); the file was cut short, copy it again"
+        ) from None
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise UsageError(f"{path}, line {line}: is not UTF-8 text; save the file as UTF-8") from None
+
+
+def _toml(path: Path) -> dict[str, object]:
+    try:
+        return tomllib.loads(_text(path))
+    except tomllib.TOMLDecodeError as error:
+        raise UsageError(f"{path}: is not TOML: {error}; text stands in quotes, a key once") from None
+
+
+def _text_value(head: Mapping[str, object], key: str, path: Path) -> str:
+    value = head.get(key)
+    if not isinstance(value, str):
+        raise UsageError(f"{path}: {key} is {value!r}; expected text in quotes")
+    return value
+
+
+def _time_value(head: Mapping[str, object], key: str, path: Path) -> float:
+    value = head.get(key)
+    if isinstance(value, datetime) and value.tzinfo is not None:
+        return value.timestamp()
+    time_unix_s = unix_s_from_cell(value) if isinstance(value, str) else None
+    if time_unix_s is None:
+        raise UsageError(f'{path}: {key} is {value!r}; expected a time such as "2026-07-18T09:00:00+02:00"')
+    return time_unix_s
+
+
+def write_session(folder: Path, session: Session, compress_above_bytes: int | None = None) -> None:
+    """Write the session as a new folder, all of it or nothing; raises UsageError where `folder` exists.
+
+    CSV files larger than `compress_above_bytes` become `.csv.gz`, the same bytes for the same readings.
+    """
+    if folder.exists():
+        raise UsageError(f"{folder}: exists already; name a new folder or remove this one")
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    partial = folder.parent / f".{folder.name}.partial-{os.getpid()}"
+    partial.mkdir()
+    try:
+        for name, data in _files(session).items():
+            large = compress_above_bytes is not None and len(data) > compress_above_bytes
+            if large and name.endswith(".csv"):
+                (partial / f"{name}.gz").write_bytes(_gzip(data))
+            else:
+                (partial / name).write_bytes(data)
+        partial.rename(folder)
+    except BaseException:
+        shutil.rmtree(partial)
+        raise
+
+
+def _gzip(data: bytes) -> bytes:
+    out = io.BytesIO()
+    with gzip.GzipFile(filename="", mode="wb", fileobj=out, compresslevel=9, mtime=0) as packed:
+        packed.write(data)
+    return out.getvalue()
+
+
+def _files(session: Session) -> dict[str, bytes]:
+    texts = {SESSION_FILE: _session_toml(session), CONFIG_FILE: session.config_text}
+    for kind, stem in CSV_STEMS.items():
+        readings = [reading for reading in session.readings if isinstance(reading, KINDS[kind])]
+        if readings:
+            texts[f"{stem}.csv"] = readings_to_csv(kind, readings)
+    if session.labels is not None:
+        texts[LABELS_FILE] = labels_to_csv(session.labels)
+    return {name: text.encode() for name, text in texts.items()}
+
+
+def _session_toml(session: Session) -> str:
+    values = {
+        "title": session.title,
+        "terminal": session.terminal,
+        "start": rfc3339_from_unix_s(session.start_unix_s),
+        "end": rfc3339_from_unix_s(session.end_unix_s),
+        "provenance": session.provenance,
+        "story": session.story,
+    }
+    return "".join(f"{key} = {_toml_text(value)}\n" for key, value in values.items())
+
+
+def _toml_text(value: str) -> str:
+    """A basic string of TOML: JSON's escapes, and the delete character which JSON leaves bare."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
