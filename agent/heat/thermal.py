@@ -103,7 +103,11 @@ class Forecast:
 
 
 def forecast(
-    model: ThermalModel, now_degc: float, slope_k_per_min: float, limit_degc: float, ahead: Sequence[tuple[float, float]]
+    model: ThermalModel,
+    now_degc: float,
+    slope_k_per_min: float,
+    limit_degc: float,
+    ahead: Sequence[tuple[float, float]],
 ) -> Forecast:
     """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance at the unit W/m2) per 5 minutes.
 
@@ -166,7 +170,8 @@ class Thermometer:
             return
         self.learnt_unix_s = unix_s
         first = next(
-            (i for i, t in enumerate(self.minutes_unix_s) if t >= unix_s - STEP_MIN * 60.0 - 1.0), len(self.minutes_degc)
+            (i for i, t in enumerate(self.minutes_unix_s) if t >= unix_s - STEP_MIN * 60.0 - 1.0),
+            len(self.minutes_degc),
         )
         span_min = (unix_s - self.minutes_unix_s[first]) / 60.0 if first < len(self.minutes_degc) else 0.0
         if abs(span_min - STEP_MIN) > 0.5:

@@ -92,7 +92,11 @@ class Carrier:
 
     def stale_after_s(self) -> float:
         """How old the newest cell may be and still stand for now."""
-        return LEVEL_WINDOW_S if isnan(self.interval.typical_s) else max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
+        return (
+            LEVEL_WINDOW_S
+            if isnan(self.interval.typical_s)
+            else max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
+        )
 
     def minutes(self, unix_s: float, count: int) -> list[float]:
         """The minute means of the last `count` minutes, oldest first."""

@@ -118,7 +118,9 @@ class HeatWatch:
             unit.forecast = None
             return
         ahead = _ahead(unix_s, sun, air_degc, shaded, plan)
-        unit.forecast = forecast(unit.thermometer.model, unit.thermometer.now_degc(), slope, limit_degc, ahead)
+        unit.forecast = forecast(
+            unit.thermometer.model, unit.thermometer.now_degc(), slope, limit_degc, ahead
+        )
 
 
 def _ahead(

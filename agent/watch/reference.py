@@ -41,11 +41,6 @@ class Reference:
         self.peak_done_unix_s = unix_s
         self.collected_db = []
 
-    def moved(self) -> None:
-        """The terminal stands elsewhere: what was known of it is void."""
-        self.level_db = nan
-        self.origin = ""
-
     def peaking(self, unix_s: float) -> bool:
         """Whether the dish is being moved, or has just stopped."""
         if not isnan(self.peak_start_unix_s):

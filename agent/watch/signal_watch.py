@@ -154,15 +154,14 @@ class SignalWatch:
 
 
 def rain_loss_db(rain_mm_h: float, plan: LinkPlan) -> float:
-    """Downlink loss to expect of this rain (dB), scaled from the plan's rain by the power law of P.838.
+    """Downlink attenuation to expect of this rain (dB), from the plan's by the power law of ITU-R P.838.
 
     A gauge at the site stands for a path of some kilometres: right within a factor of two.
     """
     design = plan.downlink
-    if rain_mm_h <= 0.0 or design.rain_rate_mm_h <= 0.0:
+    if rain_mm_h <= 0.0 or not design.rain_rate_mm_h > 0.0:
         return 0.0
-    # Exponent alpha of ITU-R P.838-3 lies between 1.0 and 1.25 from 10 to 30 GHz.
-    return float(design.rain_db * (rain_mm_h / design.rain_rate_mm_h) ** 1.1)
+    return float(design.rain_at_rate_db * (rain_mm_h / design.rain_rate_mm_h) ** design.rain_exponent)
 
 
 def pointing_error_deg(loss_db: float, beamwidth_deg: float) -> float:

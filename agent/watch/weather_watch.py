@@ -75,7 +75,9 @@ class WeatherWatch:
     def gust_near(self, onset_unix_s: float) -> bool:
         """Whether a strong gust was reported about `onset_unix_s`: a station reports the strongest since its last."""
         late_s = 60.0 if isnan(self.interval.typical_s) else max(60.0, self.interval.typical_s)
-        return any(onset_unix_s - GUST_BEFORE_S <= gust <= onset_unix_s + late_s for gust in self.gusts_unix_s)
+        return any(
+            onset_unix_s - GUST_BEFORE_S <= gust <= onset_unix_s + late_s for gust in self.gusts_unix_s
+        )
 
     def knock_near(self, onset_unix_s: float) -> bool:
         """Whether the crew noted that the terminal was moved about `onset_unix_s`."""

@@ -1,0 +1,198 @@
+"""The feature stage: readings in, one row of threshold-free features per decision out.
+
+Rows lie on a fixed grid of absolute time; readings with a time before the decision belong to it, whatever
+the order in which equal times arrived. Nothing here knows a threshold of a rule.
+"""
+
+from dataclasses import dataclass, field
+from math import inf, isnan, nan
+
+from agent.job import Job
+from agent.plan.link_plan import LinkPlan
+from agent.records import Acknowledge, AnyReading, Note, Power, Signal, Temperature, Throughput, Weather
+from agent.watch.heat_watch import HeatView, HeatWatch
+from agent.watch.input_watch import Inputs
+from agent.watch.rate import RateFacts, Tests, rate_facts
+from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
+from agent.watch.weather_watch import WeatherWatch
+
+FEATURES: tuple[str, ...] = (
+    "deficit_db",
+    "unexplained_db",
+    "mispoint_confidence",
+    "rain_confidence",
+    "blockage_confidence",
+    "dips",
+    "rain_seen",
+    "sun_pass_in_s",
+    "sun_pass_depth_db",
+    "sun_pass_now",
+    "peaking",
+    "settling",
+    "signal_down",
+    "limit_margin_degc",
+    "to_limit_s",
+    "heat_loss_db",
+    "exposure_s",
+    "blind_exposure_s",
+    "exposed_now",
+    "throughput_ratio",
+    "headroom_mbps",
+    "streaming",
+    "lan_confidence",
+    "network_confidence",
+    "rate_cause_known",
+    "on_battery",
+    "runtime_s",
+    "battery_percent",
+    "signal_silence",
+    "signal_age_s",
+    "other_silence",
+    "other_age_s",
+    "clock_refused_ago_s",
+)
+LIKELY = 0.6
+HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
+DOWNLINK_FINE_DB = 0.5
+SIGNAL_RECENT_S = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Everything known at one decision; `row` is the features in the order of `FEATURES`."""
+
+    unix_s: float
+    row: tuple[float, ...]
+    signal: SignalView
+    heat: HeatView
+    rate: RateFacts
+    silent: str  # the input that is silent longest
+    heat_loss_db: float
+    peaking: bool
+
+    def __getitem__(self, feature: str) -> float:
+        return self.row[_INDEX[feature]]
+
+
+_INDEX = {name: index for index, name in enumerate(FEATURES)}
+
+
+@dataclass(slots=True)
+class FeatureStage:
+    """All trackers. Feed readings in time order, close each grid cell once."""
+
+    signal: SignalWatch = field(default_factory=SignalWatch)
+    weather: WeatherWatch = field(default_factory=WeatherWatch)
+    heat: HeatWatch = field(default_factory=HeatWatch)
+    tests: Tests = field(default_factory=Tests)
+    inputs: Inputs = field(default_factory=Inputs)
+    signal_loss_unix_s: float = -inf
+
+    def add(self, reading: AnyReading) -> None:
+        """One reading of the open cell."""
+        self.inputs.add(reading)
+        match reading:
+            case Signal():
+                self.signal.add(reading)
+            case Temperature():
+                self.heat.add(reading)
+                if reading.where == "ambient":
+                    self.weather.air(reading.unix_s, reading.temperature_degc)
+            case Throughput():
+                self.tests.add(reading)
+            case Weather():
+                self.weather.add(reading)
+            case Note():
+                self._note(reading)
+            case Power() | Acknowledge():
+                pass
+
+    def _note(self, note: Note) -> None:
+        self.signal.note(note)
+        self.heat.note(note)
+        if note.kind == "rain":
+            self.weather.rain_note_unix_s = note.unix_s
+        elif note.kind == "moved":
+            self.weather.knock_unix_s = note.unix_s
+
+    def close(self, unix_s: float, plan: LinkPlan, job: Job) -> View:
+        """Close the cell that ends at `unix_s`."""
+        signal = self.signal.close(unix_s, self.weather, plan)
+        heat = self.heat.close(unix_s, self.weather, plan, job)
+        self.tests.close(unix_s)
+        rate = self._rate(plan, job)
+        if signal.deficit_db >= SIGNAL_DOWN_DB:
+            self.signal_loss_unix_s = unix_s
+        heat_loss_db = _heat_loss_db(signal, heat)
+        row, silent = self._row(unix_s, signal, heat, rate, heat_loss_db)
+        peaking = self.signal.down.reference.peaking(unix_s)
+        return View(unix_s, row, signal, heat, rate, silent, heat_loss_db, peaking)
+
+    def _rate(self, plan: LinkPlan, job: Job) -> RateFacts:
+        stream = self.inputs.stream_mbps
+        stream_mbps = job.service.stream_mbps if isnan(stream) or stream <= 0.0 else stream
+        return rate_facts(
+            self.tests,
+            _carried(job.service.down_mbps, plan.downlink.rate_clear_mbps),
+            _carried(job.service.up_mbps, plan.uplink.rate_clear_mbps),
+            stream_mbps,
+        )
+
+    def _row(
+        self, unix_s: float, signal: SignalView, heat: HeatView, rate: RateFacts, heat_loss_db: float
+    ) -> tuple[tuple[float, ...], str]:
+        inputs = self.inputs
+        reference, carrier = self.signal.down.reference, self.signal.down.carrier
+        quiet_signal, quiet_other = inputs.silence(unix_s, True), inputs.silence(unix_s, False)
+        exposed = [unit for unit in heat.units if not unit.shaded]
+        sunny = heat.sun is not None and heat.sun.shining
+        row = (
+            signal.deficit_db,
+            signal.unexplained_db,
+            signal.confidence.get("mispoint", 0.0),
+            signal.confidence.get("rain", 0.0),
+            signal.confidence.get("blockage", 0.0),
+            float(len(carrier.dips_unix_s)),
+            float(self.weather.rain_seen(unix_s)),
+            pass_in_s(signal.next_pass, unix_s),
+            0.0 if signal.next_pass is None else signal.next_pass.depth_db,
+            float(signal.sun_pass_now),
+            float(reference.peaking(unix_s)),
+            float(carrier.settling(unix_s)),
+            float(unix_s - self.signal_loss_unix_s < SIGNAL_RECENT_S or not carrier.locked),
+            heat.worst.margin_degc,
+            heat.worst.planned_s,
+            heat_loss_db,
+            max((unit.exposure_s for unit in exposed), default=0.0),
+            max((unit.exposure_s for unit in exposed if isnan(unit.temperature_degc)), default=0.0),
+            float(sunny and bool(exposed)),
+            rate.ratio,
+            rate.headroom_mbps,
+            float(inputs.streaming),
+            rate.lan_confidence,
+            rate.network_confidence,
+            float(rate.lan_confidence >= LIKELY or rate.network_confidence >= LIKELY),
+            float(inputs.source == "battery"),
+            inputs.runtime_s,
+            inputs.battery_percent,
+            quiet_signal[0],
+            quiet_signal[1],
+            quiet_other[0],
+            quiet_other[1],
+            unix_s - inputs.clock_refused_unix_s,
+        )
+        return row, quiet_signal[2] if quiet_signal[0] >= quiet_other[0] else quiet_other[2]
+
+
+def _carried(booked_mbps: float, rate_mbps: float) -> float:
+    """What may be expected of a test: the booked rate, or less where the planned link carries less."""
+    return min(booked_mbps, rate_mbps) if rate_mbps > 0.0 else booked_mbps
+
+
+def _heat_loss_db(signal: SignalView, heat: HeatView) -> float:
+    """Uplink or transmit power lost while the downlink is fine and the transmitter is near its limit (dB)."""
+    transmitter = heat.units[0]
+    if not (signal.deficit_db < DOWNLINK_FINE_DB and transmitter.margin_degc <= HEAT_NEAR_DEGC):
+        return 0.0
+    losses = [loss for loss in (signal.uplink_loss_db, signal.transmit_loss_db) if not isnan(loss)]
+    return max(losses, default=nan)

@@ -1,0 +1,37 @@
+"""Readings and time in, one view per decision out: the part of the engine that no threshold touches."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from math import floor, isnan, nan
+
+from agent.job import Job
+from agent.plan.link_plan import LinkPlan
+from agent.records import AnyReading
+from agent.watch.features import FeatureStage, View
+from agent.watch.series import GRID_S
+
+
+@dataclass(slots=True)
+class Walk:
+    """The feature stage walking along the decision grid. `now_unix_s` is the latest time it has heard of."""
+
+    stage: FeatureStage = field(default_factory=FeatureStage)
+    decided_unix_s: float = nan
+    now_unix_s: float = nan
+
+    def advance(self, unix_s: float, plan: LinkPlan, job: Job) -> Iterator[View]:
+        """Views of the decisions that are due at `unix_s`; the first call only sets where the walk starts."""
+        if isnan(self.decided_unix_s):
+            self.decided_unix_s = floor(unix_s / GRID_S) * GRID_S
+            self.now_unix_s = unix_s
+        self.now_unix_s = max(self.now_unix_s, unix_s)
+        while self.decided_unix_s + GRID_S <= unix_s:
+            self.decided_unix_s += GRID_S
+            yield self.stage.close(self.decided_unix_s, plan, job)
+
+    def add(self, reading: AnyReading) -> AnyReading:
+        """Take in a reading whose time has been advanced to; a late one counts as of now. Returns it as taken."""
+        if reading.unix_s < self.now_unix_s:
+            reading = replace(reading, unix_s=self.now_unix_s)
+        self.stage.add(reading)
+        return reading
