@@ -107,10 +107,15 @@ class Service:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Day:
-    """The hours of the job, Unix seconds, `start_unix_s` before `end_unix_s`."""
+    """The hours of the job, Unix seconds, `start_unix_s` before `end_unix_s`, and the weather expected then.
+
+    `air_degc` is the day's highest air temperature, `humidity_percent` the humidity that goes with it.
+    """
 
     start_unix_s: float
     end_unix_s: float
+    air_degc: Annotated[float, Interval(ge=-60.0, le=60.0)] | None = None
+    humidity_percent: Annotated[float, Interval(ge=0.0, le=100.0)] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -43,7 +43,7 @@ def beamwidth_deg(diameter_m: Numeric, frequency_ghz: Numeric) -> FloatArray:
 
 
 def pointing_loss_db(error_deg: Numeric, full_beamwidth_deg: Numeric) -> FloatArray:
-    """Loss (dB, 0 or more) of a dish that points this far off (deg, either sign): 12 (theta / theta_3dB)^2."""
+    """Loss (dB, 0 or more) of a dish that points this far off (deg): 12 (theta / theta_3dB)^2."""
     return MAIN_LOBE_DB * (np.asarray(error_deg, dtype=float) / _over_zero(full_beamwidth_deg)) ** 2
 
 

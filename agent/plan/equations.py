@@ -15,20 +15,20 @@ COSMIC_NOISE_K = 2.7  # ITU-R P.618-13, eq. 69
 
 def decibels(ratio: Numeric) -> FloatArray:
     """10 log10 of a ratio; NaN where it is not over 0."""
-    ratio = np.asarray(ratio, dtype=float)
+    ratio = _array(ratio)
     value_db: FloatArray = 10.0 * np.log10(np.where(ratio > 0.0, ratio, np.nan))
     return value_db
 
 
 def ratio(value_db: Numeric) -> FloatArray:
     """The ratio of a value in dB."""
-    linear: FloatArray = 10.0 ** (np.asarray(value_db, dtype=float) / 10.0)
+    linear: FloatArray = 10.0 ** (_array(value_db) / 10.0)
     return linear
 
 
 def free_space_loss_db(range_km: Numeric, frequency_ghz: Numeric) -> FloatArray:
     """20 log10(4 pi d / lambda) (dB) over a range (km)."""
-    return 2.0 * decibels(4.0 * np.pi * np.asarray(range_km, dtype=float) * 1e3 / wavelength_m(frequency_ghz))
+    return 2.0 * decibels(4.0 * np.pi * _array(range_km) * 1e3 / wavelength_m(frequency_ghz))
 
 
 def eirp_dbw(
@@ -38,8 +38,8 @@ def eirp_dbw(
 
     Args: saturated power (W), output back-off and loss between transmitter and feed (dB), gain (dBi).
     """
-    lost_db = np.asarray(output_back_off_db, dtype=float) + np.asarray(feed_loss_db, dtype=float)
-    return decibels(power_w) - lost_db + np.asarray(gain_dbi, dtype=float)
+    lost_db = _array(output_back_off_db) + _array(feed_loss_db)
+    return decibels(power_w) - lost_db + _array(gain_dbi)
 
 
 def sky_noise_k(attenuation_db: Numeric, radiating_temperature_k: Numeric) -> FloatArray:
@@ -47,8 +47,8 @@ def sky_noise_k(attenuation_db: Numeric, radiating_temperature_k: Numeric) -> Fl
 
     The atmosphere radiates at its mean radiating temperature (K). Source: ITU-R P.618-13, eq. 69.
     """
-    through = ratio(-np.asarray(attenuation_db, dtype=float))
-    return np.asarray(radiating_temperature_k, dtype=float) * (1.0 - through) + COSMIC_NOISE_K * through
+    through = ratio(-_array(attenuation_db))
+    return _array(radiating_temperature_k) * (1.0 - through) + COSMIC_NOISE_K * through
 
 
 def system_noise_k(
@@ -61,21 +61,21 @@ def system_noise_k(
 
     T_A / L + T_F (1 - 1/L) + T_R, with the antenna noise, the feed's own temperature and the receiver's.
     """
-    through = ratio(-np.asarray(feed_loss_db, dtype=float))
-    antenna_k = np.asarray(antenna_noise_k, dtype=float) * through
-    feed_k = np.asarray(feed_temperature_k, dtype=float) * (1.0 - through)
-    return antenna_k + feed_k + np.asarray(receiver_noise_k, dtype=float)
+    through = ratio(-_array(feed_loss_db))
+    antenna_k = _array(antenna_noise_k) * through
+    feed_k = _array(feed_temperature_k) * (1.0 - through)
+    return antenna_k + feed_k + _array(receiver_noise_k)
 
 
 def gt_dbk(gain_dbi: Numeric, feed_loss_db: Numeric, noise_k: Numeric) -> FloatArray:
     """Figure of merit (dB/K); the noise (K) is that at the receiver's input, behind the feed."""
-    return np.asarray(gain_dbi, dtype=float) - np.asarray(feed_loss_db, dtype=float) - decibels(noise_k)
+    return _array(gain_dbi) - _array(feed_loss_db) - decibels(noise_k)
 
 
 def cn0_dbhz(transmit_eirp_dbw: Numeric, losses_db: Numeric, receive_gt_dbk: Numeric) -> FloatArray:
     """Carrier to noise density (dBHz): EIRP less all losses, plus G/T, less Boltzmann's constant."""
-    received_dbw = np.asarray(transmit_eirp_dbw, dtype=float) - np.asarray(losses_db, dtype=float)
-    return received_dbw + np.asarray(receive_gt_dbk, dtype=float) - BOLTZMANN_DBW_HZ_K
+    received_dbw = _array(transmit_eirp_dbw) - _array(losses_db)
+    return received_dbw + _array(receive_gt_dbk) - BOLTZMANN_DBW_HZ_K
 
 
 def combined_db(*ratios_db: Numeric) -> FloatArray:
@@ -87,6 +87,8 @@ def combined_db(*ratios_db: Numeric) -> FloatArray:
 
 def esno_db(carrier_cn0_dbhz: Numeric, symbol_rate_msps: Numeric) -> FloatArray:
     """Energy of a symbol to noise density (dB): C/N0 over the symbol rate."""
-    return np.asarray(carrier_cn0_dbhz, dtype=float) - decibels(
-        np.asarray(symbol_rate_msps, dtype=float) * 1e6
-    )
+    return _array(carrier_cn0_dbhz) - decibels(_array(symbol_rate_msps) * 1e6)
+
+
+def _array(values: Numeric) -> FloatArray:
+    return np.asarray(values, dtype=float)
