@@ -94,7 +94,7 @@ class ThermalModel:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """Seconds until the limit: likeliest course, the course to plan for, and an early bound; inf: not in sight."""
+    """Seconds until the limit on the likeliest, the planned-for and an early course; inf: not in sight."""
 
     likely_s: float
     planned_s: float
@@ -109,7 +109,7 @@ def forecast(
     limit_degc: float,
     ahead: Sequence[tuple[float, float]],
 ) -> Forecast:
-    """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance at the unit W/m2) per 5 minutes.
+    """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance W/m2) of each five minutes.
 
     `slope_k_per_min` is the measured slope; what the model does not explain of it fades out over 20 minutes.
     """

@@ -94,7 +94,8 @@ def _shade(view: View, plan: LinkPlan, job: Job) -> Advice:
         figures["slope_k_per_min"] = unit.slope_k_per_min
     if unit.to_limit is not None and isfinite(unit.to_limit.planned_s):
         evidence.append(
-            f"limit in about {minutes(unit.to_limit.planned_s)}, at the earliest in {minutes(unit.to_limit.early_s)}"
+            f"limit in about {minutes(unit.to_limit.planned_s)}, "
+            f"at the earliest in {minutes(unit.to_limit.early_s)}"
         )
         figures |= {"to_limit_s": unit.to_limit.planned_s, "to_limit_early_s": unit.to_limit.early_s}
         deadline = view.unix_s + unit.to_limit.planned_s
@@ -111,7 +112,7 @@ def _shade(view: View, plan: LinkPlan, job: Job) -> Advice:
 def _shade_action(unit: UnitView) -> str:
     over = unit.margin_degc <= 0.0
     if unit.shaded:
-        more = f"The shade alone does not hold the {unit.where}: let air move around it, keep cases and covers off it"
+        more = f"The shade alone does not hold the {unit.where}: let air move around it, keep cases off it"
         return more + ("; lower the power with the operator's consent" if over else "")
     if over:
         return f"Shade the {unit.where} now: it is over its limit. Housings may be hot to the touch"
@@ -125,7 +126,7 @@ def _repeak(view: View, plan: LinkPlan, job: Job) -> Advice:
     words = f"{loss_db:.1f} dB below the reference"
     if error_deg < plan.downlink.beamwidth_deg:
         words += f", as a pointing error of {error_deg:.2f}° costs"
-    action = "Re-peak the dish when the stream can bear it; keep out of the beam, transmitter off while hands are in front"
+    action = "Re-peak the dish when the stream can bear it; transmitter off before anybody is in front of it"
     return Advice("mispoint", action, (words, *_for_and_against(view, "mispoint")), figures)
 
 
@@ -135,8 +136,9 @@ def _sun_pass(view: View, plan: LinkPlan, job: Job) -> Advice:
         raise ValueError("the sun-pass rule spoke without a pass")
     until_s = upcoming.start_unix_s - view.unix_s
     when = f"starts in {minutes(until_s)}" if until_s > 0.0 else "is under way"
+    length = minutes(upcoming.end_unix_s - upcoming.start_unix_s)
     evidence = (
-        f"the sun passes behind the satellite: it {when}, lasts {minutes(upcoming.end_unix_s - upcoming.start_unix_s)}",
+        f"the sun passes behind the satellite: it {when}, lasts {length}",
         f"up to {upcoming.depth_db:.1f} dB will be missing at the middle and come back by themselves",
     )
     figures = {
@@ -144,7 +146,7 @@ def _sun_pass(view: View, plan: LinkPlan, job: Job) -> Advice:
         "starts_in_s": max(0.0, until_s),
         "sun_loss_db": view.signal.sun_loss_db,
     }
-    action = "Sun pass: do not touch the dish; warn the producer, lower the stream for its length if the margin is small"
+    action = "Sun pass: do not touch the dish; warn the producer, lower the stream meanwhile if need be"
     return Advice("sun-pass", action, evidence, figures, upcoming.end_unix_s)
 
 
@@ -161,7 +163,7 @@ def _blockage(view: View, plan: LinkPlan, job: Job) -> Advice:
     words = f"{view.signal.unexplained_db:.1f} dB missing"
     if dips:
         words += f", {dips} short drop{'s' if dips > 1 else ''} in ten minutes"
-    action = "Look for something in front of the dish (people, vehicles, a branch, a drone) and keep it out of the beam"
+    action = "Look for people, vehicles, a branch or a drone in front of the dish and keep the beam free"
     return Advice("blockage", action, (words, *_for_and_against(view, "blockage")), _signal_figures(view))
 
 
@@ -235,7 +237,7 @@ def _battery(view: View, plan: LinkPlan, job: Job) -> Advice:
     evidence = [f"running on battery{left}"]
     if isfinite(percent):
         evidence.append(f"battery at {percent:.0f} %")
-    action = "On battery: look after the generator or mains supply (switch off before touching); end the stream in time"
+    action = "On battery: see to generator or mains (switch off before touching); end the stream in time"
     deadline = view.unix_s + runtime_s if isfinite(runtime_s) else None
     return Advice(
         "power", action, tuple(evidence), {"runtime_s": runtime_s, "battery_percent": percent}, deadline

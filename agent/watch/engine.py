@@ -42,8 +42,9 @@ class AlertEngine:
     """Feed readings in time order, and time; it returns the events that they cause.
 
     Decisions lie on whole multiples of ten seconds, so that neither the spacing of calls to `advance` nor the
-    order of readings with equal times within a kind changes an event. A reading older than what has been
-    heard counts as if it had come now. The engine knows nothing but job, plan and rules, and never looks ahead.
+    order of readings with equal times within a cell changes when a rule decides. A reading older than what
+    has been heard counts as if it had come now. The engine knows nothing but job, plan and rules, and never
+    looks ahead.
     """
 
     def __init__(self, job: Job, plan: LinkPlan, rules: RuleSet) -> None:

@@ -126,7 +126,7 @@ class HeatWatch:
 def _ahead(
     unix_s: float, sun: Sun, air_degc: float, shaded: bool, plan: LinkPlan
 ) -> list[tuple[float, float]]:
-    """Air and irradiance at the unit for the next two hours: the clear sky's course under the present cloud."""
+    """Air and irradiance at the unit for two hours: the clear sky's course under the present cloud."""
     air = AIR_GUESS_DEGC if isnan(air_degc) else air_degc
     now = clear_sun(plan.heat.sunshine, unix_s)
     share = sun.global_w_m2 / now.global_w_m2 if now is not None and now.global_w_m2 > 0.0 else 1.0

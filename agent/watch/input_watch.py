@@ -47,7 +47,7 @@ class Inputs:
             self.streaming = note.kind == "stream-start"
 
     def silence(self, unix_s: float, signal: bool) -> tuple[float, float, str]:
-        """The longest silence of the signal, or of all other inputs: in its usual spacings, in seconds, whose."""
+        """Longest silence of the signal, or of all other inputs: in usual spacings, in seconds, whose."""
         worst = (0.0, 0.0, "")
         for name, interval in self.heard.items():
             if (name == "signal") != signal or interval.count < REGULAR_AFTER or isnan(interval.typical_s):

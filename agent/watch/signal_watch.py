@@ -165,7 +165,7 @@ def rain_loss_db(rain_mm_h: float, plan: LinkPlan) -> float:
 
 
 def pointing_error_deg(loss_db: float, beamwidth_deg: float) -> float:
-    """Offset that costs `loss_db`, from loss = 12 (offset / beamwidth)^2 dB; 0 for no loss, NaN in NaN out."""
+    """Offset that costs `loss_db`, from loss = 12 (offset / beamwidth)^2 dB; NaN in, NaN out."""
     if isnan(loss_db):
         return nan
     return float(beamwidth_deg * (max(0.0, loss_db) / 12.0) ** 0.5)

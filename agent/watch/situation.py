@@ -1,4 +1,4 @@
-"""The engine's whole answer at one moment: one verdict, what comes next, and the figures of the crew's page."""
+"""The engine's whole answer at one moment: a verdict, what comes next, the figures of the crew's page."""
 
 from collections.abc import Mapping, Sequence
 from math import isfinite, isnan
@@ -101,9 +101,11 @@ def _next_event(view: View) -> tuple[str | None, float | None]:
     upcoming = []
     if view.signal.next_pass is not None:
         upcoming.append((pass_in_s(view.signal.next_pass, view.unix_s), "sun pass"))
-    for unit in view.heat.units:
-        if unit.to_limit is not None:
-            upcoming.append((unit.to_limit.planned_s, f"{unit.where} at its limit"))
+    upcoming.extend(
+        (unit.planned_s, f"{unit.where} at its limit")
+        for unit in view.heat.units
+        if unit.to_limit is not None
+    )
     if view["on_battery"] and isfinite(view["runtime_s"]):
         upcoming.append((view["runtime_s"], "battery empty"))
     soon = min((item for item in upcoming if 0.0 < item[0] <= LOOK_AHEAD_S), default=None)

@@ -20,7 +20,7 @@ class Walk:
     now_unix_s: float = nan
 
     def advance(self, unix_s: float, plan: LinkPlan, job: Job) -> Iterator[View]:
-        """Views of the decisions that are due at `unix_s`; the first call only sets where the walk starts."""
+        """Views of the decisions due at `unix_s`; the first call only sets where the walk starts."""
         if isnan(self.decided_unix_s):
             self.decided_unix_s = floor(unix_s / GRID_S) * GRID_S
             self.now_unix_s = unix_s
@@ -30,7 +30,7 @@ class Walk:
             yield self.stage.close(self.decided_unix_s, plan, job)
 
     def add(self, reading: AnyReading) -> AnyReading:
-        """Take in a reading whose time has been advanced to; a late one counts as of now. Returns it as taken."""
+        """Take in a reading after advancing to its time; a late one counts as of now. Returns it as taken."""
         if reading.unix_s < self.now_unix_s:
             reading = replace(reading, unix_s=self.now_unix_s)
         self.stage.add(reading)
