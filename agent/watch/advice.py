@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from math import isfinite
 
 from agent.job import Job
+from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import Cause
 from agent.watch.causes import SignalCause
 from agent.watch.features import View
 from agent.watch.heat_watch import UnitView
 from agent.watch.rate import STREAM_ALLOWANCE
-from agent.watch.signal_watch import pointing_error_deg
 
 SHADE_FALLING_K_PER_MIN = -0.05
 SHADE_JUDGED_S = 300.0
@@ -121,7 +121,7 @@ def _shade_action(unit: UnitView) -> str:
 
 def _repeak(view: View, plan: LinkPlan, job: Job) -> Advice:
     loss_db = view.signal.unexplained_db
-    error_deg = pointing_error_deg(loss_db, plan.downlink.beamwidth_deg)
+    error_deg = float(pointing_error_deg(loss_db, plan.downlink.beamwidth_deg))
     figures = _signal_figures(view) | {"pointing_error_deg": error_deg}
     words = f"{loss_db:.1f} dB below the reference"
     if error_deg < plan.downlink.beamwidth_deg:

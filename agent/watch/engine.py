@@ -91,7 +91,7 @@ class AlertEngine:
         )
 
     def snapshot(self) -> dict[str, JsonValue]:
-        """Everything that `restore` needs to go on as if nothing had happened (JSON with NaN and Infinity)."""
+        """Everything that `restore` needs to go on as if nothing had happened; numbers may be NaN or inf."""
         arrays = {name: getattr(self._rules.state, name).tolist() for name in RuleState.__slots__}
         memory = _Memory(self._walk, self._active, arrays)
         dumped: dict[str, JsonValue] = _MEMORY.dump_python(memory)

@@ -119,7 +119,10 @@ class RuleStage:
         return np.stack([rules.values[f"{rule}.{key}"] for rule in RULES], axis=1)
 
     def wanted(self, rows: Floats) -> tuple[Levels, Bools]:
-        """Level that each rule asks for and whether it may clear: (..., n_features) to (..., n_sets, n_rules)."""
+        """Level that each rule asks for, and whether it may clear.
+
+        `rows` has shape (..., n_features); both results (..., n_sets, n_rules).
+        """
         asked = self._raise.holds(rows) * self._severity
         level: Levels = np.maximum.reduceat(asked, self._rule_starts, axis=-1)
         inhibited = (rows[..., self._flags] > FLAG) @ self._silences

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import inf, isnan, nan
+from math import inf, isnan
 
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
@@ -162,13 +162,6 @@ def rain_loss_db(rain_mm_h: float, plan: LinkPlan) -> float:
     if rain_mm_h <= 0.0 or not design.rain_rate_mm_h > 0.0:
         return 0.0
     return float(design.rain_at_rate_db * (rain_mm_h / design.rain_rate_mm_h) ** design.rain_exponent)
-
-
-def pointing_error_deg(loss_db: float, beamwidth_deg: float) -> float:
-    """Offset that costs `loss_db`, from loss = 12 (offset / beamwidth)^2 dB; NaN in, NaN out."""
-    if isnan(loss_db):
-        return nan
-    return float(beamwidth_deg * (max(0.0, loss_db) / 12.0) ** 0.5)
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

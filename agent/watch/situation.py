@@ -4,12 +4,13 @@ from collections.abc import Mapping, Sequence
 from math import isfinite, isnan
 
 from agent.job import Job
+from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import ActiveAlert, Situation
 from agent.watch.advice import minutes, shade_effect
 from agent.watch.features import FeatureStage, View
 from agent.watch.rule_stage import SEVERITIES
-from agent.watch.signal_watch import pass_in_s, pointing_error_deg
+from agent.watch.signal_watch import pass_in_s
 from agent.watch.walk import Walk
 
 LOOK_AHEAD_S = 7200.0
@@ -126,7 +127,7 @@ def _figures(stage: FeatureStage, view: View, plan: LinkPlan, job: Job) -> Mappi
         "unexplained_db": signal.unexplained_db,
         "sun_loss_db": signal.sun_loss_db,
         "rain_loss_db": signal.rain_loss_db,
-        "pointing_error_deg": pointing_error_deg(loss_db, plan.downlink.beamwidth_deg),
+        "pointing_error_deg": float(pointing_error_deg(loss_db, plan.downlink.beamwidth_deg)),
         "uplink_esno_db": signal.uplink_db,
         "plan_uplink_esno_db": plan.uplink.esno_clear_db,
         "down_mbps": rate.down_mbps,

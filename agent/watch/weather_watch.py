@@ -73,7 +73,7 @@ class WeatherWatch:
         return unix_s - self.gauge_unix_s <= CURRENT_S and not self.rain_seen(unix_s)
 
     def gust_near(self, onset_unix_s: float) -> bool:
-        """Whether a strong gust came about `onset_unix_s`: a station reports the strongest since its last word."""
+        """Whether a strong gust came about `onset_unix_s`: stations report the strongest of a while."""
         late_s = 60.0 if isnan(self.interval.typical_s) else max(60.0, self.interval.typical_s)
         return any(
             onset_unix_s - GUST_BEFORE_S <= gust <= onset_unix_s + late_s for gust in self.gusts_unix_s
