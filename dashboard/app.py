@@ -5,11 +5,16 @@ from dash.development.base_component import Component
 
 from dashboard import words
 from dashboard.aria import with_attributes
-from dashboard.pages import crew, day, terminals
+from dashboard.pages import crew, day, plan, terminals
 from dashboard.settings import CONFIG_KEY, Settings
 from dashboard.theme import style_sheet
 
-PAGES = {crew.PATH: crew.layout, day.PATH: day.layout, terminals.PATH: terminals.layout}
+PAGES = {
+    crew.PATH: crew.layout,
+    day.PATH: day.layout,
+    plan.PATH: plan.layout,
+    terminals.PATH: terminals.layout,
+}
 
 # The colours stand in the page itself, so that its first frame has them.
 _INDEX = """<!DOCTYPE html>
@@ -43,7 +48,7 @@ def build_app(settings: Settings) -> Dash:
     app.server.config[CONFIG_KEY] = settings
     app.layout = shell()
     app.callback(Output("page", "children"), Input("url", "pathname"))(show_page)
-    for page in (crew, day, terminals):
+    for page in _MODULES:
         page.register(app)
     return app
 

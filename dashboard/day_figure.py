@@ -1,7 +1,7 @@
 """The day page's figure: signal, rates, temperatures, sunshine, battery and marks on one time axis. Pure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,12 +12,14 @@ from plotly.subplots import make_subplots
 from dashboard import words
 from dashboard.day_look import AIR, BATTERY, DOWN, MODEM, RAIN, SIGNAL, TRANSMITTER, UP, DayLook
 from dashboard.figures import PATTERNS, Line, LineStyle, spread, with_gaps
-from dashboard.queries import Channel, Series
+from dashboard.queries import Channel, History, Series
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
 
 # Rain under a tenth of a millimetre an hour is the noise of a gauge, not weather.
 _RAIN_FROM_MM_H = 0.1
+# Not a figure of the situation but made of two: what Es/N0 should be once sun and rain are allowed for.
+EXPECTED_KEY = "expected_esno_db"
 _MARK_ROW = 6
 _HEIGHT_PX = 980
 _EVENT_SYMBOLS = {"raised": "square", "acknowledged": "square-open", "cleared": "line-ns-open"}
@@ -48,6 +50,7 @@ ROWS = (
         lines=(
             Line(key="plan_esno_db", name=words.PLANNED, style="plan"),
             Line(key="reference_db", name=words.REFERENCE, style="reference"),
+            Line(key=EXPECTED_KEY, name=words.EXPECTED, style="second"),
         ),
     ),
     Row(
@@ -93,14 +96,24 @@ def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
         row_heights=[3.0, 2.4, 2.4, 1.5, 1.2, 1.0],
         subplot_titles=titles,
     )
+    history = with_expected(look.history)
     for number, row in enumerate(ROWS, start=1):
-        for trace in _row_traces(row, look, theme):
+        for trace in _row_traces(row, replace(look, history=history), theme):
             figure.add_trace(trace, row=number, col=1)
     for trace in _mark_traces(look, theme):
         figure.add_trace(trace, row=_MARK_ROW, col=1)
     _shade(figure, look, theme)
     _dress(figure, look, theme, draggable)
     return figure
+
+
+def with_expected(history: History) -> History:
+    """The history with the expected Es/N0 (dB): measured plus what is missing without explanation."""
+    figures = history.figures
+    if not {"esno_db", "unexplained_db"} <= figures.keys():
+        return history
+    expected = figures["esno_db"] + figures["unexplained_db"]
+    return replace(history, figures={**figures, EXPECTED_KEY: expected})
 
 
 def _row_traces(row: Row, look: DayLook, theme: Theme) -> list[go.Scatter]:
@@ -214,7 +227,7 @@ def _dress(figure: go.Figure, look: DayLook, theme: Theme, draggable: bool) -> N
     figure.update_layout(
         template="none",
         height=_HEIGHT_PX,
-        margin={"l": 52, "r": 10, "t": 26, "b": 30},
+        margin={"l": 52, "r": 10, "t": 26, "b": 48},
         paper_bgcolor="rgba(0,0,0,0)",
         plot_bgcolor="rgba(0,0,0,0)",
         font={"family": FONT_STACK, "color": theme.ink, "size": 14},

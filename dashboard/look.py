@@ -6,6 +6,7 @@ from urllib.parse import parse_qs
 from zoneinfo import ZoneInfo
 
 from agent.job import Job
+from agent.plan.link_plan import LinkPlan
 from dashboard import messages, queries
 from dashboard.settings import Settings
 
@@ -85,3 +86,13 @@ def moment(settings: Settings, search: str | None, wall_unix_s: float) -> Moment
         return Moment(terminal=terminal, unix_s=wall_unix_s, zone=site_zone(None))
     unix_s = messages.agent_time(current, settings.speed, wall_unix_s)
     return Moment(terminal=terminal, unix_s=unix_s, zone=site_zone(job))
+
+
+def plan_look(settings: Settings, search: str | None) -> tuple[Job, LinkPlan] | None:
+    """Job and plan of the terminal asked for, also before its first situation; None without a plan."""
+    with queries.open_store(settings.store) as connection:
+        named = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)
+        terminal = named or queries.any_planned_terminal(connection)
+        job = None if terminal is None else queries.job(connection, terminal)
+        plan = None if terminal is None else queries.plan(connection, terminal)
+    return None if job is None or plan is None else (job, plan)

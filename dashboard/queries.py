@@ -132,6 +132,12 @@ def plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan | None:
     return None if row is None else plan_from_json(json.loads(row["body"]))
 
 
+def any_planned_terminal(connection: sqlite3.Connection) -> str | None:
+    """The first terminal that has a plan."""
+    row = connection.execute("SELECT terminal FROM plan ORDER BY terminal LIMIT 1").fetchone()
+    return None if row is None else str(row["terminal"])
+
+
 def history(
     connection: sqlite3.Connection,
     terminal: str,

@@ -148,12 +148,12 @@ DAY_SPANS: Mapping[str, str] = {
     "30d": "30 days",
 }
 MOVES: Mapping[str, str] = {"earlier": "Earlier", "later": "Later", "closer": "Closer", "wider": "Wider"}
-DAY_WINDOW = "{date}, {start} to {end} at the site ({utc_start} to {utc_end} UTC)"
+DAY_WINDOW = "{start} to {end} at the site ({utc_start} to {utc_end} UTC)"
 DAY_SPAN = "Span of time"
 DAY_MOVE = "Move in time"
 DAY_FIGURE = "Signal, rates, temperatures, sunshine, power and marks over time; the lists below say the same."
 EXPECTED = "expected now"
-UNEXPLAINED = "unexplained deficit"
+MARK_KEYS = "■ alert raised  □ seen  | over  ◆ note"
 AIR = "air"
 SUNSHINE = "sunshine"
 BATTERY = "battery"
@@ -169,6 +169,60 @@ SPAN_NOTES = "Notes of this span"
 FIGURES_BEHIND = "The numbers behind it"
 TAP_A_MARK = "Tap a mark in the figure to see its alert here."
 NO_DATA_YET = "Nothing is stored for a terminal yet."
+
+NO_NUMBER = "–"
+NO_PLAN = "No plan is stored for this terminal yet."
+PLAN_ANSWERS: Mapping[str, str] = {
+    "works": "It works there.",
+    "tight": "It works there, but it is tight.",
+    "does not work": "It does not work there.",
+}
+POINTING = "Pointing"
+AZIMUTH_TRUE = "Azimuth, true north"
+AZIMUTH_MAGNETIC = "Azimuth, magnetic compass"
+ELEVATION = "Elevation"
+FEED_TURN = "Turn of the feed, clockwise from behind the dish"
+SLANT_RANGE = "Distance to the satellite"
+ROUND_TRIP = "Round trip"
+TILT_HEADS = ("Base out of level by", "Aim off by up to")
+UPLINK = "Uplink, from here to the satellite"
+DOWNLINK = "Downlink, from the satellite to here"
+ESNO_CLEAR = "Es/N0 in clear sky"
+ESNO_FADED = "Es/N0 at the availability"
+RATE_CLEAR = "Rate in clear sky"
+RATE_FADED = "Rate at the availability"
+MARGIN = "Margin over the booked rate"
+NO_LINK = "the link does not close"
+FADE_BARS = ("clear sky", "rain", "cloud", "scintillation", "together", "at availability")
+RATES = "Rates against availability"
+BOOKED_UP = "up, booked"
+AVAILABILITY = "share of the year in which the rate is reached"
+WHAT_IF = "What one change does"
+WHAT_IF_HEADS = ("Change", "Up, clear", "Up, faded", "Down, clear", "Down, faded (Mbit/s)")
+SUN_PASSES = "Sun passes of the job"
+SUN_PASS_YEAR = "Sun passes of the coming year"
+SUN_PASS_HEADS = ("Date", "At the site", "Deepest, UTC", "Loss")
+NO_SUN_PASS = "None."
+HEAT = "Sun and heat"
+SUN_HOURS = "Hours of sun, clear sky"
+SHADE_BY = "Shade up by"
+NOT_NEEDED = "not needed"
+PEAK_UNSHADED = "Transmitter at its hottest, unshaded"
+PEAK_SHADED = "Transmitter at its hottest, shaded"
+AIR_ASSUMED = "air (assumed)"
+HEAT_ACCURACY = "Temperatures come from a simple model and err by several kelvins."
+CLEAR_SKY = "clear sky"
+HALF_CLOUDY = "half clouded"
+SUN = "sun"
+DISH = "aim of the dish"
+AZIMUTH_AXIS = "azimuth (° from true north)"
+ELEVATION_AXIS = "elevation (°)"
+SAFETY = "Safety"
+KEEP_OUT = "Keep out of the beam within"
+KEEP_OUT_HEADS = ("Limit", "Distance", "Source")
+HEAT_INDEX = "Heat index for the crew"
+ITEMS = "Every line of the budget, with its source"
+ITEM_HEADS = ("Part", "What", "Symbol", "Value", "Source")
 
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."

@@ -29,7 +29,7 @@ def layout() -> Component:
             _keys("day-span", words.DAY_SPANS, words.DAY_SPAN),
             _keys("day-move", words.MOVES, words.DAY_MOVE),
             html.P(id="day-said", role="status"),
-            html.Div(described, className="sheet"),
+            html.Div([described, day_parts.line_keys()], className="sheet"),
             html.Section(html.P(words.TAP_A_MARK), id="day-event", className="sheet"),
             html.Section([html.H2(words.EVENTS), html.Div(id="day-events")], className="sheet"),
             html.Section([html.H2(words.SPAN_NOTES), html.Div(id="day-notes")], className="sheet"),

@@ -7,6 +7,8 @@ from dash.development.base_component import Component
 
 from agent.records import AlertEvent
 from dashboard import words
+from dashboard.aria import HIDDEN, with_attributes
+from dashboard.day_figure import ROWS, Row
 from dashboard.pages.crew_parts import level_mark
 from dashboard.site_time import clock_text, date_text, second_text, utc_text
 from dashboard.windows import Window
@@ -15,12 +17,28 @@ from dashboard.windows import Window
 def window_text(window: Window, zone: ZoneInfo) -> str:
     """The span that is shown, at the site and in UTC."""
     return words.DAY_WINDOW.format(
-        date=date_text(window[0], zone),
-        start=clock_text(window[0], zone),
-        end=clock_text(window[1], zone),
+        start=f"{date_text(window[0], zone)} {clock_text(window[0], zone)}",
+        end=f"{date_text(window[1], zone)} {clock_text(window[1], zone)}",
         utc_start=utc_text(window[0]),
         utc_end=utc_text(window[1]),
     )
+
+
+def line_keys() -> Component:
+    """Which line is which, panel by panel."""
+    marks = html.Li([html.Strong(words.MARKS_TITLE), words.MARK_KEYS])
+    return html.Ul([*(_panel_keys(row) for row in ROWS), marks], className="line-keys")
+
+
+def _panel_keys(row: Row) -> Component:
+    measured = [_key(one.name, one.style) for one in row.measured]
+    lines = [_key(line.name, line.style) for line in row.lines]
+    return html.Li([html.Strong(row.title), *measured, *lines])
+
+
+def _key(name: str, style: str) -> Component:
+    stroke = with_attributes(html.Span(className=f"key key-{style}"), HIDDEN)
+    return html.Span([stroke, name], className=f"of-{style}")
 
 
 def event_list(events: tuple[AlertEvent, ...], zone: ZoneInfo) -> Component:
