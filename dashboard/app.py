@@ -9,12 +9,8 @@ from dashboard.pages import crew, day, plan, terminals
 from dashboard.settings import CONFIG_KEY, Settings
 from dashboard.theme import style_sheet
 
-PAGES = {
-    crew.PATH: crew.layout,
-    day.PATH: day.layout,
-    plan.PATH: plan.layout,
-    terminals.PATH: terminals.layout,
-}
+_MODULES = (crew, day, plan, terminals)
+PAGES = {page.PATH: page.layout for page in _MODULES}
 
 # The colours stand in the page itself, so that its first frame has them.
 _INDEX = """<!DOCTYPE html>

@@ -31,11 +31,11 @@ def date_text(unix_s: float, zone: ZoneInfo) -> str:
 
 
 def span_text(span_s: float) -> str:
-    """A span to a glance's precision: 40 s, 25 min, 2 h 05 min."""
-    seconds = max(0.0, span_s)
-    if seconds < 60.0:
-        return f"{seconds:.0f} s"
-    minutes = int(seconds // 60.0)
+    """A span to a glance's precision, rounded down: 40 s, 25 min, 2 h 05 min."""
+    seconds = int(max(0.0, span_s))
+    if seconds < 60:
+        return f"{seconds} s"
+    minutes = seconds // 60
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
