@@ -1,0 +1,63 @@
+"""Every check of the project: `python -m tests`, in a virtual environment.
+
+Installs what the tests need (Debian packages where apt-get may be used, Python packages into this
+environment), then runs the linter, the type checker and the test suite. Needs nothing but Python itself.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+# What the tests run against for real, and the Debian package that brings it.
+DEBIAN_PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium"}
+
+
+def run(step: str, command: Sequence[str], **extra_environment: str) -> int:
+    """Run one step from the project's folder; its exit code."""
+    print(f"== {step}", flush=True)
+    start_s = time.monotonic()
+    code = subprocess.run(command, cwd=ROOT, env=os.environ | extra_environment, check=False).returncode
+    print(
+        f"== {step}: {'ok' if code == 0 else f'failed ({code})'}, {time.monotonic() - start_s:.0f} s",
+        flush=True,
+    )
+    return code
+
+
+def install_debian_packages() -> None:
+    """Install the missing programs; where that is not possible, their tests skip themselves by name."""
+    missing = [package for program, package in DEBIAN_PACKAGES.items() if shutil.which(program) is None]
+    if not missing:
+        return
+    apt = shutil.which("apt-get")
+    if apt is None or os.geteuid() != 0:
+        print(f"== not installed here: {', '.join(missing)}; tests that need them are skipped", flush=True)
+        return
+    quiet = {"DEBIAN_FRONTEND": "noninteractive", "RUNLEVEL": "1"}  # runlevel 1: no service is started
+    run("apt-get update", [apt, "update", "-q"], **quiet)
+    run("apt-get install", [apt, "install", "-q", "-y", "--no-install-recommends", *missing], **quiet)
+
+
+def main() -> int:
+    """Exit code 0 when everything passed."""
+    install_debian_packages()
+    python = sys.executable
+    pip = [python, "-m", "pip", "install", "-q", "--disable-pip-version-check"]
+    if code := run("pip install", [*pip, "-c", "requirements.lock", "-e", ".[test]"]):
+        return code
+    codes = [
+        run("ruff check", [python, "-m", "ruff", "check", "."]),
+        run("ruff format", [python, "-m", "ruff", "format", "--check", "."]),
+        run("mypy --strict", [python, "-m", "mypy"]),
+        run("pytest", [python, "-m", "pytest", *sys.argv[1:]]),
+    ]
+    return max(codes)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
