@@ -135,8 +135,10 @@ def rain_attenuation_db(
     """Rain attenuation (dB) exceeded for these percentages; P.618-13, section 2.2.1.1.
 
     `rain_rate_001_mm_h` is the rate exceeded for 0.01 % of a year where it is known better than from P.837.
-    0 where it never rains, and for a site above the rain height (P.839).
+    0 where it never rains, and for a site above the rain height (P.839); NaN where the path is not defined.
     """
+    if not _defined(path):
+        return np.full_like(exceeded_percent, np.nan)
     rate_mm_h = rain_rate_001_mm_h
     if rate_mm_h is None:
         rate_mm_h = float(rain_rate_mm_h(path.latitude_deg, path.longitude_deg, DESIGN_PERCENT))

@@ -62,7 +62,7 @@ def smaller_dish(dish: Antenna) -> Antenna | None:
 
 
 def range_at_elevation_km(elevation_deg: float) -> float:
-    """Distance to a geostationary satellite at this elevation (km), over a spherical earth; 0.1 % accurate."""
+    """Distance to a geostationary satellite at this elevation (km), 0.1 % accurate (spherical earth)."""
     elevation = np.radians(elevation_deg)
     earth_km, orbit_km = WGS84_SEMI_MAJOR_M / 1e3, GEOSTATIONARY_RADIUS_M / 1e3
     up_km = earth_km * np.sin(elevation)
@@ -83,7 +83,9 @@ def _link_rates(job: Job, link: Link) -> tuple[float, float]:
     rates = rates_mbps(
         np.array(esno_db), job.modem.standard, job.modem.implementation_margin_db, link.symbol_rate_msps
     )
-    return float(rates[0]), float(rates[1])
+    # Without a link there is no rate.
+    clear_mbps, faded_mbps = np.nan_to_num(rates)
+    return float(clear_mbps), float(faded_mbps)
 
 
 def _row(
