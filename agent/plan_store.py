@@ -99,7 +99,7 @@ def _computed(job: Job, span: Span) -> JsonValue:
     request = json.dumps({"job": asdict(job), "span": asdict(span)})
     search = os.pathsep.join(filter(None, (str(PACKAGE.parent), os.environ.get("PYTHONPATH"))))
     done = subprocess.run(
-        [sys.executable, "-m", "agent.plan.worker"],
+        [sys.executable, "-m", "agent.plan_worker"],
         input=request,
         capture_output=True,
         text=True,
