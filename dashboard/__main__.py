@@ -1,21 +1,28 @@
 """`python -m dashboard`: serves the pages."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+import segno
 import waitress
 
+from agent.errors import UsageError
+from dashboard import words
+from dashboard.access import SHORTEST_PASSCODE, Gate, Role, is_loopback, make_gate
 from dashboard.app import build_app
+from dashboard.doors import ENTER
 from dashboard.settings import Settings
 
 # Sixteen viewers that poll every three seconds keep a few threads busy, not more.
 THREADS = 8
+PASSCODE_VARIABLE = "PEAKSHADE_DASHBOARD_PASSCODE"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Serve until interrupted."""
+    """Serve until interrupted. Returns 2 for a usage error."""
     args = _parser().parse_args(argv)
     settings = Settings(
         store=args.store,
@@ -24,8 +31,43 @@ def main(argv: Sequence[str] | None = None) -> int:
         terminal=args.terminal,
         speed=args.speed,
     )
-    waitress.serve(build_app(settings).server, host=args.host, port=args.port, threads=THREADS, ident=None)
+    try:
+        gate = _gate(args.host, args.passcode_file)
+    except UsageError as error:
+        sys.stderr.write(f"dashboard: {error}\n")
+        return 2
+    if gate is not None:
+        _show_links(gate, args.public_host or args.host, args.port)
+    app = build_app(settings, gate)
+    waitress.serve(app.server, host=args.host, port=args.port, threads=THREADS, ident=None)
     return 0
+
+
+def _gate(host: str, passcode_file: Path | None) -> Gate | None:
+    """The gate of the passcode in the file or in the environment; needed beyond this computer."""
+    passcode = os.environ.get(PASSCODE_VARIABLE, "")
+    if passcode_file is not None:
+        try:
+            passcode = passcode_file.read_text(encoding="utf-8").strip()
+        except OSError as error:
+            raise UsageError(f"--passcode-file {passcode_file}: {error.strerror}") from error
+    if not passcode and is_loopback(host):
+        return None
+    if len(passcode) < SHORTEST_PASSCODE:
+        raise UsageError(
+            f"--host {host}: a passcode of at least {SHORTEST_PASSCODE} characters is needed, got"
+            f" {len(passcode)}; put it into a file for --passcode-file or into {PASSCODE_VARIABLE}"
+        )
+    return make_gate(passcode)
+
+
+def _show_links(gate: Gate, host: str, port: int) -> None:
+    roles: tuple[tuple[str, Role], ...] = ((words.CREW_LINK, "crew"), (words.GUEST_LINK, "guest"))
+    for form, role in roles:
+        link = f"http://{host}:{port}{ENTER}?link={gate.sign(role)}"
+        sys.stdout.write(form.format(link=link) + "\n")
+        segno.make(link).terminal(out=sys.stdout, compact=True)
+    sys.stdout.flush()
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -41,6 +83,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--port", type=int, default=8050)
     parser.add_argument("--terminal", help="terminal to show; otherwise the one written last")
     parser.add_argument("--speed", type=float, default=1.0, help="of the agent's clock, for a played day")
+    parser.add_argument("--passcode-file", type=Path, help="needed to listen beyond this computer")
+    parser.add_argument("--public-host", help="address that phones reach this computer by, for the links")
     return parser
 
 

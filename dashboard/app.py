@@ -4,7 +4,9 @@ from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import words
+from dashboard.access import Gate
 from dashboard.aria import with_attributes
+from dashboard.doors import guard
 from dashboard.pages import crew, day, plan, terminals
 from dashboard.settings import CONFIG_KEY, Settings
 from dashboard.theme import style_sheet
@@ -30,7 +32,7 @@ _INDEX = """<!DOCTYPE html>
 </html>"""
 
 
-def build_app(settings: Settings) -> Dash:
+def build_app(settings: Settings, gate: Gate | None) -> Dash:
     """The app for these settings; nothing is read before the first request."""
     app = Dash(
         __package__,
@@ -46,6 +48,7 @@ def build_app(settings: Settings) -> Dash:
     app.callback(Output("page", "children"), Input("url", "pathname"))(show_page)
     for page in _MODULES:
         page.register(app)
+    guard(app, gate)
     return app
 
 

@@ -224,6 +224,17 @@ HEAT_INDEX = "Heat index for the crew"
 ITEMS = "Every line of the budget, with its source"
 ITEM_HEADS = ("Part", "What", "Symbol", "Value", "Source")
 
+WRONG_HOST = "Open these pages under the address of this computer itself, as in 127.0.0.1."
+WRONG_ORIGIN = "The request comes from another site."
+ENTER_FIRST = "Enter the passcode first."
+PASSCODE = "Passcode"
+ENTER_BUTTON = "Enter"
+WRONG_PASSCODE = "That is not the passcode."
+TOO_MANY_TRIES = "Too many wrong passcodes. Wait a minute."
+READ_ONLY = "This link only looks. The crew's own link can tell the agent."
+CREW_LINK = "For the crew's phones (reads and answers): {link}"
+GUEST_LINK = "For the producer (reads only): {link}"
+
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
 

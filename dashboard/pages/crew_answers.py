@@ -8,6 +8,7 @@ from dash.development.base_component import Component
 
 from agent.records import JsonValue
 from dashboard import messages, words
+from dashboard.doors import current_role
 from dashboard.look import Moment, moment
 from dashboard.pages.crew_parts import SNOOZE_S
 from dashboard.settings import current_settings
@@ -86,6 +87,8 @@ def _send_acknowledge(rule: str, snooze_s: float | None, reason: str | None, sea
 
 
 def _send(now: Moment, kind: str, payload: Mapping[str, JsonValue], what: str) -> str:
+    if current_role() != "crew":
+        return words.READ_ONLY
     if now.terminal is None:
         return words.NO_TERMINAL
     try:

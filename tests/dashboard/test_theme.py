@@ -1,4 +1,4 @@
-"""Contrast by the formulas of WCAG 2.2 (W3C Recommendation, 2023-10-05): relative luminance and contrast ratio."""
+"""Contrast by the formulas of WCAG 2.2 (W3C Recommendation, 5 October 2023)."""
 
 import pytest
 

@@ -1,0 +1,108 @@
+"""Every request passes here: who asks, from where, and with which headers the answer goes out."""
+
+from html import escape
+from urllib.parse import urlsplit
+
+from dash import Dash
+from flask import Flask, Response, current_app, redirect, request
+
+from dashboard import words
+from dashboard.access import COOKIE, VALID_S, Gate, Role, is_loopback
+from dashboard.theme import style_sheet
+
+ENTER = "/enter"
+_GATE_KEY = "PEAKSHADE_GATE"
+_FORM = """<!DOCTYPE html><html lang="en" data-theme="day"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
+<style>{style}</style><link rel="stylesheet" href="/assets/pages.css"></head>
+<body><main class="enter"><h1>{title}</h1><p role="alert">{said}</p><form method="post" action="{action}">
+<label for="passcode">{label}</label><input id="passcode" name="passcode" type="password"
+autocomplete="current-password" required autofocus><button type="submit">{button}</button></form></main>
+</body></html>"""
+
+
+def guard(app: Dash, gate: Gate | None) -> None:
+    """Put the doors in front of the app; without a gate only this computer gets in."""
+    server: Flask = app.server
+    server.config[_GATE_KEY] = gate
+    scripts = " ".join(app.csp_hashes())
+    server.before_request(check_request)
+    server.add_url_rule(ENTER, view_func=enter, methods=["GET", "POST"])
+
+    @server.after_request
+    def add_headers(response: Response) -> Response:
+        response.headers["Content-Security-Policy"] = (
+            f"default-src 'self'; script-src 'self' {scripts}; style-src 'self' 'unsafe-inline';"
+            " img-src 'self' data: blob:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+        )
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        response.headers["Referrer-Policy"] = "no-referrer"
+        response.headers["X-Frame-Options"] = "DENY"
+        return response
+
+
+def current_role() -> Role | None:
+    """The role of whoever asks; on this computer without a gate everybody is crew."""
+    gate: Gate | None = current_app.config[_GATE_KEY]
+    return "crew" if gate is None else gate.role(request.cookies.get(COOKIE))
+
+
+def check_request() -> Response | None:
+    """Turn away what must not pass; None lets it pass."""
+    gate: Gate | None = current_app.config[_GATE_KEY]
+    host = urlsplit(f"//{request.host}").hostname or ""
+    # A page of another site that has its name resolve to this computer comes with that name.
+    if gate is None and not is_loopback(host):
+        return Response(words.WRONG_HOST, 403, mimetype="text/plain")
+    origin = request.headers.get("Origin")
+    if request.method == "POST" and origin is not None and urlsplit(origin).netloc != request.host:
+        return Response(words.WRONG_ORIGIN, 403, mimetype="text/plain")
+    if request.path == ENTER or request.path.startswith("/assets/") or current_role() is not None:
+        return None
+    if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
+        return _redirect(ENTER)
+    return Response(words.ENTER_FIRST, 401, mimetype="text/plain")
+
+
+def enter() -> Response:
+    """The form for the passcode; a link with a token gets in at once."""
+    gate: Gate | None = current_app.config[_GATE_KEY]
+    if gate is None:
+        return _redirect("/")
+    role = gate.role(request.args.get("link"))
+    if role is not None:
+        return _let_in(gate, role)
+    if request.method == "GET":
+        return _form("", 200)
+    if gate.closed():
+        return _form(words.TOO_MANY_TRIES, 429)
+    if gate.accepts(request.form.get("passcode", "")):
+        return _let_in(gate, "crew")
+    return _form(words.WRONG_PASSCODE, 401)
+
+
+def _let_in(gate: Gate, role: Role) -> Response:
+    response = _redirect("/")
+    response.set_cookie(
+        COOKIE, gate.sign(role), max_age=VALID_S, httponly=True, samesite="Strict", secure=request.is_secure
+    )
+    return response
+
+
+def _redirect(path: str) -> Response:
+    response = redirect(path)
+    if not isinstance(response, Response):
+        raise AssertionError("Flask answers with its own response class")
+    return response
+
+
+def _form(said: str, status: int) -> Response:
+    body = _FORM.format(
+        title=escape(words.TITLE),
+        style=style_sheet(),
+        said=escape(said),
+        action=ENTER,
+        label=escape(words.PASSCODE),
+        button=escape(words.ENTER_BUTTON),
+    )
+    return Response(body, status, mimetype="text/html")
