@@ -9,7 +9,7 @@ from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import Cause
 from agent.watch.causes import SignalCause
-from agent.watch.features import View
+from agent.watch.features import LIKELY, View
 from agent.watch.heat_watch import UnitView
 from agent.watch.rate import STREAM_ALLOWANCE
 
@@ -201,15 +201,14 @@ def _lower_stream(view: View, plan: LinkPlan, job: Job) -> Advice:
         f"the weakest recent uplink tests carry {carried:.2f} Mbit/s",
         f"the stream of {job.service.stream_mbps:.1f} Mbit/s needs a fifth more than itself",
     )
-    down_db = view.signal.deficit_db
-    cause: Cause = "none" if not down_db >= 0.8 else _likeliest(view)
-    return Advice(cause, action, evidence, _rate_figures(view) | {"stream_to_mbps": bearable})
+    return Advice(_likeliest(view), action, evidence, _rate_figures(view) | {"stream_to_mbps": bearable})
 
 
 def _likeliest(view: View) -> Cause:
-    confidence = view.signal.confidence
-    best = max(confidence, key=lambda cause: confidence[cause], default=None)
-    return best if best is not None and confidence[best] >= 0.5 else "none"
+    sure: list[tuple[float, Cause]] = [(value, cause) for cause, value in view.signal.confidence.items()]
+    sure += [(view.rate.lan_confidence, "lan"), (view.rate.network_confidence, "network")]
+    likely = [(value, cause) for value, cause in sure if value >= LIKELY]
+    return max(likely)[1] if likely else "none"
 
 
 def _lan(view: View, plan: LinkPlan, job: Job) -> Advice:

@@ -61,7 +61,8 @@ class Unit:
 
 
 def _units() -> dict[str, Unit]:
-    return {where: Unit() for where in UNITS}
+    # The indoor unit stands under cover until a note says otherwise.
+    return {where: Unit(exposure=Exposure(shaded=where == "modem")) for where in UNITS}
 
 
 @dataclass(slots=True)
