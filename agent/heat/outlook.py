@@ -161,7 +161,8 @@ def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str
     air = f"{'an assumed' if assumed else 'the expected'} {air_degc:.0f} degC of air"
     sentence = (
         f"At {air} it would reach about {found.bare_degc:.0f} degC in the sun and {found.shaded_degc:.0f} "
-        f"degC under a shade; its limit is {found.limit_degc:.0f} degC (typical unit, several kelvins uncertain)."
+        f"degC under a shade; its limit is {found.limit_degc:.0f} degC "
+        "(typical unit, several kelvins uncertain)."
     )
     if found.shaded_degc >= found.limit_degc:
         sentence += " The shade alone is not enough: add moving air, or ask the operator for less power."
@@ -171,4 +172,6 @@ def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str
 def _start_sentence(found: Finding) -> str:
     if found.safe_min is None:
         return "It may stay unshaded for the whole job."
-    return f"An unshaded start is safe for about {found.safe_min:.0f} minutes."
+    hours = found.safe_min * MINUTE_S / HOUR_S
+    length = f"{hours:.1f} hours" if hours > LONG_SUN_HOURS else f"{found.safe_min:.0f} minutes"
+    return f"An unshaded start is safe for about {length}."

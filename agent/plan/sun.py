@@ -182,7 +182,8 @@ def _pass_near(
     loss_db = sun_loss_db(beam, separation_deg)
     over = np.flatnonzero(loss_db > SUN_PASS_THRESHOLD_DB)
     nearest = int(np.argmin(separation_deg))
-    if not over.size or not over[0] <= nearest <= over[-1] or over[0] == 0 or over[-1] == GRID_POINTS - 1:
+    # A pass of two grid steps or less is over in seconds; one cut by the grid's edge belongs to another day.
+    if over.size < 3 or not over[0] < nearest < over[-1] or over[0] == 0 or over[-1] == GRID_POINTS - 1:
         return None
     # Squared separation is a parabola in time near the closest approach.
     low, middle, high = separation_deg[nearest - 1 : nearest + 2] ** 2

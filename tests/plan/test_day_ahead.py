@@ -1,0 +1,68 @@
+"""The sun of the day in sentences."""
+
+from datetime import UTC
+from functools import cache
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from agent.plan.compute import compute_plan
+from agent.plan.day_ahead import day_ahead
+from agent.plan.link_plan import LinkPlan
+from tests.plan.sample_job import job
+
+
+@cache
+def plan(start: str, end: str) -> LinkPlan:
+    """The plan of the sample job at these hours."""
+    return compute_plan(job(start, end))
+
+
+def test_july_day_has_sun_and_no_pass() -> None:
+    sentences = day_ahead(
+        plan("2026-07-18T09:00:00+02:00", "2026-07-18T19:00:00+02:00"), ZoneInfo("Europe/Madrid")
+    )
+    # The sun culminates at 14:34 summer time at 6.95 W, 73.7 deg high (almanac declination 21.0 deg).
+    assert sentences[0].startswith("Sun on the transmitter: 10.0 h under a clear sky, 5.0 h half-cloudy")
+    assert "in the hour from 14:00, 74 deg up in the south" in sentences[0]
+    assert sentences[1] == "Shade on the transmitter by 09:00."
+    # North of the equator the passes come about three weeks after the September equinox's eve at the
+    # earliest.
+    assert "next one is on" in sentences[2]
+    assert "October 2026" in sentences[2]
+
+
+def test_other_time_zone_shifts_the_clock_only() -> None:
+    one = plan("2026-07-18T09:00:00+02:00", "2026-07-18T19:00:00+02:00")
+    # The plan starts at midnight in Madrid, which is the day before in UTC: hence the date.
+    assert day_ahead(one, UTC)[1] == "Shade on the transmitter by 07:00 on 18 July."
+
+
+def test_october_day_names_the_pass() -> None:
+    one = plan("2026-10-08T09:00:00+02:00", "2026-10-08T18:00:00+02:00")
+    (sentence,) = (line for line in day_ahead(one, ZoneInfo("Europe/Madrid")) if line.startswith("Sun pass"))
+    assert "leave the dish alone" in sentence
+    assert f"{one.sun_passes[0].depth_db:.1f} dB" in sentence
+    # The satellite stands east of the site, so the sun passes it before it culminates: 12:00 UTC, plus 28 min
+    # for 6.95 deg west, less 12 min for the equation of time in early October, is 14:16 summer time.
+    assert "11:30" < sentence.split()[2] < "14:16"
+
+
+def test_second_day_is_dated() -> None:
+    one = plan("2026-10-08T20:00:00+02:00", "2026-10-09T16:00:00+02:00")
+    text = " ".join(day_ahead(one, ZoneInfo("Europe/Madrid")))
+    assert "on 09 October" in text
+
+
+def test_night_job_says_so() -> None:
+    sentences = day_ahead(
+        plan("2026-07-18T23:30:00+02:00", "2026-07-19T03:00:00+02:00"), ZoneInfo("Europe/Madrid")
+    )
+    assert sentences[0] == "No sunshine on the transmitter in these hours."
+    assert sentences[1] == "The transmitter needs no shade."
+
+
+@pytest.mark.parametrize("zone", ["Asia/Kathmandu", "Pacific/Chatham"])
+def test_odd_zones(zone: str) -> None:
+    one = plan("2026-07-18T09:00:00+02:00", "2026-07-18T19:00:00+02:00")
+    assert day_ahead(one, ZoneInfo(zone))[1].split()[5][3:] in {"45", "45."}
