@@ -72,7 +72,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("blockage.clear_db", 1.0, "dB", 0.0, 10.0, "beam free again"),
     *_timing("blockage", 20.0, 120.0, 300.0, "somebody walking through is gone in twenty seconds"),
     Parameter("lower-stream.headroom_mbps", 0.0, "Mbit/s", -10.0, 100.0, "the weakest tests no longer carry the stream"),
-    Parameter("lower-stream.clear_mbps", 0.1, "Mbit/s", -10.0, 100.0, "room again"),
+    Parameter("lower-stream.clear_mbps", 0.1, "Mbit/s", -10.0, 100.0, "a little room again"),
     *_timing("lower-stream", 60.0, 300.0, 600.0, "the encoder's own buffer bridges less than a minute"),
     Parameter("look-at-lan.ratio", 0.75, "1", 0.0, 1.0, "a quarter of the rate is missing"),
     Parameter("look-at-lan.confidence", 0.6, "1", 0.0, 1.0, "looking does no harm"),

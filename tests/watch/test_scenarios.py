@@ -1,0 +1,235 @@
+"""Short made-up stretches of a day, each with one thing that the watch has to get right.
+
+The statements are the trade's own (common practice): do not touch the dish in rain or in a sun pass, re-peak
+after a knock, shade a transmitter that heads for its limit, look at the LAN when only the LAN is bad.
+"""
+
+import math
+import random
+from collections.abc import Iterator
+
+import pytest
+
+from agent.plan.antenna import pointing_loss_db
+from agent.plan.link_plan import SunPass
+from agent.records import AlertEvent, AnyReading, Note, Signal, Temperature, Throughput, Weather
+from tests.watch.sample_day import (
+    at,
+    engine,
+    events_of,
+    every,
+    in_order,
+    plan,
+    signal,
+)
+
+
+def raised(events: list[AlertEvent], rule: str) -> list[AlertEvent]:
+    return [event for event in events if event.rule == rule and event.state == "raised"]
+
+
+SHADE = Note(unix_s=at(-1.0), kind="shade-on")  # keeps the rule of thumb out of scenes about something else
+
+
+def level(loss_db: object, minutes: list[float], seed: int = 3, noise_db: float = 0.12) -> Iterator[Signal]:
+    """Signal of 14 dB less `loss_db(minute)`."""
+    assert callable(loss_db)
+    chance = random.Random(seed)
+    for minute in minutes:
+        yield Signal(
+            unix_s=at(minute), esno_db=round(14.0 - loss_db(minute) + chance.gauss(0.0, noise_db), 1)
+        )
+
+
+@pytest.mark.parametrize(("spacing_s", "within_min"), [(1.0, 4.0), (10.0, 4.0), (60.0, 8.0), (300.0, 35.0)])
+def test_a_knock_asks_for_a_re_peak(spacing_s: float, within_min: float) -> None:
+    readings = level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(spacing_s, 0.0, 150.0))
+    found = raised(events_of(readings), "repeak")
+    assert len(found) == 1
+    assert 60.0 < (found[0].unix_s - at(0.0)) / 60.0 <= 60.0 + within_min
+    assert found[0].cause == "mispoint"
+
+
+def test_the_pointing_error_is_that_of_the_loss() -> None:
+    """ITU-R and handbook parabola: loss = 12 (error / beamwidth)^2; checked forwards."""
+    readings = level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(5.0, 0.0, 75.0))
+    error_deg = raised(events_of(readings), "repeak")[0].figures["pointing_error_deg"]
+    assert float(pointing_loss_db(error_deg, 1.8)) == pytest.approx(1.6, abs=0.15)
+
+
+def test_a_slow_slide_asks_for_a_re_peak() -> None:
+    """2 dB lost over three hours, as a tripod that sinks: the loss grows with the square of the angle."""
+    readings = level(lambda minute: 2.0 * (max(0.0, minute - 60.0) / 180.0) ** 2, every(5.0, 0.0, 260.0))
+    found = raised(events_of(readings), "repeak")
+    assert len(found) == 1
+    assert found[0].unix_s < at(240.0)
+
+
+def test_a_daily_drift_of_half_a_decibel_is_left_alone() -> None:
+    readings = level(
+        lambda minute: 0.25 * (1.0 - math.cos(math.pi * minute / 300.0)), every(10.0, 0.0, 600.0)
+    )
+    assert events_of([SHADE, *readings]) == []
+
+
+def shower(minute: float, peak_db: float) -> float:
+    """A shower of half an hour that comes and goes: a bell with a ragged edge."""
+    if not 60.0 <= minute <= 95.0:
+        return 0.0
+    return peak_db * math.sin(math.pi * (minute - 60.0) / 35.0) ** 2 * (1.0 + 0.35 * math.sin(1.3 * minute))
+
+
+@pytest.mark.parametrize("peak_db", [1.5, 3.0, 6.0])
+@pytest.mark.parametrize("gauge", [True, False])
+def test_rain_never_asks_for_a_re_peak(peak_db: float, gauge: bool) -> None:
+    minutes = every(5.0, 0.0, 140.0)
+    readings: list[AnyReading] = list(level(lambda minute: shower(minute, peak_db), minutes))
+    if gauge:
+        readings += [
+            Weather(unix_s=at(minute), rain_mm_h=12.0 if 58.0 <= minute <= 94.0 else 0.0)
+            for minute in every(60.0, 0.0, 140.0)
+        ]
+    events = events_of(in_order(readings))
+    assert raised(events, "repeak") == []
+    assert [event.cause for event in raised(events, "wait-rain")] == ["rain"]
+
+
+def test_a_knock_in_rain_is_mended_after_the_rain() -> None:
+    """The dish is left alone while it rains, and what is still missing afterwards asks for a re-peak."""
+
+    def loss_db(minute: float) -> float:
+        return shower(minute, 3.0) + (1.8 if minute >= 70.0 else 0.0)
+
+    gauge = [
+        Weather(unix_s=at(minute), rain_mm_h=12.0 if 58.0 <= minute <= 94.0 else 0.0)
+        for minute in every(60.0, 0.0, 180.0)
+    ]
+    events = events_of(in_order([*level(loss_db, every(5.0, 0.0, 180.0)), *gauge]))
+    times = [(event.unix_s - at(0.0)) / 60.0 for event in raised(events, "repeak")]
+    assert len(times) == 1
+    assert times[0] > 94.0
+
+
+def test_a_sun_pass_is_announced_and_never_asks_for_a_re_peak() -> None:
+    sun = SunPass(start_unix_s=at(60.0), peak_unix_s=at(64.0), end_unix_s=at(68.0), depth_db=6.0)
+    minutes = every(2.0, 0.0, 100.0)
+    readings = level(lambda minute: 6.0 * math.exp(-(((minute - 64.0) / 2.2) ** 2)), minutes)
+    events = events_of(readings, plan((sun,)))
+    assert raised(events, "repeak") == []
+    announced = raised(events, "wait-sun-pass")
+    assert [(event.unix_s - at(45.0)) for event in announced] == [pytest.approx(0.0, abs=10.0)]
+
+
+def test_somebody_walking_through_is_no_alert_and_a_crowd_is() -> None:
+    def walks(minute: float, starts: tuple[float, ...]) -> float:
+        return 9.0 if any(start <= minute < start + 0.15 for start in starts) else 0.0
+
+    minutes = every(1.0, 0.0, 80.0)
+    assert events_of([SHADE, *level(lambda minute: walks(minute, (60.0,)), minutes)]) == []
+    crowd = events_of([SHADE, *level(lambda minute: walks(minute, (60.0, 62.0, 64.0, 66.0)), minutes)])
+    assert [event.rule for event in crowd if event.state == "raised"] == ["blockage"]
+
+
+@pytest.mark.parametrize("measure", ["cn_db", "quality_percent"])
+def test_modems_that_say_less_are_watched_too(measure: str) -> None:
+    """C/N loses the same decibels as Es/N0; a coarse quality figure loses some percent."""
+    readings = []
+    for minute in every(10.0, 0.0, 90.0):
+        lost = minute >= 60.0
+        value = (12.0 - 1.6 * lost) if measure == "cn_db" else round(82.0 - 11.0 * lost)
+        readings.append(Signal(unix_s=at(minute), **{measure: value}))
+    assert len(raised(events_of(readings), "repeak")) == 1
+
+
+def test_no_re_peak_is_asked_for_while_the_crew_peaks() -> None:
+    moving = level(lambda minute: 2.5 if 60.0 <= minute < 72.0 else 0.0, every(5.0, 0.0, 90.0))
+    notes = [Note(unix_s=at(59.9), kind="peak-start"), Note(unix_s=at(72.0), kind="peak-done")]
+    assert raised(events_of(in_order([*moving, *notes])), "repeak") == []
+
+
+def test_a_re_peak_that_wins_only_part_keeps_asking() -> None:
+    def loss_db(minute: float) -> float:
+        return 0.0 if minute < 60.0 else 3.0 if minute < 75.0 else 1.8
+
+    notes = [Note(unix_s=at(73.0), kind="peak-start"), Note(unix_s=at(75.0), kind="peak-done")]
+    one = engine()
+    for reading in in_order([SHADE, *level(loss_db, every(5.0, 0.0, 95.0)), *notes]):
+        one.update(reading)
+    now = one.situation()
+    assert [alert.event.rule for alert in now.alerts] == ["repeak"]
+    assert now.figures["reference_db"] == pytest.approx(14.0, abs=0.1)
+
+
+def test_a_poor_first_peak_is_said_and_not_alarmed() -> None:
+    one = engine()
+    for reading in signal(every(5.0, 0.0, 40.0), 11.9):
+        assert one.update(reading) == []
+    assert one.situation().verdict.startswith("Steady, but peaked 2.1 dB below plan")
+
+
+def warming(
+    limit_share: float, minutes: list[float], shade_at: float | None = None, air: bool = True
+) -> Iterator[AnyReading]:
+    """A unit with a time constant of 25 min that would settle `limit_share` of the way from 30 to 55 degC."""
+    for minute in minutes:
+        settled = 30.0 + 25.0 * limit_share
+        if shade_at is not None and minute >= shade_at:
+            value = 30.0 + 25.0 * limit_share * (1.0 - math.exp(-shade_at / 25.0))
+            value = 38.0 + (value - 38.0) * math.exp(-(minute - shade_at) / 25.0)
+        else:
+            value = settled - 25.0 * limit_share * math.exp(-minute / 25.0)
+        yield Temperature(unix_s=at(minute), where="transmitter", temperature_degc=round(value, 1))
+        if air:
+            yield Weather(unix_s=at(minute), air_degc=27.0)
+
+
+def test_a_transmitter_on_its_way_over_the_limit_is_shaded_in_time() -> None:
+    """It reaches 55 degC when 1.25 (1 - exp(-t / 25)) = 1, which is after 40.2 minutes."""
+    limit_min = -25.0 * math.log(1.0 - 1.0 / 1.25)
+    found = raised(events_of(warming(1.25, every(10.0, 0.0, 60.0))), "shade")
+    assert found[0].cause == "overheat"
+    assert 10.0 <= limit_min - (found[0].unix_s - at(0.0)) / 60.0 <= 35.0
+
+
+def test_shade_that_works_clears_the_alert_and_says_so() -> None:
+    readings = warming(1.25, every(10.0, 0.0, 120.0), shade_at=30.0)
+    events = events_of(in_order([*readings, Note(unix_s=at(30.0), kind="shade-on", where="transmitter")]))
+    cleared = [event for event in events if event.rule == "shade" and event.state == "cleared"]
+    assert len(cleared) == 1
+    assert any("shade works" in words for words in cleared[0].evidence)
+
+
+def test_a_cool_transmitter_in_the_sun_is_left_alone() -> None:
+    """It settles at 43 degC, 12 below its limit: four hours in the sun are no reason for a word."""
+    assert events_of(warming(0.52, every(10.0, 0.0, 240.0))) == []
+
+
+def test_without_a_thermometer_the_rule_of_thumb_speaks() -> None:
+    """Common practice: under one hour in the sun no concern, one to two advise shade, longer demands it."""
+    found = raised(events_of(signal(every(10.0, 0.0, 180.0), 14.0)), "shade")
+    assert [event.severity for event in found] == ["advise", "act"]
+    assert [(event.unix_s - at(0.0)) / 60.0 for event in found] == [
+        pytest.approx(62.0, abs=1.0),
+        pytest.approx(122.0, abs=1.0),
+    ]
+
+
+def tested_at(minutes: list[float], **values: float) -> list[AnyReading]:
+    return [Throughput(unix_s=at(minute), method="active", **values) for minute in minutes]  # type: ignore[arg-type]
+
+
+def test_a_test_limited_by_its_own_window_blames_nobody() -> None:
+    """RFC 6349 section 3.3.1: 64 kB over 600 ms carries 0.87 Mbit/s whatever the link can do."""
+    carried = 65_536 * 8.0 / 0.6 / 1e6
+    found = tested_at(
+        every(300.0, 0.0, 120.0), down_mbps=carried, up_mbps=carried, rtt_ms=600.0, window_bytes=65_536
+    )
+    assert events_of(in_order([SHADE, *signal(every(10.0, 0.0, 120.0), 14.0), *found])) == []
+
+
+def test_a_low_rate_under_a_poor_signal_is_the_signals() -> None:
+    readings = level(lambda minute: 2.5 if minute >= 60.0 else 0.0, every(5.0, 0.0, 100.0))
+    good = tested_at(every(120.0, 0.0, 60.0), down_mbps=3.9, up_mbps=3.8, rtt_ms=600.0, loss_percent=0.0)
+    bad = tested_at(every(120.0, 62.0, 100.0), down_mbps=1.5, up_mbps=1.2, rtt_ms=600.0, loss_percent=6.0)
+    events = events_of(in_order([SHADE, *readings, *good, *bad]))
+    assert {event.rule for event in events} == {"repeak"}
