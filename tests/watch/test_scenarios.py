@@ -214,14 +214,14 @@ def test_without_a_thermometer_the_rule_of_thumb_speaks() -> None:
     ]
 
 
-def tested_at(minutes: list[float], **values: float) -> list[AnyReading]:
+def rated(minutes: list[float], **values: float) -> list[AnyReading]:
     return [Throughput(unix_s=at(minute), method="active", **values) for minute in minutes]  # type: ignore[arg-type]
 
 
 def test_a_test_limited_by_its_own_window_blames_nobody() -> None:
     """RFC 6349 section 3.3.1: 64 kB over 600 ms carries 0.87 Mbit/s whatever the link can do."""
     carried = 65_536 * 8.0 / 0.6 / 1e6
-    found = tested_at(
+    found = rated(
         every(300.0, 0.0, 120.0), down_mbps=carried, up_mbps=carried, rtt_ms=600.0, window_bytes=65_536
     )
     assert events_of(in_order([SHADE, *signal(every(10.0, 0.0, 120.0), 14.0), *found])) == []
@@ -229,7 +229,7 @@ def test_a_test_limited_by_its_own_window_blames_nobody() -> None:
 
 def test_a_low_rate_under_a_poor_signal_is_the_signals() -> None:
     readings = level(lambda minute: 2.5 if minute >= 60.0 else 0.0, every(5.0, 0.0, 100.0))
-    good = tested_at(every(120.0, 0.0, 60.0), down_mbps=3.9, up_mbps=3.8, rtt_ms=600.0, loss_percent=0.0)
-    bad = tested_at(every(120.0, 62.0, 100.0), down_mbps=1.5, up_mbps=1.2, rtt_ms=600.0, loss_percent=6.0)
+    good = rated(every(120.0, 0.0, 60.0), down_mbps=3.9, up_mbps=3.8, rtt_ms=600.0, loss_percent=0.0)
+    bad = rated(every(120.0, 62.0, 100.0), down_mbps=1.5, up_mbps=1.2, rtt_ms=600.0, loss_percent=6.0)
     events = events_of(in_order([SHADE, *readings, *good, *bad]))
     assert {event.rule for event in events} == {"repeak"}
