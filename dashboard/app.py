@@ -3,7 +3,7 @@
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
-from dashboard import words
+from dashboard import device, words
 from dashboard.access import Gate
 from dashboard.aria import with_attributes
 from dashboard.doors import guard
@@ -48,6 +48,7 @@ def build_app(settings: Settings, gate: Gate | None) -> Dash:
     app.callback(Output("page", "children"), Input("url", "pathname"))(show_page)
     for page in _MODULES:
         page.register(app)
+    device.register(app)
     guard(app, gate)
     return app
 
@@ -61,6 +62,7 @@ def shell() -> Component:
             dcc.Store(id="theme", storage_type="local", data="day"),
             html.Header(with_attributes(html.Nav(links), {"aria-label": words.TITLE})),
             html.Main(id="page"),
+            device.device_keys(),
         ]
     )
 

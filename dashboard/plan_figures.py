@@ -120,7 +120,8 @@ def sun_path_figure(plan: LinkPlan, zone: ZoneInfo, theme: Theme) -> go.Figure:
         )
     )
     figure.update_xaxes(title=words.AZIMUTH_AXIS)
-    return figure.update_yaxes(title=words.ELEVATION_AXIS, rangemode="tozero")
+    top_deg = float(elevation_deg.max(initial=0.0)) + 12.0
+    return figure.update_yaxes(title=words.ELEVATION_AXIS, range=[0.0, top_deg])
 
 
 def _layout(theme: Theme) -> go.Layout:

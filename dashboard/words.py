@@ -170,6 +170,7 @@ FIGURES_BEHIND = "The numbers behind it"
 TAP_A_MARK = "Tap a mark in the figure to see its alert here."
 NO_DATA_YET = "Nothing is stored for a terminal yet."
 
+SHOW = "Show"
 NO_NUMBER = "–"
 NO_PLAN = "No plan is stored for this terminal yet."
 PLAN_ANSWERS: Mapping[str, str] = {
@@ -235,10 +236,27 @@ READ_ONLY = "This link only looks. The crew's own link can tell the agent."
 CREW_LINK = "For the crew's phones (reads and answers): {link}"
 GUEST_LINK = "For the producer (reads only): {link}"
 
+DEVICE = "This screen"
+DEVICE_KEYS: Mapping[str, str] = {
+    "theme-key": "Night theme",
+    "sound-key": "Sound on new alerts",
+    "screen-key": "Keep the screen on",
+}
+DEVICE_SAID: Mapping[str, str] = {
+    "impossible": "This browser keeps the screen on only for pages of its own computer or with TLS. Set the "
+    "phone's own screen time-out to its longest instead.",
+    "sound_only": "Sound only: notifications are not allowed here.",
+}
+
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
 
 
+def rule_text(rule: str) -> str:
+    """The rule's name for the crew; a rule of the crew's own keeps its name."""
+    return RULES.get(rule, rule)
+
+
 def change_text(rule: str, state: str) -> str:
-    """One change of an alert in words; a rule of the crew's own keeps its name."""
-    return f"{RULES.get(rule, rule)}: {STATES[state]}"
+    """One change of an alert in words."""
+    return f"{rule_text(rule)}: {STATES[state]}"

@@ -4,6 +4,7 @@
 // so it need not agree with the computer's.
 (() => {
   let last = null;
+  let spoke = null;
   let arrivedMs = Date.now();
 
   const spanText = (seconds) => {
@@ -15,35 +16,32 @@
 
   const judge = (contact, words) => {
     const sinceArrivalS = Math.max(0, (Date.now() - arrivedMs) / 1000);
-    if (sinceArrivalS > words.silent_after_s) return { why: "page", sinceS: sinceArrivalS };
-    if (contact.state !== "ok") return { why: contact.state, sinceS: sinceArrivalS };
-    const sinceWrittenS = contact.written_age_s + sinceArrivalS;
-    return sinceWrittenS > words.silent_after_s ? { why: "agent-silent", sinceS: sinceWrittenS } : null;
+    if (sinceArrivalS > words.silent_after_s) return "page";
+    if (contact.state !== "ok") return contact.state;
+    return contact.written_age_s + sinceArrivalS > words.silent_after_s ? "agent-silent" : null;
   };
 
-  window.dash_clientside = Object.assign({}, window.dash_clientside, {
-    peakshade: {
-      isWide: () => window.innerWidth >= 960,
-      watchContact(_tick, contact, words) {
-        if (contact && contact !== last) {
-          if (contact.clock) contact.spokeMs = Date.now() - contact.written_age_s * 1000;
-          else if (last && last.clock) Object.assign(contact, { clock: last.clock, spokeMs: last.spokeMs });
-          last = contact;
-          arrivedMs = Date.now();
-        }
-        if (!last) {
-          const waitedS = (Date.now() - arrivedMs) / 1000;
-          const early = waitedS <= words.silent_after_s;
-          return [early ? "crew waiting" : "crew lost", early, words.title_never, words.page, ""];
-        }
-        const finding = judge(last, words);
-        if (!finding) return ["crew live", true, "", "", ""];
-        const title = last.clock
-          ? words.title.replace("{span}", spanText((Date.now() - last.spokeMs) / 1000))
-          : words.title_never;
-        const lastWord = last.clock ? words.last.replace("{clock}", last.clock) : "";
-        return ["crew lost", false, title, words[finding.why], lastWord];
-      },
+  window.dash_clientside = Object.assign({}, window.dash_clientside);
+  Object.assign((window.dash_clientside.peakshade ||= {}), {
+    watchContact(_tick, contact, words) {
+      if (!contact && last) {
+        // The page was opened anew: what was known of it belongs to the page that was left.
+        [last, spoke, arrivedMs] = [null, null, Date.now()];
+      } else if (contact && contact !== last) {
+        [last, arrivedMs] = [contact, Date.now()];
+        if (contact.clock) spoke = { clock: contact.clock, ms: arrivedMs - contact.written_age_s * 1000 };
+      }
+      if (!last) {
+        const early = Date.now() - arrivedMs <= words.silent_after_s * 1000;
+        return [early ? "crew waiting" : "crew lost", early, words.title_never, words.page, ""];
+      }
+      const finding = judge(last, words);
+      if (!finding) return ["crew live", true, "", "", ""];
+      const title = spoke
+        ? words.title.replace("{span}", spanText((Date.now() - spoke.ms) / 1000))
+        : words.title_never;
+      const lastWord = spoke ? words.last.replace("{clock}", spoke.clock) : "";
+      return ["crew lost", false, title, words[finding], lastWord];
     },
   });
 })();

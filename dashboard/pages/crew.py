@@ -25,7 +25,7 @@ SILENT_AFTER_S = 5 * POLL_MS / 1000
 TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "notes")
 CAPTIONS = tuple(f"caption-{trend.name}" for trend in TRENDS)
 GRAPHS = tuple(f"graph-{trend.name}" for trend in TRENDS)
-PARTS = TEXT_PARTS + CAPTIONS + GRAPHS
+PARTS = TEXT_PARTS + CAPTIONS + GRAPHS + ("alarms",)
 
 
 def layout() -> Component:
@@ -38,6 +38,8 @@ def _timers() -> list[Component]:
         dcc.Interval(id="poll", interval=POLL_MS),
         dcc.Interval(id="tick", interval=TICK_MS),
         dcc.Store(id="contact"),
+        dcc.Store(id="alarms"),
+        dcc.Store(id="announced"),
         dcc.Store(id="digests", data={}),
         dcc.Store(id="cover-words", data=dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S}),
     ]
@@ -94,6 +96,7 @@ def page_parts(seen: Look, theme_name: str) -> dict[str, object]:
         "alerts": crew_parts.alert_list(situation.alerts, zone),
         "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
+        "alarms": crew_parts.alarms(situation.alerts),
         **dict(zip(CAPTIONS, captions, strict=True)),
         **dict(zip(GRAPHS, graphs, strict=True)),
     }
@@ -134,6 +137,7 @@ def register(app: Dash) -> None:
             Output("digests", "data"),
             *(Output(part, "children") for part in TEXT_PARTS + CAPTIONS),
             *(Output(part, "figure") for part in GRAPHS),
+            Output("alarms", "data"),
         ],
         Input("poll", "n_intervals"),
         State("url", "search"),
@@ -151,5 +155,8 @@ def register(app: Dash) -> None:
         Input("tick", "n_intervals"),
         Input("contact", "data"),
         State("cover-words", "data"),
+    )
+    in_browser(
+        ClientsideFunction("peakshade", "announce"), Output("announced", "data"), Input("alarms", "data")
     )
     crew_answers.register(app)

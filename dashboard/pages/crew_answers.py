@@ -83,7 +83,7 @@ def _send_acknowledge(rule: str, snooze_s: float | None, reason: str | None, sea
     spoken_reason = None if reason is None else words.QUIET_REASONS[reason]
     form = words.SENT_SEEN if snooze_s is None else words.SENT_QUIET
     payload = messages.acknowledge_payload(now.unix_s, rule, snooze_s, spoken_reason)
-    return _send(now, "acknowledge", payload, form.format(rule=words.RULES.get(rule, rule)))
+    return _send(now, "acknowledge", payload, form.format(rule=words.rule_text(rule)))
 
 
 def _send(now: Moment, kind: str, payload: Mapping[str, JsonValue], what: str) -> str:

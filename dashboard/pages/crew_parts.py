@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from dash import html
 from dash.development.base_component import Component
 
-from agent.records import ActiveAlert, Situation
+from agent.records import ActiveAlert, JsonValue, Situation
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
 from dashboard.figures import Trend
@@ -92,7 +92,7 @@ def _alert(alert: ActiveAlert, zone: ZoneInfo) -> Component:
     return html.Li(
         [
             html.P([level_mark(event.severity), words.LEVELS[event.severity]], className="level"),
-            html.H3(words.RULES.get(event.rule, event.rule)),
+            html.H3(words.rule_text(event.rule)),
             html.P(since, className="since"),
             html.P(event.action, className="action"),
             html.P(words.EVIDENCE, className="name"),
@@ -122,6 +122,20 @@ def _quiet_buttons(rule: str) -> list[Component]:
             n_clicks=0,
         )
         for reason, text in words.QUIET_REASONS.items()
+    ]
+
+
+def alarms(alerts: tuple[ActiveAlert, ...]) -> list[dict[str, JsonValue]]:
+    """The alerts that nobody has seen yet, for sound and notification in the browser."""
+    return [
+        {
+            "id": f"{alert.event.rule}@{alert.since_unix_s:.0f}/{alert.event.severity}",
+            "beeps": LEVEL_BARS[alert.event.severity],
+            "title": f"{words.LEVELS[alert.event.severity]}: {words.rule_text(alert.event.rule)}",
+            "action": alert.event.action,
+        }
+        for alert in alerts
+        if not alert.acknowledged and alert.snoozed_until_unix_s is None
     ]
 
 

@@ -38,7 +38,7 @@ def plan_page(job: Job, plan: LinkPlan, theme: Theme) -> Component:
         _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone)),
         _section(words.HEAT, plan_parts.heat(plan, zone), *_sun_graphs(plan, zone, theme)),
         _section(words.SAFETY, plan_parts.safety(plan.safety)),
-        _section(words.SUN_PASS_YEAR, plan_parts.sun_passes(plan.sun_passes_year, zone)),
+        _section(words.SUN_PASS_YEAR, plan_parts.folded(plan_parts.sun_passes(plan.sun_passes_year, zone))),
         _section(words.ITEMS, plan_parts.items(plan.items)),
     ]
     return html.Div(sections, className="sections")

@@ -14,7 +14,9 @@ from dashboard.site_time import clock_text, date_text, utc_text
 
 def number(value: float | None, decimals: int, unit: str) -> str:
     """The number with its unit; a dash where there is none."""
-    return words.NO_NUMBER if value is None or isnan(value) else f"{value:.{decimals}f} {unit}".strip()
+    if value is None or isnan(value):
+        return words.NO_NUMBER
+    return f"{value:.{decimals}f}" + (unit if unit == "°" else f" {unit}".rstrip())
 
 
 def answer(plan: LinkPlan) -> Component:
@@ -134,7 +136,12 @@ def safety(found: Safety) -> Component:
 def items(lines: Sequence[Item]) -> Component:
     """Every line of the budget with where it comes from."""
     rows = [[one.part, one.name, one.symbol, number(one.value, 2, one.unit), one.source] for one in lines]
-    return html.Details([html.Summary(words.ITEMS), table(words.ITEM_HEADS, rows)])
+    return folded(table(words.ITEM_HEADS, rows))
+
+
+def folded(part: Component) -> Component:
+    """A long part that opens when asked."""
+    return html.Details([html.Summary(words.SHOW), part])
 
 
 def pairs(*lines: tuple[str, str]) -> Component:

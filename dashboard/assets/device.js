@@ -1,0 +1,87 @@
+"use strict";
+
+// What this phone does by itself: its theme, its sound, its screen, its notifications.
+(() => {
+  let wakeLock = null;
+  let known = null;
+  let audio = null;
+
+  const beep = (startS) => {
+    const tone = audio.createOscillator();
+    const loudness = audio.createGain();
+    tone.frequency.value = 880;
+    loudness.gain.setValueAtTime(0.4, startS);
+    loudness.gain.exponentialRampToValueAtTime(0.001, startS + 0.35);
+    tone.connect(loudness).connect(audio.destination);
+    tone.start(startS);
+    tone.stop(startS + 0.4);
+  };
+
+  const holdScreen = async () => {
+    wakeLock = await navigator.wakeLock.request("screen");
+  };
+
+  document.addEventListener("visibilitychange", () => {
+    if (wakeLock && document.visibilityState === "visible") holdScreen();
+  });
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside);
+  Object.assign((window.dash_clientside.peakshade ||= {}), {
+    isWide: () => window.innerWidth >= 960,
+
+    markPage(pathname, names) {
+      document.title = `${names[pathname] || ""} · peakshade`;
+      for (const link of document.querySelectorAll("header a")) {
+        if (link.pathname === pathname) link.setAttribute("aria-current", "page");
+        else link.removeAttribute("aria-current");
+      }
+      return window.dash_clientside.no_update;
+    },
+
+    toggleTheme: (clicks, theme) =>
+      clicks ? (theme === "night" ? "day" : "night") : window.dash_clientside.no_update,
+
+    showTheme(theme) {
+      document.documentElement.dataset.theme = theme;
+      return theme === "night" ? "true" : "false";
+    },
+
+    async toggleScreen(clicks, words) {
+      if (!clicks) return ["false", ""];
+      if (!("wakeLock" in navigator)) return ["false", words.impossible];
+      if (wakeLock) {
+        await wakeLock.release();
+        wakeLock = null;
+        return ["false", ""];
+      }
+      await holdScreen();
+      return ["true", ""];
+    },
+
+    async toggleSound(clicks, words) {
+      if (!clicks) return ["false", ""];
+      if (audio) {
+        await audio.close();
+        audio = null;
+        return ["false", ""];
+      }
+      audio = new AudioContext();
+      beep(audio.currentTime);
+      if (!("Notification" in window) || !window.isSecureContext) return ["true", words.sound_only];
+      const answer = await Notification.requestPermission();
+      return ["true", answer === "granted" ? "" : words.sound_only];
+    },
+
+    announce(alarms) {
+      const fresh = known === null ? [] : alarms.filter((alarm) => !known.has(alarm.id));
+      known = new Set(alarms.map((alarm) => alarm.id));
+      if (!audio || !fresh.length) return window.dash_clientside.no_update;
+      const beeps = Math.max(...fresh.map((alarm) => alarm.beeps));
+      for (let i = 0; i < beeps; i += 1) beep(audio.currentTime + i * 0.5);
+      if ("Notification" in window && Notification.permission === "granted") {
+        for (const alarm of fresh) new Notification(alarm.title, { body: alarm.action, tag: alarm.id });
+      }
+      return window.dash_clientside.no_update;
+    },
+  });
+})();
