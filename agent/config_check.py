@@ -123,7 +123,7 @@ def read_section(
         if key in required and key not in values:
             findings.missing(section, key, allowed_text(known[key]))
     complete = required <= values.keys()
-    checked = {key: _read_value(known[key], section, key, values, findings) for key in known if key in values}
+    checked = {key: read_value(known[key], section, key, values, findings) for key in known if key in values}
     if not complete or any(value is _REFUSED for value in checked.values()):
         return None
     return kind(**checked)
@@ -133,9 +133,10 @@ _REFUSED = object()
 _CONFIG = ConfigDict(strict=True, allow_inf_nan=False)
 
 
-def _read_value(
+def read_value(
     hint: TypeForm[object], section: str, key: str, values: Mapping[str, object], findings: Findings
 ) -> object:
+    """The checked value of one key, or a mark of refusal with what is wrong noted in `findings`."""
     try:
         return TypeAdapter[object](hint, config=_CONFIG).validate_python(values[key])
     except ValidationError:
@@ -145,8 +146,18 @@ def _read_value(
 
 
 def from_text(hint: TypeForm[object], text: str) -> object:
-    """The text of an environment variable as a value of this type; the text itself where it cannot be."""
+    """Text from a variable or an answer as a value of this type.
+
+    A number that the type does not allow stays a number, anything else stays text: the check names it.
+    """
     try:
         return TypeAdapter[object](hint).validate_strings(text)
     except ValidationError:
+        return _number_or_text(text) if "number" in allowed_text(hint) else text
+
+
+def _number_or_text(text: str) -> float | str:
+    try:
+        return float(text)
+    except ValueError:
         return text

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 
 from typing_extensions import TypeForm
 
-from agent.config_check import Findings, known_fields, read_section, report_unknown
+from agent.config_check import Findings, known_fields, read_section, read_value, report_unknown
 from agent.errors import UsageError
 from agent.job import (
     Antenna,
@@ -172,3 +172,14 @@ def field_hint(section: str, key: str) -> TypeForm[object]:
     """The annotated type of a job setting; text for one that is not known."""
     kind = JOB_SECTIONS.get(section) or (Day if section == "day" else None)
     return known_fields(kind).get(key, str) if kind is not None else str
+
+
+def check_setting(section: str, key: str, value: object, findings: Findings) -> None:
+    """Note in `findings` what is wrong with the value of one job setting, seen by itself."""
+    if section == "day" and key in DAY_TIMES:
+        _read_time(key, value, findings)
+    elif not section:
+        _read_terminal({key: value}, findings)
+    else:
+        read_value(field_hint(section, key), section, key, {key: value}, findings)
+        _check_time_zone({key: value}, findings)

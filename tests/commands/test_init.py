@@ -1,0 +1,117 @@
+"""`peakshade init`: what it writes can be read, and nothing is overwritten or guessed."""
+
+import io
+from pathlib import Path
+
+import pytest
+
+from agent.cli import main
+from agent.commands.init import collected
+from agent.config import load_config
+from agent.config_check import known_fields
+from agent.config_job import JOB_SECTIONS
+from agent.config_template import SETTINGS
+from agent.errors import UsageError
+
+ANSWERS = {
+    "terminal": "van-1",
+    "site.name": 'Salt pan, "north" gate',
+    "site.latitude_deg": "37.25",
+    "site.longitude_deg": "-6.95",
+    "site.height_m": "12",
+    "site.time_zone": "Europe/Madrid",
+    "satellite.name": "GEO-A",
+    "satellite.longitude_deg": "8",
+    "downlink.frequency_ghz": "11.45",
+    "downlink.polarisation": "vertical",
+    "downlink.eirp_dbw": "50",
+    "downlink.symbol_rate_msps": "5",
+    "uplink.frequency_ghz": "14.05",
+    "uplink.polarisation": "horizontal",
+    "uplink.satellite_gt_dbk": "4",
+    "uplink.symbol_rate_msps": "1.5",
+    "antenna.diameter_m": "0.98",
+    "transmitter.power_w": "8",
+    "transmitter.limit_degc": "55",
+    "service.down_mbps": "4",
+    "service.up_mbps": "4",
+    "service.stream_mbps": "2.5",
+    "day.start": "2026-07-18 09:00",
+    "day.end": "2026-07-18T19:00:00+02:00",
+}
+NOTHING_GIVEN: dict[str, str | None] = {setting.name: None for setting in SETTINGS}
+
+
+def options(answers: dict[str, str]) -> list[str]:
+    flags = {setting.name: setting.flag for setting in SETTINGS}
+    return [f"{flags[name]}={value}" for name, value in answers.items()]
+
+
+def test_flags_give_a_config_that_loads(tmp_path: Path) -> None:
+    path = tmp_path / "van-1.toml"
+    assert main(["init", str(path), *options(ANSWERS)]) == 0
+    job = load_config(path, {}).job
+    assert job.site.name == 'Salt pan, "north" gate'
+    assert job.transmitter.power_w == 8.0
+    # Madrid is two hours ahead of UTC in July: 09:00 there is 07:00 UTC, by date(1).
+    assert job.day.start_unix_s == 1784358000.0
+    assert "assumed" in path.read_text(encoding="utf-8")
+
+
+def test_questions_are_asked_until_the_answer_will_do() -> None:
+    lines = ["Van 1", *ANSWERS.values()]
+    prompts = io.StringIO()
+    values = collected(NOTHING_GIVEN, io.StringIO("\n".join(lines) + "\n"), prompts)
+    assert values["terminal"] == "van-1" and values["site.latitude_deg"] == 37.25
+    assert values["day.start"] == "2026-07-18T09:00:00+02:00"
+    assert "a-z" in prompts.getvalue()
+
+
+def test_ended_answers_name_what_is_missing() -> None:
+    given = NOTHING_GIVEN | ANSWERS | {"site.latitude_deg": None}
+    with pytest.raises(UsageError, match="still needed: --site-latitude-deg$"):
+        collected(given, io.StringIO(""), io.StringIO())
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "hint"),
+    [
+        ("site.longitude_deg", "190", "write -170"),
+        ("downlink.frequency_ghz", "11450", "11.45"),
+        ("day.start", "2026-07-18", "RFC 3339"),
+        ("site.time_zone", "Madrid", "IANA"),
+        ("antenna.diameter_m", "a metre", "a number"),
+    ],
+)
+def test_wrong_option_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, value: str, hint: str
+) -> None:
+    path = tmp_path / "van-1.toml"
+    assert main(["init", str(path), *options(ANSWERS | {name: value})]) == 2
+    assert hint in capsys.readouterr().err
+    assert not path.exists()
+
+
+def test_end_before_start_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert (
+        main(["init", str(tmp_path / "van-1.toml"), *options(ANSWERS | {"day.end": "2026-07-18 08:00"})]) == 2
+    )
+    assert "after day.start" in capsys.readouterr().err
+
+
+def test_never_overwrites_without_force(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "van-1.toml"
+    path.write_text("mine", encoding="utf-8")
+    assert main(["init", str(path), *options(ANSWERS)]) == 2
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert "--force" in capsys.readouterr().err
+    assert main(["init", str(path), "--force", *options(ANSWERS)]) == 0
+    assert load_config(path, {}).job.terminal == "van-1"
+
+
+def test_every_required_setting_of_the_job_is_in_the_template() -> None:
+    written = {setting.name for setting in SETTINGS}
+    optional = {"downlink.interference_cn_db", "uplink.interference_cn_db"}
+    optional |= {"antenna.receive_gain_dbi", "antenna.transmit_gain_dbi"}
+    known = {f"{section}.{key}" for section, kind in JOB_SECTIONS.items() for key in known_fields(kind)}
+    assert written - {"terminal", "day.start", "day.end"} == known - optional
