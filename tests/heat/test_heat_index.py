@@ -62,7 +62,7 @@ def test_reference_categories() -> None:
     assert (heat_band(60.0) or ("", ""))[0] == "extreme danger"
 
 
-@given(st.floats(27.0, 45.0), st.floats(15.0, 84.0))
+@given(st.floats(28.0, 45.0), st.floats(15.0, 84.0))
 def test_property_more_humid_feels_hotter(air_degc: float, humidity_percent: float) -> None:
     drier, wetter = heat_index_degc(air_degc, np.array([humidity_percent, humidity_percent + 1.0]))
     assert wetter >= drier - 0.15  # the regression itself dips by a tenth at its cool, dry edge
