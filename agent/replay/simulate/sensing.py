@@ -1,0 +1,316 @@
+"""What modem, thermometers, weather station and tests report of the physical day."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from agent.plan.modcod import ladder
+from agent.records import AnyReading, Note, Power, Signal, Temperature, Throughput, Weather
+from agent.replay.simulate.physics import PhysicalDay
+from agent.replay.simulate.scenario import Scenario, Sensors, StuckSensor
+from agent.replay.simulate.sky import FloatArray, wander
+from agent.replay.simulate.terminal import RAIN_TEMPERATURE_K
+
+# A modem calls this worst and best when it reports a percentage (each maker has its own; these are ours).
+QUALITY_ZERO_DB = 2.0
+QUALITY_FULL_DB = 18.0
+FLOOR_DB = -5.0  # Below this a modem shows nothing lower.
+RX_LEVEL_CLEAR_DBM = -48.0
+# Weather and power change slowly and are asked for less often than the thermometers.
+WEATHER_EVERY = 6
+POWER_EVERY = 3
+TEST_S = 10.0
+OFFLINE_LOSS_PERCENT = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ticks:
+    """When a sensor reports: second of the day as index, and the stamp (Unix seconds)."""
+
+    index: np.ndarray[tuple[int], np.dtype[np.intp]]
+    unix_s: FloatArray
+
+
+def readings_of(
+    scenario: Scenario, day: PhysicalDay, rng: np.random.Generator
+) -> dict[str, list[AnyReading]]:
+    """All readings by kind, each list in time order."""
+    sensors = scenario.sensors
+    readings: dict[str, list[AnyReading]] = {"note": notes_of(scenario, day)}
+    readings["signal"] = signal_of(scenario, day, rng)
+    slow = _ticks(day, sensors.other_step_s, sensors, rng)
+    if sensors.power_reported:
+        readings["power"] = power_of(day, slow, rng)
+    if sensors.weather_station:
+        readings["weather"] = weather_readings(day, slow, sensors, rng)
+    if sensors.temperature:
+        readings["temperature"] = temperature_of(scenario, day, slow, rng)
+    if sensors.throughput:
+        readings["throughput"] = throughput_of(scenario, day, slow, rng)
+    return readings
+
+
+def _ticks(day: PhysicalDay, step_s: float, sensors: Sensors, rng: np.random.Generator) -> Ticks:
+    offsets = np.arange(0.0, len(day.unix_s) - 1.0, step_s)
+    if sensors.time_jitter_s > 0.0:
+        offsets = offsets + rng.uniform(0.0, min(sensors.time_jitter_s, 0.9 * step_s), len(offsets))
+        offsets = np.minimum(offsets, len(day.unix_s) - 1.0)
+    return Ticks(offsets.astype(np.intp), np.round(day.unix_s[0] + offsets, 3))
+
+
+def _stepped(values: FloatArray, step: float) -> FloatArray:
+    """Rounded to the sensor's resolution, with no more digits than it has."""
+    return np.asarray(np.round(np.round(values / step) * step, 3))
+
+
+def _stuck(values: FloatArray, scenario: Scenario, ticks: Ticks, kind: str) -> FloatArray:
+    held = values.copy()
+    for episode in scenario.episodes:
+        if isinstance(episode, StuckSensor) and episode.kind == kind:
+            inside = (ticks.index >= episode.at_s) & (ticks.index < episode.at_s + episode.lasts_s)
+            if inside.any():
+                held[inside] = values[np.argmax(inside)]
+    return held
+
+
+def notes_of(scenario: Scenario, day: PhysicalDay) -> list[AnyReading]:
+    """The crew's notes, each written by one of them."""
+    names = scenario.crew.names
+    notes: list[AnyReading] = []
+    for number, action in enumerate(sorted(day.truth.actions, key=lambda action: action.at_s)):
+        if not 0.0 <= action.at_s < len(day.unix_s):
+            continue
+        notes.append(
+            Note(
+                unix_s=float(day.unix_s[0]) + float(round(action.at_s)),
+                kind=action.kind,
+                where=action.where,
+                text=action.text,
+                by=names[number % len(names)],
+            )
+        )
+    return notes
+
+
+def signal_of(scenario: Scenario, day: PhysicalDay, rng: np.random.Generator) -> list[AnyReading]:
+    """The modem's view of both carriers; silent while it is off."""
+    sensors = scenario.sensors
+    ticks = _ticks(day, sensors.signal_step_s, sensors, rng)
+    count = len(day.unix_s)
+    shared = sensors.scintillation_db * wander(rng, count, sensors.scintillation_tau_s)
+    slow = sensors.slow_noise_db * wander(rng, count, 900.0)
+    down = (day.down_esno_db + shared + slow)[ticks.index]
+    up = (day.up_esno_db + 0.7 * shared + sensors.slow_noise_db * wander(rng, count, 900.0))[ticks.index]
+    down = down + sensors.noise_db * rng.standard_normal(len(down))
+    up = up + sensors.noise_db * rng.standard_normal(len(up))
+    columns = _carrier_columns(scenario, day, ticks, down, rng)
+    if sensors.uplink_reported:
+        shown = _stepped(np.clip(up, FLOOR_DB, 40.0), sensors.resolution_db)
+        sending = (day.heat.sending * day.truth.modem_on)[ticks.index] > 0.0
+        columns["uplink_esno_db"] = [v if on else None for v, on in zip(shown.tolist(), sending, strict=True)]
+    names = list(columns)
+    rows = zip(*columns.values(), strict=True)
+    on = day.truth.modem_on[ticks.index] > 0.0
+    return [
+        Signal(unix_s=unix_s, **dict(zip(names, row, strict=True)))
+        for unix_s, row, reported in zip(ticks.unix_s.tolist(), rows, on, strict=True)
+        if reported
+    ]
+
+
+def _carrier_columns(
+    scenario: Scenario, day: PhysicalDay, ticks: Ticks, down: FloatArray, rng: np.random.Generator
+) -> dict[str, list[object]]:
+    """The downlink as this modem words it: Es/N0, C/N, a percentage or one of five steps."""
+    job, sensors = scenario.job, scenario.sensors
+    rungs = ladder(job.modem.standard)
+    needed = np.array([rung.esno_db for rung in rungs]) + job.modem.implementation_margin_db
+    locked = day.down_esno_db[ticks.index] > needed[0]
+    columns: dict[str, list[object]] = {"locked": locked.tolist()}
+    shown = _stuck(np.clip(down, FLOOR_DB, 40.0), scenario, ticks, "signal")
+    percent = np.clip((shown - QUALITY_ZERO_DB) / (QUALITY_FULL_DB - QUALITY_ZERO_DB) * 100.0, 0.0, 100.0)
+    if sensors.quality == "percent":
+        columns["quality_percent"] = _stepped(percent, 1.0).tolist()
+    elif sensors.quality == "five":
+        columns["quality_percent"] = _stepped(percent, 20.0).tolist()
+    elif sensors.quality == "cn":
+        # C/N in the Nyquist bandwidth, the symbol rate: noise of the roll-off is left out of both.
+        columns["cn_db"] = _stepped(shown, sensors.resolution_db).tolist()
+    else:
+        columns["esno_db"] = _stepped(shown, sensors.resolution_db).tolist()
+        columns["rx_level_dbm"] = _stepped(_rx_level_dbm(day, ticks, rng), 0.5).tolist()
+        # A modem changes its MODCOD with half a dB in hand, on a level smoothed over half a minute.
+        level = np.convolve(day.down_esno_db, np.ones(30) / 30.0, mode="full")[: len(day.unix_s)]
+        rung = np.searchsorted(needed, level[ticks.index] - 0.5, side="right") - 1
+        columns["modcod"] = [
+            rungs[max(i, 0)].name if ok else None for i, ok in zip(rung, locked, strict=True)
+        ]
+    return columns
+
+
+def _rx_level_dbm(day: PhysicalDay, ticks: Ticks, rng: np.random.Generator) -> FloatArray:
+    """Carrier and noise together: the sun and the rain add noise where a mis-pointed dish does not."""
+    rain_db = day.truth.rain_db[ticks.index]
+    carrier = 10.0 ** (-(day.pointing_db + day.truth.blocked_db)[ticks.index] / 10.0 - rain_db / 10.0)
+    hotter = 10.0 ** (day.sun_db[ticks.index] / 10.0)
+    hotter = hotter + RAIN_TEMPERATURE_K * (1.0 - 10.0 ** (-rain_db / 10.0)) / day.link.system_k
+    noise = 10.0 ** (-day.link.down_esno_db / 10.0) * hotter
+    level = RX_LEVEL_CLEAR_DBM + 10.0 * np.log10(carrier + noise)
+    return np.asarray(np.maximum(level + 0.1 * rng.standard_normal(len(level)), -90.0))
+
+
+def power_of(day: PhysicalDay, slow: Ticks, rng: np.random.Generator) -> list[AnyReading]:
+    """Source, voltage and battery."""
+    readings: list[AnyReading] = []
+    for index, unix_s in zip(slow.index[::POWER_EVERY], slow.unix_s[::POWER_EVERY].tolist(), strict=True):
+        battery = float(np.round(day.truth.battery_percent[index]))
+        generator = day.truth.on_generator[index] > 0.0
+        if battery <= 0.0:
+            continue
+        volts = 230.0 + 1.5 * rng.standard_normal() if generator else 226.0 + 4.0 * battery / 100.0
+        readings.append(
+            Power(
+                unix_s=unix_s,
+                source="generator" if generator else "battery",
+                voltage_v=round(float(volts), 1),
+                battery_percent=battery,
+                runtime_s=None if generator else round(battery / 100.0 * 5400.0),
+            )
+        )
+    return readings
+
+
+def weather_readings(
+    day: PhysicalDay, slow: Ticks, sensors: Sensors, rng: np.random.Generator
+) -> list[AnyReading]:
+    """A small station beside the van; the rain gauge sees what fell over the last minute."""
+    index = slow.index[::WEATHER_EVERY]
+    gust = day.sky.gust_m_s + day.truth.gust_m_s
+    # A station keeps the highest gust until it is asked again.
+    starts = np.concatenate(([0], index[:-1] + 1)) if len(index) else index
+    highest = [float(gust[a : b + 1].max()) for a, b in zip(starts, index, strict=True)]
+    shine = day.sky.direct_w_m2 * np.sin(np.radians(np.maximum(day.sky.sun_elevation_deg, 0.0)))
+    columns = {
+        "air_degc": day.sky.air_degc[index] + 0.1 * rng.standard_normal(len(index)),
+        "rain_mm_h": _last_minute(day.truth.rain_mm_h)[index],
+        "wind_m_s": day.sky.wind_m_s[index],
+        "gust_m_s": np.array(highest),
+        "humidity_percent": np.round(day.sky.humidity_percent[index]),
+        "irradiance_w_m2": np.round(shine + day.sky.diffuse_w_m2)[index],
+    }
+    if not sensors.rain_gauge:
+        del columns["rain_mm_h"]
+    rows = zip(*(np.round(values, 1).tolist() for values in columns.values()), strict=True)
+    return [
+        Weather(unix_s=unix_s, **dict(zip(columns, row, strict=True)))
+        for unix_s, row in zip(slow.unix_s[::WEATHER_EVERY].tolist(), rows, strict=True)
+    ]
+
+
+def _last_minute(values: FloatArray) -> FloatArray:
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    ends = np.arange(1, len(values) + 1)
+    starts = np.maximum(ends - 60, 0)
+    # Differences of running sums leave crumbs of rounding where nothing fell.
+    return np.asarray(np.maximum((total[ends] - total[starts]) / (ends - starts), 0.0))
+
+
+def temperature_of(
+    scenario: Scenario, day: PhysicalDay, slow: Ticks, rng: np.random.Generator
+) -> list[AnyReading]:
+    """Thermometers on the transmitter, in the modem and in the shade, in this order at each tick."""
+    count = len(slow.index)
+    case = day.heat.transmitter_degc[slow.index] + 0.08 * rng.standard_normal(count)
+    columns = {
+        "transmitter": _stuck(_stepped(case, 0.1), scenario, slow, "transmitter"),
+        "modem": _stepped(day.heat.modem_degc[slow.index] + 0.05 * rng.standard_normal(count), 0.5),
+        "ambient": _stepped(day.sky.air_degc[slow.index] + 0.1 * rng.standard_normal(count), 0.1),
+    }
+    return [
+        Temperature(unix_s=unix_s, where=where, temperature_degc=values[number])
+        for number, unix_s in enumerate(slow.unix_s.tolist())
+        for where, values in ((name, column.tolist()) for name, column in columns.items())
+    ]
+
+
+def throughput_of(
+    scenario: Scenario, day: PhysicalDay, slow: Ticks, rng: np.random.Generator
+) -> list[AnyReading]:
+    """What the interface counters and pings see all the time, and a test now and then."""
+    sensors = scenario.sensors
+    tests = {int(at_s) for at_s in np.arange(sensors.test_step_s, len(day.unix_s), sensors.test_step_s)}
+    readings: list[AnyReading] = []
+    last = -1
+    for index, unix_s in zip(slow.index.tolist(), slow.unix_s.tolist(), strict=True):
+        due = any(second in tests for second in range(last + 1, index + 1))
+        last = index
+        link = _path(day, index, rng)
+        readings.append(_passive(day, index, unix_s, link, rng))
+        if due and link.rtt_ms is not None:
+            readings.append(_test(sensors, day, (index, unix_s), link, rng))
+    return readings
+
+
+@dataclass(frozen=True, slots=True)
+class _Path:
+    rtt_ms: float | None
+    jitter_ms: float | None
+    loss_percent: float
+    sent_mbps: float
+
+
+def _path(day: PhysicalDay, index: int, rng: np.random.Generator) -> _Path:
+    """Delay and loss of pings, and what of the stream gets through, at one second."""
+    if day.down_mbps[index] <= 0.0 or day.up_mbps[index] <= 0.0:
+        return _Path(None, None, OFFLINE_LOSS_PERCENT, 0.0)
+    stream, room = day.stream_mbps[index], day.up_mbps[index]
+    added = day.truth.added_rtt_ms[index] + (600.0 if stream > room else 0.0)
+    overload = 100.0 * max(stream - room, 0.0) / max(stream, 1e-9)
+    lost = day.truth.lan_loss_percent[index] + overload + 0.002 * day.truth.added_rtt_ms[index]
+    return _Path(
+        rtt_ms=round(float(day.link.rtt_ms + added + 8.0 * abs(rng.standard_normal())), 1),
+        jitter_ms=round(float(3.0 + 0.08 * added + abs(rng.standard_normal())), 1),
+        loss_percent=round(float(min(lost + (rng.random() < 0.02) * 1.0, 100.0)), 1),
+        sent_mbps=float(min(stream, room) * (1.0 - day.truth.lan_loss_percent[index] / 100.0)),
+    )
+
+
+def _passive(
+    day: PhysicalDay, index: int, unix_s: float, path: _Path, rng: np.random.Generator
+) -> Throughput:
+    idle = 0.0 if path.rtt_ms is None else float(0.12 * np.exp(0.5 * rng.standard_normal()))
+    return Throughput(
+        unix_s=unix_s,
+        method="passive",
+        down_mbps=round(min(idle, float(day.down_mbps[index])), 2),
+        up_mbps=round(path.sent_mbps + 0.05 * idle, 2),
+        rtt_ms=path.rtt_ms,
+        jitter_ms=path.jitter_ms,
+        loss_percent=path.loss_percent,
+        stream_mbps=round(float(day.stream_mbps[index]), 2),
+    )
+
+
+def _test(
+    sensors: Sensors, day: PhysicalDay, at: tuple[int, float], path: _Path, rng: np.random.Generator
+) -> Throughput:
+    """A test of ten seconds: what the carrier has left beside the stream, and not above window over RTT."""
+    index, unix_s = at
+    rtt_ms = path.rtt_ms if path.rtt_ms is not None else day.link.rtt_ms
+    window_mbps = sensors.flows * sensors.window_bytes * 8.0 / rtt_ms / 1000.0
+    spread = 1.0 + 0.02 * rng.standard_normal(2)
+    down = min(float(day.down_mbps[index]), window_mbps) * spread[0]
+    up = min(max(float(day.up_mbps[index] - day.stream_mbps[index]), 0.05), window_mbps) * spread[1]
+    return Throughput(
+        unix_s=unix_s,
+        method="active",
+        down_mbps=round(float(down), 2),
+        up_mbps=round(float(up), 2),
+        rtt_ms=path.rtt_ms,
+        jitter_ms=path.jitter_ms,
+        loss_percent=path.loss_percent,
+        bytes_used=int((down + up) * TEST_S * 1e6 / 8.0),
+        stream_mbps=round(float(day.stream_mbps[index]), 2),
+        window_bytes=sensors.window_bytes,
+        flows=sensors.flows,
+    )
