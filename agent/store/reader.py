@@ -1,0 +1,128 @@
+"""What the agent and its commands read from the store: readings in stored order, events, the situation."""
+
+import heapq
+import json
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from operator import attrgetter
+
+from pydantic import TypeAdapter
+
+from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
+from agent.store.schema import own_fields
+from agent.store.writer import Stored
+
+_SITUATION = TypeAdapter(Situation)
+_EVENT = TypeAdapter(AlertEvent)
+_SNAPSHOT = TypeAdapter(dict[str, JsonValue])
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The engine's state after the reading `seq`, made with the plan and rules of `digest`."""
+
+    seq: int
+    unix_s: float
+    digest: str
+    body: dict[str, JsonValue]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredSituation:
+    """The latest situation of a terminal; `written_wall_unix_s` by the computer's own clock."""
+
+    terminal: str
+    situation: Situation
+    written_wall_unix_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class InputAge:
+    """When an input was last heard; `place` is a thermometer's, else empty."""
+
+    kind: str
+    place: str
+    unix_s: float
+
+
+def readings_after(connection: sqlite3.Connection, terminal: str, seq: int) -> Iterator[Stored]:
+    """The readings stored after `seq`, in the order in which the engine took them."""
+    return heapq.merge(
+        *(_kind_after(connection, kind, terminal, seq) for kind in KINDS), key=attrgetter("seq")
+    )
+
+
+def _kind_after(connection: sqlite3.Connection, kind: str, terminal: str, seq: int) -> Iterator[Stored]:
+    record = KINDS[kind]
+    names = (*own_fields(kind), "unix_s", "sent_unix_s")
+    truths = _truth_fields(kind)
+    columns = ", ".join(f'"{name}"' for name in names)
+    rows = connection.execute(
+        f'SELECT seq, extra, {columns} FROM "{kind}" WHERE seq > ? AND terminal = ? ORDER BY seq',
+        (seq, terminal),
+    )
+    for number, extra, *values in rows:
+        known = dict(zip(names, values, strict=True))
+        for name in truths:
+            known[name] = None if known[name] is None else bool(known[name])
+        yield Stored(number, kind, record(**known, extra=json.loads(extra) if extra else {}))
+
+
+@cache
+def _truth_fields(kind: str) -> tuple[str, ...]:
+    return tuple(name for name, plain in own_fields(kind).items() if plain is bool)
+
+
+def events(connection: sqlite3.Connection, terminal: str) -> list[AlertEvent]:
+    """All alert events of a terminal, in the order in which they were stored."""
+    rows = connection.execute(
+        "SELECT unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s"
+        " FROM alert_event WHERE terminal = ? ORDER BY id",
+        (terminal,),
+    )
+    names = ("unix_s", "rule", "severity", "state", "cause", "action", "evidence", "figures")
+    return [
+        _EVENT.validate_python(
+            dict(zip(names, values, strict=True))
+            | {
+                "evidence": json.loads(values[6]),
+                "figures": json.loads(values[7]),
+                "deadline_unix_s": deadline,
+            }
+        )
+        for *values, deadline in rows
+    ]
+
+
+def snapshot(connection: sqlite3.Connection, terminal: str) -> Snapshot | None:
+    """The engine's stored state, None where there is none."""
+    row = connection.execute(
+        "SELECT seq, unix_s, digest, body FROM engine_snapshot WHERE terminal = ?", (terminal,)
+    ).fetchone()
+    return None if row is None else Snapshot(row[0], row[1], row[2], _SNAPSHOT.validate_json(row[3]))
+
+
+def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
+    """The latest situation of every terminal, the one written last first."""
+    rows = connection.execute(
+        "SELECT terminal, body, written_wall_unix_s FROM situation ORDER BY written_wall_unix_s DESC, terminal"
+    )
+    return [
+        StoredSituation(terminal, _SITUATION.validate_json(body), written) for terminal, body, written in rows
+    ]
+
+
+def input_ages(connection: sqlite3.Connection, terminal: str) -> list[InputAge]:
+    """Every input that was ever heard and when last, the one silent for longest first."""
+    ages: list[InputAge] = []
+    for kind in KINDS:
+        place = '"where"' if kind == "temperature" else "''"
+        ages += [
+            InputAge(kind, *row)
+            for row in connection.execute(
+                f'SELECT {place}, max(unix_s) FROM "{kind}" WHERE terminal = ? GROUP BY 1', (terminal,)
+            )
+        ]
+    return sorted(ages, key=attrgetter("unix_s"))

@@ -1,0 +1,65 @@
+"""One-minute roll-ups: count, sum, lowest, highest and last value of every numeric field, kept as readings come."""
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from math import floor
+
+from agent.records import AnyReading, Temperature
+from agent.store.schema import own_fields
+
+MINUTE_S = 60.0
+
+_UPSERT = """
+INSERT INTO minute VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT DO UPDATE SET n = n + excluded.n, total = total + excluded.total, low = min(low, excluded.low),
+    high = max(high, excluded.high), last = excluded.last
+"""
+
+Key = tuple[str, str, str, str, float]
+
+
+@dataclass(slots=True)
+class _Minute:
+    n: int
+    total: float
+    low: float
+    high: float
+    last: float
+
+    def add(self, value: float) -> None:
+        self.n += 1
+        self.total += value
+        self.low = min(self.low, value)
+        self.high = max(self.high, value)
+        self.last = value
+
+
+@cache
+def numeric_fields(kind: str) -> tuple[str, ...]:
+    """The fields of a kind that have roll-ups; a truth value counts as 0 or 1."""
+    return tuple(name for name, plain in own_fields(kind).items() if plain is not str)
+
+
+def add_to_minutes(
+    connection: sqlite3.Connection, terminal: str, readings: Iterable[tuple[str, AnyReading]]
+) -> None:
+    """Add new readings, by kind, in the caller's transaction."""
+    minutes: dict[Key, _Minute] = {}
+    for kind, reading in readings:
+        place = reading.where if isinstance(reading, Temperature) else ""
+        start_unix_s = floor(reading.unix_s / MINUTE_S) * MINUTE_S
+        for field in numeric_fields(kind):
+            value = getattr(reading, field)
+            if value is None:
+                continue
+            key = (terminal, kind, place, field, start_unix_s)
+            known = minutes.get(key)
+            if known is None:
+                minutes[key] = _Minute(1, value, value, value, value)
+            else:
+                known.add(value)
+    connection.executemany(
+        _UPSERT, [(*key, one.n, one.total, one.low, one.high, one.last) for key, one in minutes.items()]
+    )

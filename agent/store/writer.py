@@ -1,0 +1,253 @@
+"""The one writer of the store. Every method is one transaction: on return it is on the disk."""
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from hashlib import blake2b
+from math import floor
+from pathlib import Path
+
+from pydantic import TypeAdapter
+
+from agent.job import Job
+from agent.plan.link_plan import LinkPlan
+from agent.plan.plan_json import plan_to_json
+from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
+from agent.store.opening import open_for_writing
+from agent.store.rollups import MINUTE_S, add_to_minutes
+from agent.store.schema import own_fields
+
+# A broker may redeliver what waited for a day; a message that is older and identical is not expected.
+REMEMBER_MESSAGES_S = 2 * 86_400.0
+FORGET_EVERY_S = 3600.0
+# Enough to see what a device does wrong, without a faulty one filling the disk.
+KEEP_REJECTED = 10_000
+KEEP_PAYLOAD_BYTES = 4096
+DIGEST_BYTES = 16
+
+_JOB = TypeAdapter(Job)
+_SITUATION = TypeAdapter(Situation)
+_FIGURES = TypeAdapter(Mapping[str, float])
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A message that could be read. `reading.unix_s` is the time its sender claims."""
+
+    topic: str
+    payload: bytes
+    kind: str
+    reading: AnyReading
+    received_unix_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A message that could not be read, and why."""
+
+    topic: str
+    payload: bytes
+    reason: str
+    received_unix_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A reading as stored: `seq` is its place in the order over all kinds."""
+
+    seq: int
+    kind: str
+    reading: AnyReading
+
+
+Stamp = Callable[[AnyReading, float], AnyReading]
+
+
+class StoreWriter:
+    """Writes for one terminal; several terminals' agents may take turns on one file."""
+
+    def __init__(self, connection: sqlite3.Connection, terminal: str) -> None:
+        self._connection = connection
+        self._terminal = terminal
+        self._forgot_unix_s = 0.0
+
+    @classmethod
+    def open(cls, path: Path, terminal: str, now_unix_s: float) -> "StoreWriter":
+        """Raises StoreError with what stands in the way."""
+        return cls(open_for_writing(path, now_unix_s), terminal)
+
+    def close(self) -> None:
+        """Fold the write-ahead log into the file and let go of it."""
+        self._connection.close()
+
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """For reading back at the start, before anything is written."""
+        return self._connection
+
+    def add(self, messages: Sequence[Arrival | Refusal], stamp: Stamp) -> list[Stored]:
+        """Store the messages in their order and return the readings that are new.
+
+        `stamp` gives a new reading, with its receipt time, the time the engine uses. A message with topic and
+        payload of an earlier one is a redelivery and changes nothing.
+        """
+        with self._transaction():
+            new = self._new_readings([one for one in messages if isinstance(one, Arrival)], stamp)
+            self._add_rejected([one for one in messages if isinstance(one, Refusal)])
+            if messages:
+                self._forget(messages[-1].received_unix_s)
+        return new
+
+    def add_events(
+        self, events: Iterable[AlertEvent], situations: Sequence[Situation], wall_unix_s: float
+    ) -> None:
+        """Store what the engine said; events that are stored already stay as they are."""
+        with self._transaction():
+            self._connection.executemany(
+                "INSERT OR IGNORE INTO alert_event (terminal, unix_s, rule, severity, state, cause, action,"
+                " evidence, figures, deadline_unix_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [self._event_row(event) for event in events],
+            )
+            self._connection.executemany(
+                "INSERT OR IGNORE INTO situation_minute VALUES (?, ?, ?)",
+                [
+                    (self._terminal, floor(one.unix_s / MINUTE_S) * MINUTE_S, _text(_FIGURES, one.figures))
+                    for one in situations
+                ],
+            )
+            for latest in situations[-1:]:
+                body = _SITUATION.dump_json(latest).decode()
+                self._connection.execute(
+                    "INSERT OR REPLACE INTO situation VALUES (?, ?, ?, ?)",
+                    (self._terminal, latest.unix_s, wall_unix_s, body),
+                )
+
+    def save_snapshot(self, seq: int, unix_s: float, digest: str, snapshot: Mapping[str, JsonValue]) -> None:
+        """Keep the engine's state after the reading `seq`; `digest` is that of the plan and rules."""
+        with self._transaction():
+            self._connection.execute(
+                "INSERT OR REPLACE INTO engine_snapshot VALUES (?, ?, ?, ?, ?)",
+                (self._terminal, seq, unix_s, digest, json.dumps(snapshot)),
+            )
+
+    def save_plan(self, job: Job, plan: LinkPlan, digest: str) -> None:
+        """Keep job and plan for the dashboard and the report."""
+        with self._transaction():
+            self._connection.execute(
+                "INSERT OR REPLACE INTO plan VALUES (?, ?, ?, ?)",
+                (self._terminal, digest, _JOB.dump_json(job).decode(), json.dumps(plan_to_json(plan))),
+            )
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._connection.execute("COMMIT")
+        except BaseException:
+            # A full disk has rolled back on its own already.
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
+            raise
+
+    def _new_readings(self, arrivals: Sequence[Arrival], stamp: Stamp) -> list[Stored]:
+        seq = self._last_seq() if arrivals else 0
+        new: list[Stored] = []
+        rows: dict[str, list[tuple[object, ...]]] = {}
+        for arrival in arrivals:
+            if not self._remember(arrival):
+                continue
+            seq += 1
+            stored = Stored(seq, arrival.kind, stamp(arrival.reading, arrival.received_unix_s))
+            new.append(stored)
+            rows.setdefault(arrival.kind, []).append(self._reading_row(stored, arrival.received_unix_s))
+        for kind, kind_rows in rows.items():
+            self._connection.executemany(_insert(kind), kind_rows)
+        add_to_minutes(self._connection, self._terminal, ((one.kind, one.reading) for one in new))
+        return new
+
+    def _last_seq(self) -> int:
+        each = " UNION ALL ".join(f'SELECT max(seq) AS seq FROM "{kind}"' for kind in KINDS)
+        (last,) = self._connection.execute(f"SELECT max(seq) FROM ({each})").fetchone()
+        return 0 if last is None else int(last)
+
+    def _remember(self, arrival: Arrival) -> bool:
+        digest = blake2b(arrival.payload, digest_size=DIGEST_BYTES, key=_key(arrival.topic)).digest()
+        done = self._connection.execute(
+            "INSERT OR IGNORE INTO seen VALUES (?, ?)", (digest, arrival.received_unix_s)
+        )
+        return done.rowcount == 1
+
+    def _forget(self, now_unix_s: float) -> None:
+        if now_unix_s - self._forgot_unix_s >= FORGET_EVERY_S:
+            self._connection.execute(
+                "DELETE FROM seen WHERE received_unix_s < ?", (now_unix_s - REMEMBER_MESSAGES_S,)
+            )
+            self._forgot_unix_s = now_unix_s
+
+    def _add_rejected(self, refusals: Sequence[Refusal]) -> None:
+        if not refusals:
+            return
+        self._connection.executemany(
+            "INSERT INTO rejected (received_unix_s, topic, payload, reason) VALUES (?, ?, ?, ?)",
+            [
+                (one.received_unix_s, one.topic, one.payload[:KEEP_PAYLOAD_BYTES], one.reason)
+                for one in refusals
+            ],
+        )
+        self._connection.execute(
+            "DELETE FROM rejected WHERE id <= (SELECT max(id) FROM rejected) - ?", (KEEP_REJECTED,)
+        )
+
+    def _reading_row(self, stored: Stored, received_unix_s: float) -> tuple[object, ...]:
+        reading = stored.reading
+        extra = json.dumps(dict(reading.extra), ensure_ascii=False) if reading.extra else None
+        own = (getattr(reading, name) for name in _own_names(stored.kind))
+        return (
+            stored.seq,
+            self._terminal,
+            reading.unix_s,
+            received_unix_s,
+            reading.sent_unix_s,
+            extra,
+            *own,
+        )
+
+    def _event_row(self, event: AlertEvent) -> tuple[object, ...]:
+        return (
+            self._terminal,
+            event.unix_s,
+            event.rule,
+            event.severity,
+            event.state,
+            event.cause,
+            event.action,
+            json.dumps(event.evidence, ensure_ascii=False),
+            _text(_FIGURES, event.figures),
+            event.deadline_unix_s,
+        )
+
+
+def _text(adapter: TypeAdapter[Mapping[str, float]], figures: Mapping[str, float]) -> str:
+    return adapter.dump_json(figures).decode()
+
+
+@cache
+def _key(topic: str) -> bytes:
+    """BLAKE2 takes keys of up to 64 bytes, so the topic is digested first."""
+    return blake2b(topic.encode(), digest_size=DIGEST_BYTES).digest()
+
+
+@cache
+def _own_names(kind: str) -> tuple[str, ...]:
+    return tuple(own_fields(kind))
+
+
+@cache
+def _insert(kind: str) -> str:
+    names = ("seq", "terminal", "unix_s", "received_unix_s", "sent_unix_s", "extra", *_own_names(kind))
+    columns = ", ".join(f'"{name}"' for name in names)
+    return f'INSERT INTO "{kind}" ({columns}) VALUES ({", ".join("?" * len(names))})'
