@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agent.errors import UsageError
+from agent.heat.outlook import FINE_SUN_HOURS, LONG_SUN_HOURS
 
 Thresholds = Mapping[str, npt.NDArray[np.float64]]
 
@@ -45,8 +46,8 @@ def _timing(
 
 
 PARAMETERS: tuple[Parameter, ...] = (
-    Parameter("shade.advise_after_s", 3600.0, "s", 600.0, 36_000.0, "common practice: under one hour is no concern"),
-    Parameter("shade.act_after_s", 7200.0, "s", 600.0, 36_000.0, "common practice: over two hours wants shade"),
+    Parameter("shade.advise_after_s", FINE_SUN_HOURS * 3600.0, "s", 600.0, 36_000.0, "common practice: under one hour is no concern"),
+    Parameter("shade.act_after_s", LONG_SUN_HOURS * 3600.0, "s", 600.0, 36_000.0, "common practice: over two hours wants shade"),
     Parameter("shade.exposure_margin_degc", 10.0, "degC", 0.0, 60.0, "a thermometer this far below its limit outvotes the rule of thumb"),
     Parameter("shade.lead_s", 1500.0, "s", 60.0, 7200.0, "fetching and fixing a cover takes about ten minutes; the forecast errs by as much"),
     Parameter("shade.loss_db", 1.0, "dB", 0.2, 10.0, "a transmitter that cuts its power for heat does so by this and more"),

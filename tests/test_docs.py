@@ -1,0 +1,89 @@
+"""The documents name everything that exists, and their tables say what the code says."""
+
+import re
+import shlex
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+
+import pytest
+
+from agent.cli import COMMANDS
+from agent.config import OTHER_SECTIONS
+from agent.config_template import SETTINGS
+from agent.job import Job
+from agent.records import KINDS, Reading
+from agent.watch.rules import PARAMETERS, RULES
+from tests.__main__ import main as run_every_check
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text()
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text()
+
+
+def rules_table() -> str:
+    """Every parameter as a row of a Markdown table; DEVELOPERS.md has to hold it."""
+    rows = [
+        f"| {item.name.split('.')[0]} | {item.name.split('.')[1]} | {item.value:g} | {item.unit} "
+        f"| {item.low:g} to {item.high:g} | {item.reason} |"
+        for item in PARAMETERS
+    ]
+    return "\n".join(["| rule | key | default | unit | range | reason |", "|---|---|---|---|---|---|", *rows])
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_is_in_the_readme(command: str) -> None:
+    assert f"| `{command}` |" in README
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_every_rule_is_in_the_readme(rule: str) -> None:
+    assert f"| `{rule}` |" in README
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_field_of_every_message_is_in_the_readme(kind: str) -> None:
+    row = next(line for line in README.splitlines() if line.startswith(f"| {kind} |"))
+    known = {item.name for item in fields(KINDS[kind])} - {item.name for item in fields(Reading)}
+    assert known <= set(re.findall(r"[a-z0-9_]+", row))
+
+
+def test_the_table_of_rules_is_current() -> None:
+    """To renew it: python -c "from tests.test_docs import rules_table; print(rules_table())"."""
+    assert rules_table() in DEVELOPERS
+
+
+def settings_of_the_job() -> list[str]:
+    """section.key of everything in a job."""
+    found = []
+    for section in fields(Job):
+        if not is_dataclass(section.type):
+            found.append(section.name)
+            continue
+        found.extend(f"{section.name}.{key.name.removesuffix('_unix_s')}" for key in fields(section.type))
+    return found
+
+
+def test_every_setting_is_documented() -> None:
+    """By the config that `init` writes, or by the table of optional settings."""
+    templated = {setting.name for setting in SETTINGS}
+    optional = [f"{name}.{key.name}" for name, kind in OTHER_SECTIONS.items() for key in fields(kind)]
+    for name in [*settings_of_the_job(), *optional, "rules"]:
+        assert name in templated or f"`{name}`" in DEVELOPERS, name
+
+
+def test_the_readme_fits_its_first_screens() -> None:
+    assert len(README.splitlines()) <= 120
+
+
+def test_the_readme_has_the_command_that_runs_every_check() -> None:
+    line = next(line for line in README.splitlines() if "-m tests" in line)
+    assert shlex.split(line)[-2:] == ["-m", "tests"]
+    assert callable(run_every_check)
+
+
+def test_the_lock_file_has_versions_and_no_addresses() -> None:
+    lines = [
+        line for line in (ROOT / "requirements.lock").read_text().splitlines() if not line.startswith("#")
+    ]
+    assert lines
+    assert all(re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.!+]+", line) for line in lines)
