@@ -35,7 +35,6 @@ def open_for_writing(path: Path, now_unix_s: float) -> sqlite3.Connection:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
-        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         migrate(connection, now_unix_s)
     except sqlite3.Error as error:
         connection.close()
@@ -65,9 +64,8 @@ def _check_is_ours(connection: sqlite3.Connection, path: Path) -> None:
         tables = {str(name) for (name,) in found}
     if not tables:
         return
-    if "migration" not in tables or connection.execute("PRAGMA application_id").fetchone() != (
-        APPLICATION_ID,
-    ):
+    (application_id,) = connection.execute("PRAGMA application_id").fetchone()
+    if "migration" not in tables or application_id != APPLICATION_ID:
         raise StoreError(
             f"store {path}: is the SQLite file of another program (tables {', '.join(sorted(tables)[:5])});"
             " name another file in the config: [store] path"

@@ -10,13 +10,12 @@ from operator import attrgetter
 
 from pydantic import TypeAdapter
 
-from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
+from agent.records import KINDS, AlertEvent, JsonValue, Situation
 from agent.store.schema import own_fields
 from agent.store.writer import Stored
 
 _SITUATION = TypeAdapter(Situation)
 _EVENT = TypeAdapter(AlertEvent)
-_SNAPSHOT = TypeAdapter(dict[str, JsonValue])
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +81,24 @@ def events(connection: sqlite3.Connection, terminal: str) -> list[AlertEvent]:
         " FROM alert_event WHERE terminal = ? ORDER BY id",
         (terminal,),
     )
-    names = ("unix_s", "rule", "severity", "state", "cause", "action", "evidence", "figures")
-    return [
-        _EVENT.validate_python(
-            dict(zip(names, values, strict=True))
-            | {
-                "evidence": json.loads(values[6]),
-                "figures": json.loads(values[7]),
-                "deadline_unix_s": deadline,
-            }
-        )
-        for *values, deadline in rows
-    ]
+    return [_event(*row) for row in rows]
+
+
+def _event(*row: str | float | None) -> AlertEvent:
+    unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s = row
+    return _EVENT.validate_python(
+        {
+            "unix_s": unix_s,
+            "rule": rule,
+            "severity": severity,
+            "state": state,
+            "cause": cause,
+            "action": action,
+            "evidence": json.loads(str(evidence)),
+            "figures": json.loads(str(figures)),
+            "deadline_unix_s": deadline_unix_s,
+        }
+    )
 
 
 def snapshot(connection: sqlite3.Connection, terminal: str) -> Snapshot | None:
@@ -101,13 +106,15 @@ def snapshot(connection: sqlite3.Connection, terminal: str) -> Snapshot | None:
     row = connection.execute(
         "SELECT seq, unix_s, digest, body FROM engine_snapshot WHERE terminal = ?", (terminal,)
     ).fetchone()
-    return None if row is None else Snapshot(row[0], row[1], row[2], _SNAPSHOT.validate_json(row[3]))
+    # The standard parser reads the NaN and Infinity that the engine's state may hold.
+    return None if row is None else Snapshot(row[0], row[1], row[2], json.loads(row[3]))
 
 
 def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
     """The latest situation of every terminal, the one written last first."""
     rows = connection.execute(
-        "SELECT terminal, body, written_wall_unix_s FROM situation ORDER BY written_wall_unix_s DESC, terminal"
+        "SELECT terminal, body, written_wall_unix_s FROM situation"
+        " ORDER BY written_wall_unix_s DESC, terminal"
     )
     return [
         StoredSituation(terminal, _SITUATION.validate_json(body), written) for terminal, body, written in rows

@@ -1,4 +1,4 @@
-"""One-minute roll-ups: count, sum, lowest, highest and last value of every numeric field, kept as readings come."""
+"""One-minute roll-ups of every numeric field, kept as readings come."""
 
 import sqlite3
 from collections.abc import Iterable

@@ -109,6 +109,7 @@ def migrate(connection: sqlite3.Connection, now_unix_s: float) -> None:
     """Apply what is missing, all or nothing; the connection is in autocommit mode."""
     connection.execute("BEGIN IMMEDIATE")
     try:
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(
             "CREATE TABLE IF NOT EXISTS migration (name TEXT PRIMARY KEY, applied_unix_s REAL NOT NULL)"
         )
