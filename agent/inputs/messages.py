@@ -1,0 +1,86 @@
+"""Topics, and the messages that peakshade writes: readings, alerts and its status. Pure."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import UTC, datetime
+from typing import Literal
+
+from agent.inputs.payloads import SENT_TIME, TIME
+from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Reading
+
+TOPIC_ROOT = "peakshade"
+STATUS = "status"
+ALERT = "alert"
+
+# "lost" is the last will: the broker says it when the agent is gone without a word.
+AgentState = Literal["online", "offline", "lost"]
+
+_KIND_OF = {record: kind for kind, record in KINDS.items()}
+
+
+def reading_topic(terminal: str, kind: str) -> str:
+    """Where readings of a kind are published; `+` as kind is every kind."""
+    return f"{TOPIC_ROOT}/{terminal}/{kind}"
+
+
+def alert_topic(terminal: str, rule: str) -> str:
+    """Where the latest event of a rule is retained."""
+    return f"{TOPIC_ROOT}/{terminal}/{ALERT}/{rule}"
+
+
+def status_topic(terminal: str) -> str:
+    """Where the agent's state is retained."""
+    return f"{TOPIC_ROOT}/{terminal}/{STATUS}"
+
+
+def kind_of(reading: AnyReading) -> str:
+    """The kind of a reading, as in KINDS."""
+    return _KIND_OF[type(reading)]
+
+
+def to_message(reading: AnyReading) -> bytes:
+    """The payload that parses to this reading again, with its exact time."""
+    body: dict[str, JsonValue] = {TIME: reading.unix_s}
+    if reading.sent_unix_s is not None:
+        body[SENT_TIME] = reading.sent_unix_s
+    shared = {item.name for item in fields(Reading)}
+    for item in fields(reading):
+        value = getattr(reading, item.name)
+        if item.name not in shared and value is not None:
+            body[item.name] = value
+    return _encoded(body | dict(reading.extra))
+
+
+def alert_message(event: AlertEvent) -> bytes:
+    """The payload of one alert event."""
+    deadline = event.deadline_unix_s
+    return _encoded(
+        {
+            TIME: rfc3339(event.unix_s),
+            "rule": event.rule,
+            "severity": event.severity,
+            "state": event.state,
+            "cause": event.cause,
+            "action": event.action,
+            "evidence": list(event.evidence),
+            "deadline_time": None if deadline is None else rfc3339(deadline),
+        }
+    )
+
+
+def status_message(unix_s: float, state: AgentState, last_seen_unix_s: Mapping[str, float]) -> bytes:
+    """The payload of the agent's state, with the age of every input in seconds."""
+    ages: dict[str, JsonValue] = {
+        name: round(max(0.0, unix_s - seen_unix_s), 1) for name, seen_unix_s in last_seen_unix_s.items()
+    }
+    return _encoded({TIME: rfc3339(unix_s), "state": state, "inputs": ages})
+
+
+def rfc3339(unix_s: float) -> str:
+    """RFC 3339 in UTC to the millisecond."""
+    return datetime.fromtimestamp(unix_s, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _encoded(body: Mapping[str, JsonValue]) -> bytes:
+    return json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
