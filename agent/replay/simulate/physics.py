@@ -55,7 +55,7 @@ def physical_day(scenario: Scenario, rng: np.random.Generator) -> PhysicalDay:
     shade = _shade(scenario.crew, bare, limit_degc, truth)
     heat = heat_of(sky, shade, truth.modem_on, hardware, limit_degc) if shade.any() else bare
     error_deg = np.hypot(truth.across_deg, truth.up_deg)
-    sun_db = sun_loss_db(sky, link, job.downlink.frequency_ghz)
+    sun_db = sun_loss_db(sky, link, job.downlink.frequency_ghz, scenario.sky.sun_activity)
     down_db, up_db = _carriers(scenario, link, truth, heat, (unix_s, error_deg, sun_db))
     down_mbps, up_mbps = _rates(scenario, truth, down_db, up_db)
     return PhysicalDay(

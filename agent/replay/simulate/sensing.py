@@ -266,10 +266,12 @@ def _path(day: PhysicalDay, index: int, rng: np.random.Generator) -> _Path:
     stream, room = day.stream_mbps[index], day.up_mbps[index]
     added = day.truth.added_rtt_ms[index] + (600.0 if stream > room else 0.0)
     overload = 100.0 * max(stream - room, 0.0) / max(stream, 1e-9)
+    # A bad hop repeats packets and lets them wait: it jitters at the same round trip.
+    jitter_ms = 3.0 + 0.08 * added + 1.5 * day.truth.lan_loss_percent[index]
     lost = day.truth.lan_loss_percent[index] + overload + 0.002 * day.truth.added_rtt_ms[index]
     return _Path(
         rtt_ms=round(float(day.link.rtt_ms + added + 8.0 * abs(rng.standard_normal())), 1),
-        jitter_ms=round(float(3.0 + 0.08 * added + abs(rng.standard_normal())), 1),
+        jitter_ms=round(float(jitter_ms + abs(rng.standard_normal())), 1),
         loss_percent=round(float(min(lost + (rng.random() < 0.02) * 1.0, 100.0)), 1),
         sent_mbps=float(min(stream, room) * (1.0 - day.truth.lan_loss_percent[index] / 100.0)),
     )

@@ -20,13 +20,17 @@ SOLAR_CONSTANT_W_M2 = 1353.0  # As in Meinel's formula below.
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SkyKind:
-    """The day's weather without the episodes: air from low (near sunrise) to high (mid afternoon)."""
+    """The day's weather without the episodes: air from low (near sunrise) to high (mid afternoon).
+
+    `sun_activity` is the sun's radio noise over that of a quiet sun.
+    """
 
     air_low_degc: float
     air_high_degc: float
     cloud_fraction: float
     wind_m_s: float
     humidity_percent: float
+    sun_activity: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from agent.replay.simulate.sky import FloatArray, Sky, satellite_angles, separat
 BOLTZMANN_DB = 228.6  # -10 log10 of 1.380649e-23 J/K.
 LIGHT_M_S = 299_792_458.0
 RAIN_TEMPERATURE_K = 275.0  # Medium temperature of rain, ITU-R P.618 (from memory).
-SKY_AND_GROUND_K = 30.0  # Clear sky and spillover into a small offset dish (common practice).
+SKY_AND_GROUND_K = 24.0  # Clear sky and spillover into a small offset dish (common practice).
 AMBIENT_K = 290.0
 SUN_DISC_DEG = 0.53
 HEAT_STEP_S = 10
@@ -58,9 +58,11 @@ def link_of(job: Job, hardware: Hardware) -> Link:
     """A plain link budget (equations of any satellite handbook) with the terminal's own offsets."""
     azimuth_deg, elevation_deg, distance_m = satellite_angles(job.site, job.satellite.longitude_deg)
     feed = 10.0 ** (-job.receiver.feed_loss_db / 10.0)
-    system_k = SKY_AND_GROUND_K * feed + AMBIENT_K * (1.0 - feed) + job.receiver.noise_temperature_k
-    # Oxygen and vapour: some tenths of a dB, more at low elevation (common practice at Ku band).
-    gas_db = 0.06 / np.sin(np.radians(elevation_deg))
+    gas_db, gas_up_db = (
+        _gas_db(carrier.frequency_ghz, elevation_deg) for carrier in (job.downlink, job.uplink)
+    )
+    sky_k = SKY_AND_GROUND_K + RAIN_TEMPERATURE_K * (1.0 - 10.0 ** (-gas_db / 10.0))
+    system_k = sky_k * feed + AMBIENT_K * (1.0 - feed) + job.receiver.noise_temperature_k
     gain_down = _gain_dbi(job, job.downlink.frequency_ghz, job.antenna.receive_gain_dbi)
     gain_up = _gain_dbi(job, job.uplink.frequency_ghz, job.antenna.transmit_gain_dbi)
     down = (
@@ -74,7 +76,7 @@ def link_of(job: Job, hardware: Hardware) -> Link:
     )  # fmt: skip
     up = (
         sent_dbw + gain_up - job.antenna.pointing_loss_db - _path_db(job.uplink.frequency_ghz, distance_m)
-        - gas_db + job.uplink.satellite_gt_dbk + BOLTZMANN_DB
+        - gas_up_db + job.uplink.satellite_gt_dbk + BOLTZMANN_DB
         - 10.0 * np.log10(job.uplink.symbol_rate_msps * 1e6)
     )  # fmt: skip
     return Link(
@@ -89,6 +91,12 @@ def link_of(job: Job, hardware: Hardware) -> Link:
         rtt_ms=float(4.0 * distance_m / LIGHT_M_S * 1000.0) + 60.0,
         rain_scale=rain_scale(job.downlink.frequency_ghz, job.uplink.frequency_ghz),
     )
+
+
+def _gas_db(frequency_ghz: float, elevation_deg: float) -> float:
+    """Oxygen, and vapour with its line near 22 GHz: tenths of a dB at the zenith (rough, common practice)."""
+    zenith_db = 0.05 + 0.5 * np.exp(-(((frequency_ghz - 22.2) / 4.0) ** 2))
+    return float(zenith_db / np.sin(np.radians(elevation_deg)))
 
 
 def _beam_deg(job: Job, frequency_ghz: float) -> float:
@@ -140,13 +148,13 @@ def rain_loss_db(attenuation_db: FloatArray, system_k: float) -> FloatArray:
     return attenuation_db + 10.0 * np.log10(1.0 + added_k / system_k)
 
 
-def sun_loss_db(sky: Sky, link: Link, frequency_ghz: float) -> FloatArray:
+def sun_loss_db(sky: Sky, link: Link, frequency_ghz: float, activity: float) -> FloatArray:
     """Fall of the downlink's Es/N0 by the sun in the beam, dB.
 
     Brightness 120,000 K over the frequency (GHz) to the power 0.75, half of it in one polarisation
     (ITU-R S.1525, from memory), thinned by the beam that is wider than the disc.
     """
-    brightness_k = 0.5 * 120_000.0 * frequency_ghz**-0.75
+    brightness_k = activity * 0.5 * 120_000.0 * frequency_ghz**-0.75
     filled = 1.0 - 2.0 ** (-((SUN_DISC_DEG / link.down_beam_deg) ** 2))
     away_deg = separation_deg(
         sky.sun_azimuth_deg, sky.sun_elevation_deg, link.azimuth_deg, link.elevation_deg
