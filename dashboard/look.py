@@ -1,12 +1,12 @@
 """What one page shows of one terminal: found by the queries, in one state of the store."""
 
-import sqlite3
 from dataclasses import dataclass
 from urllib.parse import parse_qs
 from zoneinfo import ZoneInfo
 
 from agent.job import Job
 from agent.plan.link_plan import LinkPlan
+from agent.store.opening import StoreError
 from dashboard import messages, queries
 from dashboard.settings import Settings
 
@@ -82,7 +82,7 @@ def moment(settings: Settings, search: str | None, wall_unix_s: float) -> Moment
             terminal = terminal or queries.newest_terminal(connection)
             current = None if terminal is None else queries.current(connection, terminal)
             job = None if terminal is None else queries.job(connection, terminal)
-    except sqlite3.OperationalError:
+    except StoreError:
         return Moment(terminal=terminal, unix_s=wall_unix_s, zone=site_zone(None))
     unix_s = messages.agent_time(current, settings.speed, wall_unix_s)
     return Moment(terminal=terminal, unix_s=unix_s, zone=site_zone(job))

@@ -19,9 +19,7 @@ from agent.job import Job
 from agent.plan.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
 from agent.records import KINDS, AlertEvent, NoteKind, Situation
-
-# A reader waits this long for the writer's lock before it gives up; commits take milliseconds.
-BUSY_TIMEOUT_S = 2.0
+from agent.store.opening import StoreError, open_for_reading
 
 _SITUATION = TypeAdapter(Situation)
 _FIGURES = TypeAdapter(dict[str, float])
@@ -87,12 +85,14 @@ Connection = sqlite3.Connection
 
 @contextmanager
 def open_store(store: Path) -> Iterator[sqlite3.Connection]:
-    """A read-only connection that sees one state of the store; `sqlite3.OperationalError` without a store."""
-    uri = f"{store.resolve().as_uri()}?mode=ro"
-    with closing(sqlite3.connect(uri, uri=True, timeout=BUSY_TIMEOUT_S, isolation_level=None)) as connection:
+    """A read-only connection that sees one state of the store; StoreError where it cannot be read."""
+    with closing(open_for_reading(store)) as connection:
         connection.row_factory = sqlite3.Row
-        connection.execute("BEGIN")
-        yield connection
+        try:
+            connection.execute("BEGIN")
+            yield connection
+        except sqlite3.Error as error:
+            raise StoreError(f"store {store}: cannot be read ({error}); is the agent running?") from error
 
 
 def terminals(connection: sqlite3.Connection) -> tuple[TerminalRow, ...]:

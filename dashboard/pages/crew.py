@@ -1,12 +1,12 @@
 """The crew's page: one verdict, what comes next, four trends, alerts to answer and notes to give."""
 
-import sqlite3
 import time
 from collections.abc import Callable
 
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
+from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
 from dashboard.changes import only_changed
@@ -117,12 +117,13 @@ def refresh(tick: int, search: str, digests: dict[str, str], theme_name: str) ->
     """One poll: the contact, the digests, then each part or `no_update`."""
     try:
         seen = crew_look(current_settings(), search)
-    except sqlite3.OperationalError:
+    except StoreError:
         return _nothing_new({"state": "no-store", "tick": tick})
     if seen is None:
         return _nothing_new(contact(None, time.time()) | {"tick": tick})
     parts, new_digests = only_changed(page_parts(seen, theme_name), digests)
-    return [contact(seen, time.time()) | {"tick": tick}, new_digests, *(parts[name] for name in PARTS)]
+    kept = no_update if new_digests == digests else new_digests
+    return [contact(seen, time.time()) | {"tick": tick}, kept, *(parts[name] for name in PARTS)]
 
 
 def _nothing_new(told: dict[str, object]) -> list[object]:

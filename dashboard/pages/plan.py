@@ -1,6 +1,5 @@
 """The plan page: pointing, budget, rates, sun, sun passes and cautions of the job."""
 
-import sqlite3
 from zoneinfo import ZoneInfo
 
 from dash import Dash, Input, Output, dcc, html
@@ -9,6 +8,7 @@ from plotly.graph_objects import Figure
 
 from agent.job import Job
 from agent.plan.link_plan import LinkPlan
+from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
 from dashboard.look import plan_look, site_zone
@@ -61,7 +61,7 @@ def show(search: str, theme_name: str) -> Component:
     """The stored plan of the terminal asked for."""
     try:
         found = plan_look(current_settings(), search)
-    except sqlite3.OperationalError:
+    except StoreError:
         return html.P(words.COVER["no-store"])
     return html.P(words.NO_PLAN) if found is None else plan_page(*found, THEMES[theme_name])
 

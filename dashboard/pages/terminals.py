@@ -1,12 +1,12 @@
 """The terminals page: every terminal in the store, the most urgent first."""
 
-import sqlite3
 import time
 from urllib.parse import urlencode
 
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
+from agent.store.opening import StoreError
 from dashboard import queries, words
 from dashboard.look import site_zone
 from dashboard.pages import crew
@@ -88,7 +88,7 @@ def refresh(_tick: int) -> Component:
     try:
         with queries.open_store(current_settings().store) as connection:
             found = queries.terminals(connection)
-    except sqlite3.OperationalError:
+    except StoreError:
         return html.P(words.COVER["no-store"])
     return terminal_list(found, time.time())
 

@@ -1,0 +1,76 @@
+"""Opens pages as a person would and keeps what went wrong or left the computer."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from playwright.sync_api import Browser, Page
+
+from tests.dashboard.contrast import Rgb, contrast_ratio
+
+SIZES = {"phone": (390, 844), "desktop": (1440, 900)}
+
+# Text of every visible element with its ink and the ground behind it, as computed by the browser.
+_TEXTS = """() => {
+  const channels = (colour) => (colour.match(/[\\d.]+/g) || []).map(Number);
+  const ground = (element) => {
+    for (let at = element; at; at = at.parentElement) {
+      const found = channels(getComputedStyle(at).backgroundColor);
+      if (found.length === 3 || found[3] === 1) return found.slice(0, 3);
+    }
+    return [255, 255, 255];
+  };
+  const texts = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const element = walker.currentNode.parentElement;
+    const text = walker.currentNode.data.trim();
+    if (!text || !element.checkVisibility() || element.closest("svg, style, script, noscript")) continue;
+    texts.push([text, channels(getComputedStyle(element).color).slice(0, 3), ground(element)]);
+  }
+  return texts;
+}"""
+# Width and height (CSS px) of everything that can be tapped.
+_TARGETS = """() => [...document.querySelectorAll("button, a, summary, input")]
+  .filter((element) => element.checkVisibility())
+  .map((element) => [element.textContent || element.id, element.getBoundingClientRect()])
+  .map(([name, box]) => [name, box.width, box.height])"""
+_OVERFLOW = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
+
+
+@dataclass
+class Visit:
+    """A page with everything that its console and its network said."""
+
+    page: Page
+    problems: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+    def contrasts(self) -> dict[str, float]:
+        """The contrast ratio of each visible text."""
+        found: list[tuple[str, Rgb, Rgb]] = self.page.evaluate(_TEXTS)
+        return {text: contrast_ratio(ink, ground) for text, ink, ground in found}
+
+    def targets(self) -> list[tuple[str, float, float]]:
+        """Name, width and height (CSS px) of all that can be tapped."""
+        found: list[tuple[str, float, float]] = self.page.evaluate(_TARGETS)
+        return found
+
+    def overflow_px(self) -> int:
+        """How far the page can be pushed sideways."""
+        return int(self.page.evaluate(_OVERFLOW))
+
+
+@contextmanager
+def visit(browser: Browser, address: str, size: str = "phone") -> Iterator[Visit]:
+    """The page at the address; closed on the way out."""
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    seen = Visit(page)
+    page.on("console", lambda said: said.type in ("error", "warning") and seen.problems.append(said.text))
+    page.on("pageerror", lambda error: seen.problems.append(str(error)))
+    page.on("request", lambda request: seen.requests.append(request.url))
+    page.goto(address)
+    yield seen
+    context.close()

@@ -1,0 +1,217 @@
+"""The crew's page in a real browser, over a real store and a real broker."""
+
+import json
+import queue
+import time
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from datetime import datetime
+from pathlib import Path
+from typing import Protocol
+
+import paho.mqtt.client as mqtt
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, Response, expect
+
+from dashboard.theme import THEMES
+from tests.dashboard.conftest import Serve
+from tests.dashboard.looking import SIZES, visit
+from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
+from tests.dashboard.stores import tell, writing
+
+pytestmark = pytest.mark.browser
+
+# WCAG 2.2 success criterion 1.4.6; gloves and WCAG 2.5.5 (44 px) ask for big targets, the crew for 48.
+ENHANCED_CONTRAST = 7.0
+SMALLEST_TARGET_PX = 48.0
+AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+ANSWER_WITHIN_S = 15.0
+
+
+class Captured(Protocol):
+    """What `expect_response` gives: the response, once it is there."""
+
+    @property
+    def value(self) -> Response: ...
+
+
+Heard = Callable[[], tuple[str, dict[str, object]]]
+
+
+@pytest.fixture
+def heard(broker_port: int) -> Iterator[Heard]:
+    """Gives the next message that somebody publishes for a terminal."""
+    messages: queue.Queue[tuple[str, dict[str, object]]] = queue.Queue()
+    subscribed: queue.Queue[int] = queue.Queue()
+    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+    client.on_message = lambda _client, _data, message: messages.put(
+        (message.topic, json.loads(message.payload))
+    )
+    client.on_subscribe = lambda _client, _data, mid, *_rest: subscribed.put(mid)
+    client.connect("127.0.0.1", broker_port)
+    client.loop_start()
+    client.subscribe("peakshade/#", qos=1)
+    subscribed.get(timeout=ANSWER_WITHIN_S)
+    yield lambda: messages.get(timeout=ANSWER_WITHIN_S)
+    client.disconnect()
+    client.loop_stop()
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Path:
+    return tmp_path / "store.sqlite3"
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("scene", SCENES)
+def test_every_situation_can_be_read(
+    browser: Browser, serve: Serve, store: Path, scene: str, size: str
+) -> None:
+    tell(store, SCENES[scene])
+    address = serve(store)
+    with visit(browser, address, size) as seen:
+        expect(seen.page.locator(".verdict h1")).to_have_text(SCENES[scene].verdict)
+        expect(seen.page.locator("#cover")).to_be_hidden()
+        expect(seen.page.locator("#graph-signal .main-svg").first).to_be_visible()
+        assert {text: ratio for text, ratio in seen.contrasts().items() if ratio < ENHANCED_CONTRAST} == {}
+        too_small = [target for target in seen.targets() if min(target[1:]) < SMALLEST_TARGET_PX]
+        assert too_small == []
+        assert seen.overflow_px() == 0
+        found = Axe().run(seen.page, options={"runOnly": AXE_TAGS})
+        assert found.violations_count == 0, found.generate_report()
+        assert seen.problems == []
+        assert [url for url in seen.requests if not url.startswith((address, "data:", "blob:"))] == []
+
+
+def test_night_theme_can_be_read_and_is_kept(browser: Browser, serve: Serve, store: Path) -> None:
+    tell(store, SCENES["urgent"])
+    with visit(browser, serve(store)) as seen:
+        expect(seen.page.locator(".verdict h1")).to_be_visible()
+        seen.page.click("#theme-key")
+        expect(seen.page.locator("html")).to_have_attribute("data-theme", "night")
+        assert {text: ratio for text, ratio in seen.contrasts().items() if ratio < ENHANCED_CONTRAST} == {}
+        line = seen.page.locator("#graph-signal .js-line").last
+        expect(line).to_have_css("stroke", css_rgb(THEMES["night"].measured))
+        seen.page.reload()
+        expect(seen.page.locator("html")).to_have_attribute("data-theme", "night")
+
+
+def css_rgb(colour: str) -> str:
+    """`#0a0b0c` as a browser computes it: `rgb(10, 11, 12)`."""
+    return f"rgb({int(colour[1:3], 16)}, {int(colour[3:5], 16)}, {int(colour[5:7], 16)})"
+
+
+def test_verdict_says_what_to_do_and_how_long_there_is(browser: Browser, serve: Serve, store: Path) -> None:
+    tell(store, SCENES["act"])
+    with visit(browser, serve(store)) as seen:
+        verdict = seen.page.locator(".verdict")
+        expect(verdict).to_contain_text("Re-peak the dish: azimuth first, small steps.")
+        expect(verdict.locator(".left")).to_have_text("25 min left")
+        expect(seen.page.locator("#next")).to_contain_text("Sun pass in 40 min")
+        # 13:36 in Madrid, which is UTC+2 in July; no plan is stored, so the page shows UTC and says so.
+        expect(seen.page.locator(".times")).to_have_text("11:36 at the site · 11:36 UTC")
+        expect(seen.page.locator("#caption-signal")).to_contain_text("10.4 dB")
+        expect(seen.page.locator("#ages")).to_contain_text("2 min ago")
+
+
+def test_seen_button_reaches_the_broker(
+    browser: Browser, serve: Serve, store: Path, broker_port: int, heard: Heard
+) -> None:
+    tell(store, SCENES["act"])
+    with visit(browser, serve(store, broker_port)) as seen:
+        seen.page.get_by_role("button", name="Seen").click()
+        topic, body = heard()
+        assert topic == f"peakshade/{TERMINAL}/acknowledge"
+        assert body["rule"] == "repeak"
+        assert NOW_UNIX_S <= rfc3339_unix_s(body["time"]) < NOW_UNIX_S + 60.0
+        expect(seen.page.locator("#delivery")).to_contain_text("Delivered: seen, Re-peak the dish")
+
+
+def test_quiet_needs_a_reason(
+    browser: Browser, serve: Serve, store: Path, broker_port: int, heard: Heard
+) -> None:
+    tell(store, SCENES["act"])
+    with visit(browser, serve(store, broker_port)) as seen:
+        seen.page.get_by_text("Quiet for a while").click()
+        seen.page.get_by_role("button", name="We are on it").click()
+        _topic, body = heard()
+        assert (body["snooze_s"], body["reason"]) == (1800.0, "We are on it")
+
+
+def test_note_and_remark_reach_the_broker(
+    browser: Browser, serve: Serve, store: Path, broker_port: int, heard: Heard
+) -> None:
+    tell(store, SCENES["fine"])
+    with visit(browser, serve(store, broker_port)) as seen:
+        seen.page.get_by_role("button", name="Peaking done").click()
+        topic, body = heard()
+        assert (topic, body["kind"]) == (f"peakshade/{TERMINAL}/note", "peak-done")
+        seen.page.get_by_label("A remark in your own words").fill("Cable moved <b>off</b> the path")
+        seen.page.get_by_role("button", name="Send remark").click()
+        _topic, body = heard()
+        assert (body["kind"], body["text"]) == ("other", "Cable moved <b>off</b> the path")
+        expect(seen.page.get_by_label("A remark in your own words")).to_have_value("")
+
+
+def rfc3339_unix_s(text: object) -> float:
+    """Unix seconds of a time on the wire."""
+    return datetime.fromisoformat(str(text)).timestamp()
+
+
+def test_a_dead_broker_is_said(browser: Browser, serve: Serve, store: Path) -> None:
+    tell(store, SCENES["fine"])
+    with visit(browser, serve(store)) as seen:
+        seen.page.get_by_role("button", name="It rains").click()
+        expect(seen.page.locator("#delivery")).to_contain_text("NOT delivered: It rains")
+
+
+def test_a_dead_agent_is_never_a_frozen_fine(browser: Browser, serve: Serve, store: Path) -> None:
+    tell(store, SCENES["fine"], written_wall_unix_s=time.time() - 120.0)
+    with visit(browser, serve(store)) as seen:
+        expect(seen.page.locator("#cover")).to_contain_text("No contact for 2 min")
+        expect(seen.page.locator("#cover")).to_contain_text("the agent has stopped writing")
+        expect(seen.page.locator("#verdict")).to_be_hidden()
+
+
+@pytest.mark.parametrize("missing", ["file", "situation"])
+def test_nothing_to_show_is_said(browser: Browser, serve: Serve, store: Path, missing: str) -> None:
+    said = "cannot read the store"
+    if missing == "situation":
+        with writing(store):
+            pass
+        said = "has not yet written anything"
+    with visit(browser, serve(store)) as seen:
+        expect(seen.page.locator("#cover")).to_contain_text(said)
+        expect(seen.page.locator("#cover")).to_contain_text("No contact yet")
+
+
+def test_a_dead_dashboard_is_noticed_by_the_page_and_contact_comes_back(
+    browser: Browser, serve: Serve, store: Path
+) -> None:
+    """The browser is cut from the dashboard and joined again, as a phone that leaves the network."""
+    tell(store, SCENES["fine"], written_wall_unix_s=time.time() + 40.0)
+    with visit(browser, serve(store)) as seen:
+        expect(seen.page.locator("#verdict")).to_be_visible()
+        seen.page.context.set_offline(True)
+        expect(seen.page.locator("#cover")).to_contain_text("cannot reach the dashboard", timeout=30_000)
+        seen.page.context.set_offline(False)
+        expect(seen.page.locator("#verdict")).to_be_visible(timeout=15_000)
+
+
+def test_only_what_changed_travels(browser: Browser, serve: Serve, store: Path) -> None:
+    tell(store, SCENES["urgent"])
+    with visit(browser, serve(store)) as seen:
+        with next_refresh(seen.page) as first:
+            seen.page.reload()
+        assert 1_000 < len(first.value.body()) < 100_000
+        with next_refresh(seen.page) as second:
+            pass
+        assert len(second.value.body()) < 200
+        tell(store, SCENES["fine"])
+        expect(seen.page.locator(".verdict h1")).to_have_text(SCENES["fine"].verdict)
+
+
+def next_refresh(page: Page) -> AbstractContextManager[Captured]:
+    """The answer to the next poll, when the block is done."""
+    return page.expect_response(lambda response: b"contact" in (response.request.post_data_buffer or b""))
