@@ -25,12 +25,14 @@ OFFSET_BOUNDS_K = (-10.0, 60.0)
 SHADED_SHARE = 0.25  # diffuse and reflected light that still reaches a unit under a cover
 AIR_GUESS_DEGC = 25.0  # without an air reading the offset carries the air temperature too
 STEP_MIN = 5
-FORGETTING = 0.985  # per five minutes: half of the weight is younger than four hours
-READING_ERROR_K = 0.5  # resolution of a common thermometer
+LEARN_EVERY_S = 60.0  # steps overlap: five times the weight of independent ones, for quick starts
+FORGETTING = 0.997  # per step: half of the weight is younger than four hours
+READING_ERROR_K = 0.3  # of a five-minute rise, until the thermometer has shown its own
+LEAST_READING_ERROR_K = 0.1
 SLOPE_FADES_MIN = 20.0  # how long a slope that the model does not explain is trusted
 SLOPE_MINUTES = 10
 CAUTION_SIGMAS = 0.5  # the planned-for course lies this far above the likeliest: late is worse than early
-EARLY_SIGMAS = 1.3  # one in ten courses is earlier (normal distribution)
+EARLY_SIGMAS = 2.0  # one course in forty is earlier (normal distribution)
 
 Matrix = list[list[float]]
 
@@ -57,11 +59,11 @@ class ThermalModel:
     covariance: Matrix = field(default_factory=_prior_covariance)
     error_k: float = 0.6  # root mean square of the five-minute prediction's error
 
-    def learn(self, rise_k: float, air_less_unit_k: float, sun_w_m2: float) -> None:
-        """One five-minute step: the rise of T and the means of T_air - T and of the irradiance over it."""
+    def learn(self, rise_k: float, air_less_unit_k: float, sun_w_m2: float, reading_error_k: float) -> None:
+        """One five-minute step: the rise of T (and its error), T_air less T at its start, mean irradiance."""
         x = [air_less_unit_k, sun_w_m2 / 1000.0, 10.0]
         px = [sum(row[j] * x[j] for j in range(3)) for row in self.covariance]
-        scale = FORGETTING * READING_ERROR_K**2 + sum(x[j] * px[j] for j in range(3))
+        scale = FORGETTING * reading_error_k**2 + sum(x[j] * px[j] for j in range(3))
         miss_k = rise_k - sum(self.theta[j] * x[j] for j in range(3))
         self.theta = [self.theta[j] + px[j] / scale * miss_k for j in range(3)]
         self.covariance = [
@@ -147,6 +149,7 @@ class Thermometer:
     minutes_degc: list[float] = field(default_factory=list)
     drive: list[tuple[float, float]] = field(default_factory=list)  # (air, irradiance) of the minutes
     learnt_unix_s: float = -inf
+    noise_variance_k2: float = READING_ERROR_K**2
 
     def add(self, temperature_degc: float) -> None:
         """One reading."""
@@ -161,12 +164,21 @@ class Thermometer:
         self.minutes_degc.append(self.total / self.count)
         self.drive.append((AIR_GUESS_DEGC if isnan(air_degc) else air_degc, sun_w_m2))
         self.total, self.count = 0.0, 0
+        self._follow_noise()
         if len(self.minutes_unix_s) > 4 * SLOPE_MINUTES:
             del self.minutes_unix_s[0], self.minutes_degc[0], self.drive[0]
         self._learn(unix_s)
 
+    def _follow_noise(self) -> None:
+        """Noise and resolution of the thermometer, from second differences: a smooth course has none."""
+        if len(self.minutes_degc) >= 3:
+            before, middle, after = self.minutes_degc[-3:]
+            bend = min(abs(after - 2.0 * middle + before), 2.0)
+            # A second difference of independent errors has six times their variance, a rise twice.
+            self.noise_variance_k2 += 0.05 * (bend**2 / 3.0 - self.noise_variance_k2)
+
     def _learn(self, unix_s: float) -> None:
-        if unix_s - self.learnt_unix_s < STEP_MIN * 60.0:
+        if unix_s - self.learnt_unix_s < LEARN_EVERY_S:
             return
         self.learnt_unix_s = unix_s
         first = next(
@@ -182,6 +194,7 @@ class Thermometer:
             self.minutes_degc[-1] - self.minutes_degc[first],
             middle_air - self.minutes_degc[first],
             sum(sun for _, sun in sunlit) / len(sunlit),
+            max(LEAST_READING_ERROR_K, sqrt(self.noise_variance_k2)),
         )
 
     def now_degc(self) -> float:
