@@ -44,15 +44,19 @@ def load_or_compute_plan(config_path: Path, config: Config, span: Span | None = 
     where that fails.
     """
     covered = span or job_days(config.job)
-    stored_path = plan_path(config_path, config.job, covered)
-    digest = plan_digest(config.job, covered)
+    return plan_stored_at(plan_path(config_path, config.job, covered), config.job, covered)
+
+
+def plan_stored_at(stored_path: Path, job: Job, covered: Span) -> LinkPlan:
+    """Like `load_or_compute_plan`, with the file named: for jobs whose folder is not to be written to."""
+    digest = plan_digest(job, covered)
     tree = _stored(stored_path, digest)
     if tree is not None:
         try:
             return plan_from_json(tree)
         except ValueError as error:
             LOG.warning("%s is no plan (%s); computing it again", stored_path, error)
-    tree = _computed(config.job, covered)
+    tree = _computed(job, covered)
     _store(stored_path, {"digest": digest, "plan": tree})
     return plan_from_json(tree)
 
