@@ -109,7 +109,7 @@ def _sun_pass() -> Scenario:
         name="plateau-sun-pass",
         title="Rally stage on the red plateau: sun pass on a hot day",
         story=(
-            "The end of March in the south. The sun passes behind the satellite while the transmitter is hot; the"
+            "Late March in the south. The sun passes behind the satellite while the transmitter is hot; the"
             " signal falls and comes back by itself within a quarter of an hour, and the right thing is to"
             " wait. The shade comes in time. Late in the day somebody stumbles over the tripod."
         ),
