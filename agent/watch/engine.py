@@ -71,8 +71,7 @@ class AlertEngine:
         events: list[AlertEvent] = []
         for view in self._walk.advance(unix_s, self._plan, self._job):
             self._view = view
-            level, clear = self._rules.wanted(np.array(view.row))
-            changes = self._rules.step(view.unix_s, level, clear)
+            changes = self._rules.run((view.unix_s,), np.array([view.row]))
             events.extend(self._event(change, view) for change in changes)
             self._end_snoozes(view.unix_s)
         return events

@@ -118,6 +118,12 @@ class RuleStage:
     def _timing(rules: RuleSet, key: str) -> Floats:
         return np.stack([rules.values[f"{rule}.{key}"] for rule in RULES], axis=1)
 
+    def run(self, unix_s: Sequence[float], rows: Floats) -> list[Change]:
+        """Decide a block of rows, shape (n_steps, n_features), of the decisions at `unix_s` in time order."""
+        level, clear = self.wanted(rows)
+        steps = zip(unix_s, level, clear, strict=True)
+        return [change for moment, asked, may in steps for change in self.step(moment, asked, may)]
+
     def wanted(self, rows: Floats) -> tuple[Levels, Bools]:
         """Level that each rule asks for, and whether it may clear.
 

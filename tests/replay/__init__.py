@@ -1,0 +1,1 @@
+"""Tests of recorded sessions, replay and tuning."""
