@@ -16,16 +16,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from agent.config_check import allowed_text, known_fields
 from agent.errors import UsageError
+from agent.inputs.payloads import ONE_OF, SENT_TIME, TIME
 from agent.records import KINDS, AnyReading, JsonValue, Reading
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_column
-
-TIME = "time"
-# The time that the sender claimed, where its clock was refused.
-SENT_TIME = "sent_time"
-NEEDED_TOGETHER = {
-    "signal": ("esno_db", "cn_db", "quality_percent"),
-    "throughput": ("down_mbps", "up_mbps"),
-}
 
 
 def own_columns(kind: str) -> list[str]:
@@ -178,7 +171,7 @@ def _extra_value(cell: str) -> JsonValue:
 
 
 def _check_together(kind: str, values: dict[str, Sequence[object]], place: _Place) -> None:
-    names = NEEDED_TOGETHER.get(kind)
+    names = ONE_OF.get(kind)
     if names is None:
         return
     present = [values[name] for name in names if name in values]

@@ -13,6 +13,7 @@ from datetime import datetime
 from operator import attrgetter
 from pathlib import Path
 
+import agent
 from agent.config_job import job_from_mapping
 from agent.errors import UsageError
 from agent.job import Job
@@ -21,6 +22,7 @@ from agent.replay.labels import Label, labels_from_csv, labels_to_csv
 from agent.replay.session_csv import readings_from_csv, readings_to_csv
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 
+BUNDLED = Path(agent.__file__).parents[1] / "replay_data"
 SESSION_FILE = "session.toml"
 CONFIG_FILE = "config.toml"
 LABELS_FILE = "labels.csv"
@@ -47,6 +49,17 @@ class Session:
     job: Job
     readings: Sequence[AnyReading]
     labels: tuple[Label, ...] | None
+
+
+def session_folder(name: str) -> Path:
+    """The folder that the user means: a path, or the name of a bundled session; raises UsageError."""
+    folder = Path(name)
+    if folder.is_dir():
+        return folder
+    if (BUNDLED / name).is_dir():
+        return BUNDLED / name
+    known = ", ".join(sorted(path.parent.name for path in BUNDLED.glob(f"*/{SESSION_FILE}")))
+    raise UsageError(f"{name}: is no folder and no bundled session; those are {known}")
 
 
 def read_session(folder: Path) -> Session:

@@ -1,0 +1,187 @@
+"""`peakshade replay`: recorded sessions through the alert engine, with the score where there are labels."""
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from agent.errors import UsageError
+from agent.inputs.messages import rfc3339
+from agent.records import AlertEvent, JsonValue, Situation
+from agent.replay.baselines import fixed_threshold_events
+from agent.replay.replaying import replay_events, session_plan
+from agent.replay.scoring import Interval, Score, pooled, score, score_json
+from agent.replay.session_time import unix_s_from_cell
+from agent.replay.sessions import Session, read_session, session_folder
+from agent.watch.rules import RuleSet, default_rules, parse_rules
+
+SUMMARY = "run recorded sessions through the alert engine"
+EXAMPLE = "peakshade replay salt-pan-summer quiet-dune"
+
+
+@dataclass(frozen=True, slots=True)
+class _Replayed:
+    session: Session
+    events: list[AlertEvent]
+    score: Score | None
+    knew: str | None
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The sessions, other rules, a moment to stop at, and how to print."""
+    parser.add_argument(
+        "session", nargs="+", metavar="SESSION", help="a session folder, or a bundled session's name"
+    )
+    parser.add_argument("--rules", type=Path, metavar="FILE", help="a rules file instead of the defaults")
+    parser.add_argument(
+        "--at", metavar="TIME", help="stop there and say what was known: 14:05 at the site, or RFC 3339"
+    )
+    parser.add_argument("--json", action="store_true", help="print events and score as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Replay each session; 1 where an episode was missed or a session cannot be read."""
+    rules = _rules(args.rules)
+    folders = {name: session_folder(name) for name in args.session}
+    done: dict[str, _Replayed] = {}
+    for name, folder in folders.items():
+        try:
+            done[name] = _replayed(read_session(folder), rules, args.at)
+        except UsageError as error:
+            if args.at is not None or len(folders) == 1:
+                raise
+            sys.stderr.write(f"{error}\n")
+    if args.json:
+        bodies: list[JsonValue] = [_json(one) for one in done.values()]
+        json.dump(
+            bodies[0] if len(folders) == 1 else dict(zip(done, bodies, strict=True)), sys.stdout, indent=2
+        )
+        sys.stdout.write("\n")
+    else:
+        sys.stdout.write("\n".join(_text(done)) + "\n")
+    return 1 if len(done) < len(folders) or any(map(_missed, done.values())) else 0
+
+
+def _rules(path: Path | None) -> RuleSet:
+    if path is None:
+        return default_rules()
+    try:
+        return parse_rules(path.read_text(encoding="utf-8"), str(path))
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{path}: cannot be read as a rules file ({error}); name a TOML file") from None
+
+
+def _replayed(session: Session, rules: RuleSet, at: str | None) -> _Replayed:
+    until_unix_s = None if at is None else _moment(at, session)
+    events, situation = replay_events(session, session_plan(session), rules, until_unix_s)
+    span = Interval(session.start_unix_s, session.end_unix_s)
+    labelled = session.labels is not None and until_unix_s is None
+    return _Replayed(
+        session=session,
+        events=events,
+        score=score(events, session.labels or (), span) if labelled else None,
+        knew=None if until_unix_s is None else _knew(situation),
+    )
+
+
+def _knew(situation: Situation) -> str:
+    """The verdict, and the reasons of every alert that stood."""
+    reasons = [reason for alert in situation.alerts for reason in alert.event.evidence]
+    return "; ".join([situation.verdict, *reasons])
+
+
+def _moment(text: str, session: Session) -> float:
+    """A clock time at the site on the session's first day, or a full time."""
+    time_unix_s = unix_s_from_cell(text)
+    if time_unix_s is not None:
+        return time_unix_s
+    first = datetime.fromtimestamp(session.start_unix_s, ZoneInfo(session.job.site.time_zone))
+    try:
+        clock = datetime.strptime(text, "%H:%M")
+    except ValueError:
+        raise UsageError(f"--at is {text!r}; expected 14:05 or 2026-07-18T14:05:00+02:00") from None
+    return first.replace(hour=clock.hour, minute=clock.minute, second=0, microsecond=0).timestamp()
+
+
+def _missed(one: _Replayed) -> bool:
+    return one.score is not None and any(part.detected < part.episodes for part in one.score.values())
+
+
+def _json(one: _Replayed) -> JsonValue:
+    body: dict[str, JsonValue] = {"events": [_event_json(event) for event in one.events]}
+    if one.score is not None:
+        body["score"] = score_json(one.score)
+    if one.knew is not None:
+        body["knew"] = one.knew
+    return body
+
+
+def _event_json(event: AlertEvent) -> JsonValue:
+    return {
+        "time": rfc3339(event.unix_s),
+        "rule": event.rule,
+        "severity": event.severity,
+        "state": event.state,
+        "cause": event.cause,
+        "action": event.action,
+        "evidence": list(event.evidence),
+    }
+
+
+def _text(done: dict[str, _Replayed]) -> Iterable[str]:
+    for name, one in done.items():
+        yield from _session_text(name, one)
+    scores = [one.score for one in done.values() if one.score is not None]
+    if len(scores) > 1:
+        yield f"All {len(scores)} labelled sessions"
+        yield from _score_text(pooled(scores))
+    if scores:
+        yield "A fixed threshold on the same days"
+        yield from _score_text(pooled([_fixed(one) for one in done.values() if one.score is not None]))
+
+
+def _fixed(one: _Replayed) -> Score:
+    session = one.session
+    events = fixed_threshold_events(session.readings, session.job)
+    scores = score(events, session.labels or (), Interval(session.start_unix_s, session.end_unix_s))
+    return {rule: scores[rule] for rule in ("repeak", "shade")}
+
+
+def _session_text(name: str, one: _Replayed) -> Iterable[str]:
+    session = one.session
+    zone = ZoneInfo(session.job.site.time_zone)
+    start, end = (datetime.fromtimestamp(t, zone) for t in (session.start_unix_s, session.end_unix_s))
+    yield f"{session.title} ({name}, {session.provenance})"
+    yield f"{start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}, {session.job.site.time_zone}"
+    for event in one.events:
+        moment = datetime.fromtimestamp(event.unix_s, zone)
+        words = f"{moment:%H:%M:%S}  {event.rule:<14}{event.severity:<8}{event.state:<13}{event.action}"
+        yield f"  {words.rstrip()}"
+    if not one.events:
+        yield "  no alert"
+    if one.knew is not None:
+        yield f"Known then: {one.knew}"
+    if one.score is not None:
+        yield from _score_text(one.score)
+    yield ""
+
+
+def _score_text(scores: Score) -> Iterable[str]:
+    """One line a rule that had an episode or an alert."""
+    shown = {rule: part for rule, part in scores.items() if part.episodes or part.alerts}
+    if not shown:
+        yield "  score: no episode, no alert"
+        return
+    yield "  rule           episodes  detected  median delay  false alarms  an hour  time under alert"
+    for rule, part in shown.items():
+        delay = "-" if part.median_delay_s is None else f"{part.median_delay_s / 60.0:.1f} min"
+        an_hour = "-" if part.false_alarms_per_hour is None else f"{part.false_alarms_per_hour:.2f}"
+        share = "-" if part.alert_share is None else f"{100.0 * part.alert_share:.0f} %"
+        yield (
+            f"  {rule:<15}{part.episodes:>8}{part.detected:>10}{delay:>14}{part.false_alarms:>14}"
+            f"{an_hour:>9}{share:>18}"
+        )

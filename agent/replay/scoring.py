@@ -1,0 +1,177 @@
+"""How well alerts agree with labels: recall, delay and false alarms of each rule. Pure.
+
+What cannot be known is None: the recall of a day without episodes, the delay of a rule that found none.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from agent.records import AlertEvent, Cause, JsonValue
+from agent.replay.labels import Label
+
+SECONDS_PER_HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What a rule is to detect, and how far outside the labelled episode its alert still belongs to it.
+
+    `early_s` is for rules that warn ahead, `late_s` for the time that filters need to let go.
+    """
+
+    cause: Cause
+    early_s: float
+    late_s: float
+
+
+# A rule that may not warn ahead may still be a minute early: labels are set by hand or by thresholds.
+TARGETS: Mapping[str, Target] = {
+    "repeak": Target("mispoint", early_s=60.0, late_s=600.0),
+    "wait-rain": Target("rain", early_s=300.0, late_s=900.0),
+    "wait-sun-pass": Target("sun-pass", early_s=1800.0, late_s=900.0),
+    "blockage": Target("blockage", early_s=60.0, late_s=600.0),
+    "shade": Target("overheat", early_s=7200.0, late_s=900.0),
+    "look-at-lan": Target("lan", early_s=60.0, late_s=1800.0),
+    "call-network": Target("network", early_s=60.0, late_s=1800.0),
+    "on-battery": Target("power", early_s=60.0, late_s=300.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A stretch of time, Unix seconds."""
+
+    start_unix_s: float
+    end_unix_s: float
+
+    def meets(self, other: "Interval") -> bool:
+        """Whether the two share a moment; touching counts."""
+        return self.start_unix_s <= other.end_unix_s and other.start_unix_s <= self.end_unix_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleScore:
+    """One rule over one or more days. `delays_s` has one entry a detected episode, negative when early."""
+
+    episodes: int
+    delays_s: tuple[float, ...]
+    alerts: int
+    false_alarms: int
+    alert_s: float
+    span_s: float
+
+    @property
+    def detected(self) -> int:
+        """How many episodes had an alert."""
+        return len(self.delays_s)
+
+    @property
+    def recall(self) -> float | None:
+        """Share of the episodes that were detected, 0 to 1; None without episodes."""
+        return self.detected / self.episodes if self.episodes else None
+
+    @property
+    def precision(self) -> float | None:
+        """Share of the alerts that belong to an episode, 0 to 1; None without alerts."""
+        return (self.alerts - self.false_alarms) / self.alerts if self.alerts else None
+
+    @property
+    def median_delay_s(self) -> float | None:
+        """Median of the delays from the episode's start; None where none was detected."""
+        return median(self.delays_s) if self.delays_s else None
+
+    @property
+    def false_alarms_per_hour(self) -> float | None:
+        """False alarms over the hours scored; None for a span of no length."""
+        return self.false_alarms / (self.span_s / SECONDS_PER_HOUR) if self.span_s > 0.0 else None
+
+    @property
+    def alert_share(self) -> float | None:
+        """Share of the time that an alert stood, 0 to 1; None for a span of no length."""
+        return self.alert_s / self.span_s if self.span_s > 0.0 else None
+
+
+Score = Mapping[str, RuleScore]
+
+
+def alert_intervals(events: Iterable[AlertEvent], rule: str, span: Interval) -> list[Interval]:
+    """When an alert of the rule stood; one that is never cleared stands until the span's end.
+
+    A second `raised` while it stands is a change of severity, not a second alert.
+    """
+    intervals: list[Interval] = []
+    since_unix_s: float | None = None
+    for event in sorted((e for e in events if e.rule == rule), key=lambda e: e.unix_s):
+        if event.state == "raised" and since_unix_s is None:
+            since_unix_s = event.unix_s
+        elif event.state == "cleared" and since_unix_s is not None:
+            intervals.append(Interval(since_unix_s, event.unix_s))
+            since_unix_s = None
+    if since_unix_s is not None:
+        intervals.append(Interval(since_unix_s, max(span.end_unix_s, since_unix_s)))
+    return intervals
+
+
+def score(events: Sequence[AlertEvent], labels: Sequence[Label], span: Interval) -> Score:
+    """Each rule of `TARGETS` against the labels of its cause, over the span."""
+    return {rule: _rule_score(rule, target, events, labels, span) for rule, target in TARGETS.items()}
+
+
+def _rule_score(
+    rule: str, target: Target, events: Sequence[AlertEvent], labels: Sequence[Label], span: Interval
+) -> RuleScore:
+    alerts = alert_intervals(events, rule, span)
+    episodes = [label for label in labels if label.cause == target.cause]
+    windows = [
+        Interval(label.start_unix_s - target.early_s, label.end_unix_s + target.late_s) for label in episodes
+    ]
+    delays = []
+    for label, window in zip(episodes, windows, strict=True):
+        met = next((alert for alert in alerts if alert.meets(window)), None)
+        if met is not None:
+            delays.append(max(met.start_unix_s, window.start_unix_s) - label.start_unix_s)
+    return RuleScore(
+        episodes=len(episodes),
+        delays_s=tuple(delays),
+        alerts=len(alerts),
+        false_alarms=sum(not any(alert.meets(window) for window in windows) for alert in alerts),
+        alert_s=sum(_shared_s(alert, span) for alert in alerts),
+        span_s=span.end_unix_s - span.start_unix_s,
+    )
+
+
+def _shared_s(alert: Interval, span: Interval) -> float:
+    return max(min(alert.end_unix_s, span.end_unix_s) - max(alert.start_unix_s, span.start_unix_s), 0.0)
+
+
+def pooled(scores: Sequence[Score]) -> Score:
+    """The scores of several days as one; rules that any of the days has."""
+    rules = dict.fromkeys(rule for one in scores for rule in one)
+    return {rule: _sum([one[rule] for one in scores if rule in one]) for rule in rules}
+
+
+def _sum(parts: Sequence[RuleScore]) -> RuleScore:
+    return RuleScore(
+        episodes=sum(part.episodes for part in parts),
+        delays_s=tuple(delay for part in parts for delay in part.delays_s),
+        alerts=sum(part.alerts for part in parts),
+        false_alarms=sum(part.false_alarms for part in parts),
+        alert_s=sum(part.alert_s for part in parts),
+        span_s=sum(part.span_s for part in parts),
+    )
+
+
+def score_json(scores: Score) -> dict[str, JsonValue]:
+    """The score as the replay command prints it."""
+    return {
+        rule: {
+            "episodes": one.episodes,
+            "detected": one.detected,
+            "recall": one.recall,
+            "median_delay_s": one.median_delay_s,
+            "false_alarms": one.false_alarms,
+            "false_alarms_per_hour": one.false_alarms_per_hour,
+        }
+        for rule, one in scores.items()
+    }
