@@ -13,6 +13,7 @@ from agent.config_job import OTHER_SECTIONS as OTHER_NAMES
 from agent.config_job import job_from_mapping, unix_s_from_rfc3339
 from agent.errors import UsageError
 from tests.job_text import JOB_TOML, with_line
+from tests.reference import cases
 
 
 def load(folder: Path, text: str, environ: dict[str, str] | None = None) -> Config:
@@ -100,6 +101,19 @@ def test_slip_is_named(tmp_path: Path, old: str, new: str, key: str, hint: str) 
     lines = complaints(tmp_path, with_line(old, new))
     assert all(line.startswith(str(tmp_path / "van-1.toml")) for line in lines)
     assert any(key in line and hint in line for line in lines), lines
+
+
+def test_reference_noise_figure_slip_names_the_temperature(tmp_path: Path) -> None:
+    # Noise temperatures of noise figures by the definition, 290 K (10^(NF/10) - 1).
+    case = next(one for one in cases("antenna_link_budget") if "NF_dB" in one["inputs"])
+    # The fields of this one case are lists.
+    pairs = list(zip(*(*case["inputs"].values(), *case["expected"].values()), strict=True))  # type: ignore[call-overload]
+    assert len(pairs) == 5
+    for figure_db, temperature_k in pairs:
+        lines = complaints(
+            tmp_path, with_line("noise_temperature_k = 75.0", f"noise_temperature_k = {figure_db}")
+        )
+        assert f"is {temperature_k:.0f} K" in lines[0]
 
 
 def test_everything_wrong_is_reported_at_once(tmp_path: Path) -> None:

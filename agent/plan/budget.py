@@ -14,7 +14,7 @@ from agent.plan.modcod import ladder, modcod_at, modcod_for_rate, rate_mbps, rat
 
 # Unavailabilities (percent of a year) at which the budget is computed: evenly spread in their logarithm over
 # the range of P.618-13.
-CURVE_PERCENT = np.geomspace(50.0, 0.001, 95)
+CURVE_PERCENT = np.geomspace(50.0, 0.001, 48)
 CURVE_SHOWN_PERCENT = 10.0
 
 

@@ -56,8 +56,8 @@ DVB_S2 = (
     Modcod("32APSK 8/9", 15.69, 4.397854),
     Modcod("32APSK 9/10", 16.05, 4.453027),
 )
-# ETSI EN 302 307-2 V1.1.1 (2014-10), table 20a: the additional normal frames of DVB-S2X, as above. "-L" are
-# constellations for the linear channel.
+# ETSI EN 302 307-2 V1.1.1 (2014-10), table 20a: the additional normal frames of DVB-S2X, white noise, no
+# pilots, frame error rate 1e-5. "-L" are constellations for the linear channel.
 DVB_S2X_ADDITIONS = (
     Modcod("QPSK 2/9", -2.85, 0.434841),
     Modcod("QPSK 13/45", -2.03, 0.567805),

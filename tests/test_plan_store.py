@@ -1,0 +1,93 @@
+"""The stored plan: computed once, again when its inputs change, and never half a plan."""
+
+import json
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from agent.config import Config, load_config
+from agent.plan.plan_json import plan_to_json
+from agent.plan.span import job_days
+from agent.plan_store import load_or_compute_plan, plan_digest, plan_path
+from tests.job_text import JOB_TOML
+
+# The limits are those that a user is promised on a field computer; a busy test machine gets three times more.
+COLD_LIMIT_S = 3 * 8.0
+CACHED_LIMIT_S = 3 * 0.5
+HEAVY = ("itur", "pvlib", "astropy", "scipy", "pandas")
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Config:
+    """A config whose plan was computed and stored by the command."""
+    path = tmp_path_factory.mktemp("job") / "van-1.toml"
+    path.write_text(JOB_TOML, encoding="utf-8")
+    started = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-m", "agent", "plan", str(path), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert time.monotonic() - started < COLD_LIMIT_S
+    # The booked uplink is not carried at the availability: a finding, exit code 1.
+    assert done.returncode == 1 and done.stderr == ""
+    config = load_config(path, {})
+    stored = json.loads(plan_path(path, config.job, job_days(config.job)).read_text(encoding="utf-8"))
+    assert stored["plan"] == json.loads(done.stdout)
+    return config
+
+
+def test_stored_plan_is_quick_and_light(planned: Config) -> None:
+    script = (
+        "import sys; from pathlib import Path; from agent.config import load_config;"
+        "from agent.plan_store import load_or_compute_plan; path = Path(sys.argv[1]);"
+        "load_or_compute_plan(path, load_config(path, {}));"
+        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    started = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(planned.path)], capture_output=True, text=True, check=True
+    )
+    assert time.monotonic() - started < CACHED_LIMIT_S
+    assert done.stdout.strip() == "[]"
+
+
+def test_digest_follows_every_input(planned: Config) -> None:
+    span, job = job_days(planned.job), planned.job
+    digest = plan_digest(job, span)
+    assert plan_digest(replace(job, antenna=replace(job.antenna, pointing_loss_db=0.31)), span) != digest
+    assert plan_digest(job, replace(span, end_unix_s=span.end_unix_s + 1.0)) != digest
+    assert plan_digest(job, span) == digest
+
+
+def stored_file(config: Config) -> Path:
+    return plan_path(config.path, config.job, job_days(config.job))
+
+
+@pytest.mark.parametrize("damage", ["half", "empty", "other digest", "no plan"])
+def test_damaged_file_costs_a_computation(planned: Config, damage: str) -> None:
+    path = stored_file(planned)
+    whole = path.read_text(encoding="utf-8")
+    content = json.loads(whole)
+    broken = {
+        "half": whole[: len(whole) // 2],
+        "empty": "",
+        "other digest": json.dumps(content | {"digest": "0" * 64}),
+        "no plan": json.dumps(content | {"plan": {"terminal": "van-1"}}),
+    }[damage]
+    path.write_text(broken, encoding="utf-8")
+    plan = load_or_compute_plan(planned.path, planned)
+    assert plan_to_json(plan) == content["plan"]
+    assert json.loads(path.read_text(encoding="utf-8")) == content
+    assert [one.name for one in path.parent.iterdir() if one.suffix == ".tmp"] == []
+
+
+def test_plan_that_cannot_be_kept_is_still_given(planned: Config, tmp_path: Path) -> None:
+    # A folder that does not exist stands for one that cannot be written (root may write anywhere).
+    plan = load_or_compute_plan(tmp_path / "gone" / "van-1.toml", planned)
+    assert plan.terminal == "van-1"
