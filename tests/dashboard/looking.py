@@ -4,10 +4,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from tests.dashboard.contrast import Rgb, contrast_ratio
 
+ENHANCED_CONTRAST = 7.0
+AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 SIZES = {"phone": (390, 844), "desktop": (1440, 900)}
 
 # Text of every visible element with its ink and the ground behind it, as computed by the browser.
@@ -46,10 +49,12 @@ class Visit:
     problems: list[str] = field(default_factory=list)
     requests: list[str] = field(default_factory=list)
 
-    def contrasts(self) -> dict[str, float]:
-        """The contrast ratio of each visible text."""
+    def weak_texts(self) -> dict[str, float]:
+        """The visible texts whose contrast ratio is below that of WCAG 2.2, success criterion 1.4.6."""
         found: list[tuple[str, Rgb, Rgb]] = self.page.evaluate(_TEXTS)
-        return {text: contrast_ratio(ink, ground) for text, ink, ground in found}
+        assert found, "no text is visible"
+        ratios = {text: contrast_ratio(ink, ground) for text, ink, ground in found}
+        return {text: ratio for text, ratio in ratios.items() if ratio < ENHANCED_CONTRAST}
 
     def targets(self) -> list[tuple[str, float, float]]:
         """Name, width and height (CSS px) of all that can be tapped."""
@@ -74,3 +79,14 @@ def visit(browser: Browser, address: str, size: str = "phone") -> Iterator[Visit
     page.goto(address)
     yield seen
     context.close()
+
+
+def check_looks(seen: Visit, address: str, smallest_target_px: float) -> None:
+    """Everything can be read and tapped, nothing went wrong, nothing came from elsewhere."""
+    assert seen.weak_texts() == {}
+    assert [target for target in seen.targets() if min(target[1:]) < smallest_target_px] == []
+    assert seen.overflow_px() == 0
+    found = Axe().run(seen.page, options={"runOnly": AXE_TAGS})
+    assert found.violations_count == 0, found.generate_report()
+    assert seen.problems == []
+    assert [url for url in seen.requests if not url.startswith((address, "data:", "blob:"))] == []

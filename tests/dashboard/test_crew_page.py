@@ -11,21 +11,18 @@ from typing import Protocol
 
 import paho.mqtt.client as mqtt
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Response, expect
 
 from dashboard.theme import THEMES
 from tests.dashboard.conftest import Serve
-from tests.dashboard.looking import SIZES, visit
+from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
 from tests.dashboard.stores import tell, writing
 
 pytestmark = pytest.mark.browser
 
-# WCAG 2.2 success criterion 1.4.6; gloves and WCAG 2.5.5 (44 px) ask for big targets, the crew for 48.
-ENHANCED_CONTRAST = 7.0
+# WCAG 2.2 success criterion 2.5.5 asks for 44 px; the crew wears gloves.
 SMALLEST_TARGET_PX = 48.0
-AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 ANSWER_WITHIN_S = 15.0
 
 
@@ -74,14 +71,7 @@ def test_every_situation_can_be_read(
         expect(seen.page.locator(".verdict h1")).to_have_text(SCENES[scene].verdict)
         expect(seen.page.locator("#cover")).to_be_hidden()
         expect(seen.page.locator("#graph-signal .main-svg").first).to_be_visible()
-        assert {text: ratio for text, ratio in seen.contrasts().items() if ratio < ENHANCED_CONTRAST} == {}
-        too_small = [target for target in seen.targets() if min(target[1:]) < SMALLEST_TARGET_PX]
-        assert too_small == []
-        assert seen.overflow_px() == 0
-        found = Axe().run(seen.page, options={"runOnly": AXE_TAGS})
-        assert found.violations_count == 0, found.generate_report()
-        assert seen.problems == []
-        assert [url for url in seen.requests if not url.startswith((address, "data:", "blob:"))] == []
+        check_looks(seen, address, SMALLEST_TARGET_PX)
 
 
 def test_night_theme_can_be_read_and_is_kept(browser: Browser, serve: Serve, store: Path) -> None:
@@ -90,7 +80,7 @@ def test_night_theme_can_be_read_and_is_kept(browser: Browser, serve: Serve, sto
         expect(seen.page.locator(".verdict h1")).to_be_visible()
         seen.page.click("#theme-key")
         expect(seen.page.locator("html")).to_have_attribute("data-theme", "night")
-        assert {text: ratio for text, ratio in seen.contrasts().items() if ratio < ENHANCED_CONTRAST} == {}
+        assert seen.weak_texts() == {}
         line = seen.page.locator("#graph-signal .js-line").last
         expect(line).to_have_css("stroke", css_rgb(THEMES["night"].measured))
         seen.page.reload()

@@ -1,0 +1,148 @@
+"""Day, plan and terminals in a real browser, over a store that the agent's own writer wrote."""
+
+import re
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from agent.plan.compute import compute_plan
+from agent.records import Note, Signal
+from tests.dashboard.conftest import Serve
+from tests.dashboard.looking import SIZES, check_looks, visit
+from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
+from tests.dashboard.stores import measure, tell, writing
+from tests.plan.sample_job import job
+
+pytestmark = pytest.mark.browser
+
+# WCAG 2.2 success criterion 2.5.8.
+SMALLEST_TARGET_PX = 24.0
+READY = {"day": "#day-figure .main-svg", "plan": "#plan .answer", "terminals": ".terminal"}
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A morning of one terminal with a plan, another terminal that is urgent, a third that is silent."""
+    path = tmp_path_factory.mktemp("store") / "store.sqlite3"
+    with writing(path) as writer:
+        writer.save_plan(job(), compute_plan(job()), "invented")
+    readings = [Signal(unix_s=NOW_UNIX_S - 3600.0 + second, esno_db=12.0) for second in range(3600)]
+    measure(path, "signal", readings)
+    measure(path, "note", [Note(unix_s=NOW_UNIX_S - 1800.0, kind="other", text="Cable drum moved")])
+    later_wall_unix_s = time.time() + 600.0
+    tell(path, SCENES["urgent"], terminal="van-2", written_wall_unix_s=later_wall_unix_s)
+    tell(path, SCENES["fine"], terminal="van-3", written_wall_unix_s=NOW_UNIX_S)
+    tell(path, SCENES["act"], events=[SHADE, REPEAK], written_wall_unix_s=later_wall_unix_s + 1.0)
+    return path
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("page", READY)
+def test_every_page_can_be_read(browser: Browser, serve: Serve, store: Path, page: str, size: str) -> None:
+    address = serve(store)
+    with visit(browser, f"{address}/{page}", size) as seen:
+        expect(seen.page.locator(READY[page]).first).to_be_visible()
+        seen.page.wait_for_load_state("networkidle")
+        check_looks(seen, address, SMALLEST_TARGET_PX)
+
+
+def test_pages_are_reached_without_a_reload(browser: Browser, serve: Serve, store: Path) -> None:
+    with visit(browser, serve(store)) as seen:
+        for name, mark in (
+            ("Day", ".day"),
+            ("Plan", ".plan"),
+            ("Terminals", ".terminals"),
+            ("Crew", "#crew"),
+        ):
+            seen.page.get_by_role("navigation").get_by_role("link", name=name).click()
+            expect(seen.page.locator(mark)).to_be_visible()
+            expect(seen.page).to_have_title(f"{name} · peakshade")
+        expect(seen.page.locator("#cover")).to_be_hidden()
+
+
+def test_terminals_stand_by_urgency_and_open_their_crew_page(
+    browser: Browser, serve: Serve, store: Path
+) -> None:
+    with visit(browser, f"{serve(store)}/terminals") as seen:
+        names = seen.page.locator(".terminal strong")
+        expect(names).to_have_text(["van-2", "van-3", "van-1"])
+        expect(seen.page.locator(".terminal").nth(1)).to_contain_text("Silent")
+        names.first.click()
+        expect(seen.page.locator(".verdict h1")).to_have_text(SCENES["urgent"].verdict)
+        expect(seen.page.locator(".masthead")).to_contain_text("van-2")
+
+
+def test_day_opens_with_the_jobs_hours_and_moves(browser: Browser, serve: Serve, store: Path) -> None:
+    with visit(browser, f"{serve(store)}/day", "desktop") as seen:
+        said = seen.page.locator("#day-said")
+        # Madrid is UTC+2 in July.
+        expect(said).to_have_text("2026-07-18 09:00 to 2026-07-18 19:00 at the site (07:00 to 17:00 UTC)")
+        seen.page.get_by_role("button", name="2 hours", exact=True).click()
+        expect(said).to_contain_text("2026-07-18 11:36 to 2026-07-18 13:36")
+        seen.page.get_by_role("button", name="Closer").click()
+        expect(said).to_contain_text("2026-07-18 12:06 to 2026-07-18 13:06")
+        seen.page.get_by_role("button", name="Later").click()
+        expect(said).to_contain_text("2026-07-18 12:36 to 2026-07-18 13:36")
+
+
+def test_dragging_in_the_figure_opens_a_shorter_span(browser: Browser, serve: Serve, store: Path) -> None:
+    with visit(browser, f"{serve(store)}/day", "desktop") as seen:
+        expect(seen.page.locator("#day-said")).to_contain_text("09:00 to")
+        box = seen.page.locator("#day-figure .nsewdrag").first.bounding_box()
+        assert box is not None
+        middle_px = box["y"] + box["height"] / 2.0
+        seen.page.mouse.move(box["x"] + box["width"] * 0.4, middle_px)
+        seen.page.mouse.down()
+        seen.page.mouse.move(box["x"] + box["width"] * 0.5, middle_px, steps=8)
+        seen.page.mouse.up()
+        # From 40 % to 50 % of ten hours after nine.
+        expect(seen.page.locator("#day-said")).to_contain_text(re.compile(r" 1[23]:\d\d to .* 1[34]:\d\d at"))
+
+
+def test_alerts_open_to_their_evidence_and_numbers(browser: Browser, serve: Serve, store: Path) -> None:
+    with visit(browser, f"{serve(store)}/day") as seen:
+        seen.page.locator("#day-events summary", has_text="Re-peak the dish: raised").click()
+        opened = seen.page.locator("#day-events details[open]")
+        expect(opened).to_contain_text(REPEAK.evidence[0])
+        expect(opened).to_contain_text("unexplained_db")
+        expect(seen.page.locator("#day-notes")).to_contain_text("13:06:00 Remark: Cable drum moved")
+
+
+def test_plan_shows_what_was_computed(browser: Browser, serve: Serve, store: Path) -> None:
+    plan = compute_plan(job())
+    with visit(browser, f"{serve(store)}/plan") as seen:
+        shown = seen.page.locator("#plan")
+        expect(shown).to_contain_text(plan.verdict.reason)
+        expect(shown).to_contain_text(f"{plan.pointing.elevation_deg:.1f}°")
+        expect(shown).to_contain_text(plan.safety.cautions[0])
+        expect(shown).to_contain_text(plan.heat.reason)
+
+
+def test_unknown_page_and_missing_plan_are_said(browser: Browser, serve: Serve, store: Path) -> None:
+    address = serve(store)
+    with visit(browser, f"{address}/nowhere") as seen:
+        expect(seen.page.locator("#page")).to_contain_text("There is no such page")
+    with visit(browser, f"{address}/plan?terminal=van-2") as seen:
+        expect(seen.page.locator("#plan")).to_contain_text("No plan is stored")
+
+
+def test_store_with_no_terminal_is_said_on_every_page(browser: Browser, serve: Serve, tmp_path: Path) -> None:
+    empty = tmp_path / "empty.sqlite3"
+    with writing(empty):
+        pass
+    address = serve(empty)
+    for page, said in (("day", "Nothing is stored"), ("plan", "No plan"), ("terminals", "not yet written")):
+        with visit(browser, f"{address}/{page}") as seen:
+            expect(seen.page.locator("main")).to_contain_text(said)
+            assert seen.problems == []
+
+
+def test_clock_of_a_played_day_runs_at_its_speed(browser: Browser, serve: Serve, tmp_path: Path) -> None:
+    """The page shows the agent's time, whatever the computer's clock says."""
+    played = tmp_path / "played.sqlite3"
+    tell(played, replace(SCENES["fine"], unix_s=NOW_UNIX_S + 3600.0))
+    with visit(browser, serve(played, 1, "--speed", "120", "--terminal", TERMINAL)) as seen:
+        expect(seen.page.locator(".times")).to_contain_text("12:36 UTC")
