@@ -39,7 +39,7 @@ def session_plan(session: Session) -> LinkPlan:
     span = job_days(job)
     if not (span.contains(session.start_unix_s) and session.end_unix_s <= span.end_unix_s):
         span = Span(min(span.start_unix_s, session.start_unix_s), max(span.end_unix_s, session.end_unix_s))
-    folder = _cache_folder()
+    folder = cache_folder("plans")
     folder.mkdir(parents=True, exist_ok=True)
     return plan_stored_at(folder / f"{_job_key(job)}.plan.json", job, span)
 
@@ -48,8 +48,8 @@ def _job_key(job: Job) -> str:
     return hashlib.sha256(repr(job).encode()).hexdigest()[:24]
 
 
-def _cache_folder() -> Path:
-    """Where this platform keeps what can be computed again."""
+def cache_folder(name: str) -> Path:
+    """The folder of this name where the platform keeps what can be computed again."""
     if sys.platform == "win32":
         base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
     elif sys.platform == "darwin":
@@ -57,4 +57,4 @@ def _cache_folder() -> Path:
     else:
         # XDG Base Directory Specification: XDG_CACHE_HOME, or ~/.cache where it is not set or empty.
         base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return base / "peakshade" / "plans"
+    return base / "peakshade" / name

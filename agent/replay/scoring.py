@@ -6,8 +6,9 @@ What cannot be known is None: the recall of a day without episodes, the delay of
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Protocol
 
-from agent.records import AlertEvent, Cause, JsonValue
+from agent.records import AlertState, Cause, JsonValue
 from agent.replay.labels import Label
 
 SECONDS_PER_HOUR = 3600.0
@@ -36,6 +37,17 @@ TARGETS: Mapping[str, Target] = {
     "call-network": Target("network", early_s=60.0, late_s=1800.0),
     "on-battery": Target("power", early_s=60.0, late_s=300.0),
 }
+
+
+class Spoken(Protocol):
+    """What is read of an event: an `AlertEvent`, or what tuning knows of one."""
+
+    @property
+    def unix_s(self) -> float: ...
+    @property
+    def rule(self) -> str: ...
+    @property
+    def state(self) -> AlertState: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +107,7 @@ class RuleScore:
 Score = Mapping[str, RuleScore]
 
 
-def alert_intervals(events: Iterable[AlertEvent], rule: str, span: Interval) -> list[Interval]:
+def alert_intervals(events: Iterable[Spoken], rule: str, span: Interval) -> list[Interval]:
     """When an alert of the rule stood; one that is never cleared stands until the span's end.
 
     A second `raised` while it stands is a change of severity, not a second alert.
@@ -113,13 +125,13 @@ def alert_intervals(events: Iterable[AlertEvent], rule: str, span: Interval) -> 
     return intervals
 
 
-def score(events: Sequence[AlertEvent], labels: Sequence[Label], span: Interval) -> Score:
+def score(events: Sequence[Spoken], labels: Sequence[Label], span: Interval) -> Score:
     """Each rule of `TARGETS` against the labels of its cause, over the span."""
     return {rule: _rule_score(rule, target, events, labels, span) for rule, target in TARGETS.items()}
 
 
 def _rule_score(
-    rule: str, target: Target, events: Sequence[AlertEvent], labels: Sequence[Label], span: Interval
+    rule: str, target: Target, events: Sequence[Spoken], labels: Sequence[Label], span: Interval
 ) -> RuleScore:
     alerts = alert_intervals(events, rule, span)
     episodes = [label for label in labels if label.cause == target.cause]
