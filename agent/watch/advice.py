@@ -15,6 +15,7 @@ from agent.watch.rate import STREAM_ALLOWANCE
 
 SHADE_FALLING_K_PER_MIN = -0.05
 SHADE_JUDGED_S = 300.0
+SHADE_NEWS_S = 3600.0  # after an hour the shade is the normal state
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,8 @@ def _signal_figures(view: View) -> dict[str, float]:
 
 def shade_effect(unit: UnitView) -> str | None:
     """What the shade does to the temperature, once it can be judged; None while it cannot."""
-    if not unit.shaded or unit.shade_age_s < SHADE_JUDGED_S or not isfinite(unit.slope_k_per_min):
+    judged = unit.shaded and SHADE_JUDGED_S <= unit.shade_age_s <= SHADE_NEWS_S
+    if not judged or not isfinite(unit.slope_k_per_min):
         return None
     if unit.slope_k_per_min <= SHADE_FALLING_K_PER_MIN:
         return f"shade works: falling {-unit.slope_k_per_min:.1f} °C a minute"

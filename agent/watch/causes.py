@@ -103,7 +103,9 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.turns:
         words = "comes and goes"
         yield Evidence("rain", 1.5, words)
-        yield Evidence("mispoint", -1.5 * min(facts.turns, 2), words)
+        yield Evidence("mispoint", -2.0 * min(facts.turns, 2), words)
+    if facts.age_s >= FLAT_STEPS_S[0][0] > 2.0 * facts.flat_s and facts.slide_s < SLIDE_S:
+        yield Evidence("mispoint", -1.5, "not steady")
     if facts.worsened >= 3:
         yield Evidence("mispoint", -1.0, "still falling")
 

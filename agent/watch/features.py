@@ -121,7 +121,8 @@ class FeatureStage:
         heat = self.heat.close(unix_s, self.weather, plan, job)
         self.tests.close(unix_s)
         rate = self._rate(plan, job)
-        if signal.deficit_db >= SIGNAL_DOWN_DB:
+        losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
+        if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
             self.signal_loss_unix_s = unix_s
         heat_loss_db = _heat_loss_db(signal, heat)
         row, silent = self._row(unix_s, signal, heat, rate, heat_loss_db)
@@ -171,7 +172,7 @@ class FeatureStage:
             float(inputs.streaming),
             rate.lan_confidence,
             rate.network_confidence,
-            float(rate.lan_confidence >= LIKELY or rate.network_confidence >= LIKELY),
+            float(bool(self.tests.blamed)),
             float(inputs.source == "battery"),
             inputs.runtime_s,
             inputs.battery_percent,

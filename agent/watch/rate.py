@@ -4,11 +4,10 @@ from dataclasses import dataclass, field
 from math import exp, isnan, nan
 
 from agent.records import Throughput
-from agent.watch.series import median, percentile
 
-RECENT_TESTS = 3
+HEADROOM_WITHIN_S = 1800.0
+HEADROOM_TESTS = 3  # at least so many, however old
 HEADROOM_PERCENT = 10.0
-HEADROOM_TESTS = 8
 # Protocol overhead and the encoder's peaks over its mean rate: a fifth on top is common practice.
 STREAM_ALLOWANCE = 1.2
 RTT_UP_RATIO = 1.3
@@ -18,14 +17,17 @@ BIN_S = 60.0  # tests that come faster are averaged, so that one bad second is n
 # A base is learnt quickly from good tests and slowly from bad ones, so that hours of trouble stay trouble.
 GOOD_SHARE = 0.05
 BAD_SHARE = 0.01
+LOW_RATIO = 0.75
+RECOVERED_RATIO = 0.85
 
 
 @dataclass(slots=True)
 class Figure:
-    """One figure of the tests: the last bins and what is normal on this day (`base`)."""
+    """One figure of the tests: the last bins, and what is normal on this day (`base`)."""
 
     good_is_high: bool
-    last: list[float] = field(default_factory=list)
+    unix_s: list[float] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
     base: float = nan
     total: float = 0.0
     count: int = 0
@@ -36,22 +38,34 @@ class Figure:
             self.total += value
             self.count += 1
 
-    def close(self) -> None:
-        """End of a bin."""
+    def close(self, unix_s: float, trouble: bool) -> None:
+        """End of a bin; trouble that has been recognised does not teach what is normal."""
         if not self.count:
             return
         value = self.total / self.count
         self.total, self.count = 0.0, 0
-        self.last.append(value)
-        del self.last[:-HEADROOM_TESTS]
+        self.unix_s.append(unix_s)
+        self.values.append(value)
+        while len(self.values) > HEADROOM_TESTS and self.unix_s[0] < unix_s - HEADROOM_WITHIN_S:
+            del self.unix_s[0], self.values[0]
         if isnan(self.base):
             self.base = value
         good = (value > self.base) == self.good_is_high
-        self.base += (GOOD_SHARE if good else BAD_SHARE) * (value - self.base)
+        share = GOOD_SHARE if good else 0.0 if trouble else BAD_SHARE
+        self.base += share * (value - self.base)
 
     def recent(self) -> float:
-        """Median of the last three bins; NaN with fewer than two."""
-        return median(self.last[-RECENT_TESTS:]) if len(self.last) >= 2 else nan
+        """The better of the last two bins: one bad test proves nothing. NaN with fewer than two."""
+        if len(self.values) < 2:
+            return nan
+        return max(self.values[-2:]) if self.good_is_high else min(self.values[-2:])
+
+    def low(self) -> float:
+        """A low percentile of the last half hour, the second lowest at least; NaN with fewer than three."""
+        if len(self.values) < HEADROOM_TESTS:
+            return nan
+        rank = max(1, int(len(self.values) * HEADROOM_PERCENT / 100.0))
+        return sorted(self.values)[rank]
 
 
 def _high() -> Figure:
@@ -64,7 +78,7 @@ def _low() -> Figure:
 
 @dataclass(slots=True)
 class Tests:
-    """The throughput tests of the day, in bins of a minute at least."""
+    """The day's throughput tests in bins of a minute at least, and which hop a shortfall was laid to."""
 
     down_mbps: Figure = field(default_factory=_high)
     up_mbps: Figure = field(default_factory=_high)
@@ -73,13 +87,14 @@ class Tests:
     loss_percent: Figure = field(default_factory=_low)
     jitter_ms: Figure = field(default_factory=_low)
     bin_start_unix_s: float = nan
+    blamed: str = ""
 
     def add(self, test: Throughput) -> None:
         """One test. What a passive meter saw is use, not capacity: only its delays and losses count."""
-        self._close_bin(test.unix_s)
+        self.close(test.unix_s)
         if test.method != "passive":
             self.down_mbps.add(test.down_mbps)
-            self.up_mbps.add(test.up_mbps)
+            self.up_mbps.add(_capacity_mbps(test))
             self.window_mbps.add(window_limit_mbps(test))
         self.rtt_ms.add(test.rtt_ms)
         self.loss_percent.add(test.loss_percent)
@@ -87,22 +102,28 @@ class Tests:
 
     def close(self, unix_s: float) -> None:
         """The time is `unix_s`: a bin that is full is closed."""
-        self._close_bin(unix_s)
-
-    def _close_bin(self, unix_s: float) -> None:
         if isnan(self.bin_start_unix_s):
             self.bin_start_unix_s = unix_s
-        elif unix_s - self.bin_start_unix_s >= BIN_S:
-            self.bin_start_unix_s = unix_s
-            for figure in (
-                self.down_mbps,
-                self.up_mbps,
-                self.window_mbps,
-                self.rtt_ms,
-                self.loss_percent,
-                self.jitter_ms,
-            ):
-                figure.close()
+        if unix_s - self.bin_start_unix_s < BIN_S:
+            return
+        self.bin_start_unix_s = unix_s
+        figures = (
+            self.down_mbps,
+            self.up_mbps,
+            self.window_mbps,
+            self.rtt_ms,
+            self.loss_percent,
+            self.jitter_ms,
+        )
+        for figure in figures:
+            figure.close(unix_s, bool(self.blamed))
+
+
+def _capacity_mbps(test: Throughput) -> float | None:
+    """What the uplink carries: the test's rate on top of the stream that ran beside it."""
+    if test.up_mbps is None:
+        return None
+    return test.up_mbps + (0.0 if test.stream_mbps is None else test.stream_mbps)
 
 
 def window_limit_mbps(test: Throughput) -> float | None:
@@ -141,15 +162,15 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
     known = [ratio for ratio in ratios if not isnan(ratio)]
     window = tests.window_mbps.recent()
     limited = not isnan(window) and not isnan(down) and down >= 0.8 * window
-    lan, network = _hops(tests)
-    carried = nan if len(tests.up_mbps.last) < 3 else percentile(tests.up_mbps.last, HEADROOM_PERCENT)
+    ratio = (1.0 if limited else min(known)) if known else nan
+    lan, network = _blame(tests, ratio)
     return RateFacts(
         down_mbps=down,
         up_mbps=up,
-        ratio=(1.0 if limited else min(known)) if known else nan,
+        ratio=ratio,
         rtt_ms=tests.rtt_ms.recent(),
         loss_percent=tests.loss_percent.recent(),
-        headroom_mbps=carried - STREAM_ALLOWANCE * stream_mbps,
+        headroom_mbps=tests.up_mbps.low() - STREAM_ALLOWANCE * stream_mbps,
         lan_confidence=lan,
         network_confidence=network,
         window_limited=limited,
@@ -162,11 +183,25 @@ def _ratio(measured_mbps: float, booked_mbps: float, base_mbps: float) -> float:
     return measured_mbps / expected if expected > 0.0 else nan
 
 
-def _hops(tests: Tests) -> tuple[float, float]:
+def _blame(tests: Tests, ratio: float) -> tuple[float, float]:
     """Confidence that the LAN, and that the network beyond the satellite, is to blame for a low rate.
 
-    A congested network queues: the RTT grows. A bad cable or radio hop loses and jitters at the same RTT.
+    What came first counts: a stream that no longer fits queues and raises the RTT whoever took the room.
     """
+    lan, network = _hops(tests)
+    if not ratio <= LOW_RATIO:
+        if ratio >= RECOVERED_RATIO:
+            tests.blamed = ""
+        return lan, network
+    if not tests.blamed and max(lan, network) >= 0.6:
+        tests.blamed = "lan" if lan > network else "network"
+    if tests.blamed == "lan":
+        return max(lan, network), min(lan, network)
+    return lan, network
+
+
+def _hops(tests: Tests) -> tuple[float, float]:
+    """A congested network queues: the RTT grows. A bad cable or radio hop loses and jitters without that."""
     rtt = tests.rtt_ms.recent()
     loss_up = tests.loss_percent.recent() - tests.loss_percent.base >= LOSS_UP_PERCENT
     jitter_up = _up(tests.jitter_ms.recent(), tests.jitter_ms.base, JITTER_UP_RATIO) >= 1.0

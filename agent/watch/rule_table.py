@@ -146,11 +146,23 @@ INHIBITIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
         ("sun_pass_now", "the loss is the sun's and ends by itself"),
         ("settling", "the link is just coming up"),
     ),
-    "blockage": (("peaking", "the dish is being moved"), ("settling", "the link is just coming up")),
+    "blockage": (
+        ("peaking", "the dish is being moved"),
+        ("settling", "the link is just coming up"),
+        ("rain_seen", "a storm takes lock by itself"),
+    ),
     "wait-rain": (("peaking", "the dish is being moved"), ("sun_pass_now", "the sun's loss looks alike")),
     "lower-stream": (("peaking", "tests during peaking say nothing"),),
-    "look-at-lan": (("signal_down", "the signal explains the rate"), ("peaking", "as above")),
-    "call-network": (("signal_down", "the signal explains the rate"), ("peaking", "as above")),
+    "look-at-lan": (
+        ("signal_down", "the signal explains the rate"),
+        ("peaking", "tests during peaking say nothing"),
+        ("settling", "the link is just coming up"),
+    ),
+    "call-network": (
+        ("signal_down", "the signal explains the rate"),
+        ("peaking", "tests during peaking say nothing"),
+        ("settling", "the link is just coming up"),
+    ),
     "throughput-low": (
         ("signal_down", "the signal explains the rate"),
         ("peaking", "tests during peaking say nothing"),

@@ -15,13 +15,6 @@ def median(values: list[float]) -> float:
     return ordered[middle] if len(ordered) % 2 else 0.5 * (ordered[middle - 1] + ordered[middle])
 
 
-def percentile(values: list[float], percent: float) -> float:
-    """The value below which `percent` of `values` lie (nearest rank); NaN when there are none."""
-    if not values:
-        return nan
-    return sorted(values)[min(len(values) - 1, int(len(values) * percent / 100.0))]
-
-
 @dataclass(slots=True)
 class Interval:
     """Typical spacing of an input's readings (s) and when the last one came."""
