@@ -110,6 +110,26 @@ def snapshot(connection: sqlite3.Connection, terminal: str) -> Snapshot | None:
     return None if row is None else Snapshot(row[0], row[1], row[2], json.loads(row[3]))
 
 
+def latest_unix_s(connection: sqlite3.Connection, terminal: str) -> float | None:
+    """The engine's time when the store was last written: of the last reading, decision or snapshot."""
+    times = [
+        connection.execute(f'SELECT max(unix_s) FROM "{table}" WHERE terminal = ?', (terminal,)).fetchone()[0]
+        for table in (*KINDS, "situation", "engine_snapshot")
+    ]
+    return max((one for one in times if one is not None), default=None)
+
+
+def last_seq_before(connection: sqlite3.Connection, terminal: str, unix_s: float) -> int:
+    """The last reading with an earlier time, 0 where there is none."""
+    last = [
+        connection.execute(
+            f'SELECT max(seq) FROM "{kind}" WHERE terminal = ? AND unix_s < ?', (terminal, unix_s)
+        ).fetchone()[0]
+        for kind in KINDS
+    ]
+    return max((one for one in last if one is not None), default=0)
+
+
 def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
     """The latest situation of every terminal, the one written last first."""
     rows = connection.execute(

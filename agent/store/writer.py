@@ -71,7 +71,7 @@ class StoreWriter:
 
     def __init__(self, connection: sqlite3.Connection, terminal: str) -> None:
         self._connection = connection
-        self._terminal = terminal
+        self.terminal = terminal
         self._forgot_unix_s = 0.0
 
     @classmethod
@@ -114,7 +114,7 @@ class StoreWriter:
             self._connection.executemany(
                 "INSERT OR IGNORE INTO situation_minute VALUES (?, ?, ?)",
                 [
-                    (self._terminal, floor(one.unix_s / MINUTE_S) * MINUTE_S, _text(_FIGURES, one.figures))
+                    (self.terminal, floor(one.unix_s / MINUTE_S) * MINUTE_S, _text(_FIGURES, one.figures))
                     for one in situations
                 ],
             )
@@ -122,7 +122,7 @@ class StoreWriter:
                 body = _SITUATION.dump_json(latest).decode()
                 self._connection.execute(
                     "INSERT OR REPLACE INTO situation VALUES (?, ?, ?, ?)",
-                    (self._terminal, latest.unix_s, wall_unix_s, body),
+                    (self.terminal, latest.unix_s, wall_unix_s, body),
                 )
 
     def save_snapshot(self, seq: int, unix_s: float, digest: str, snapshot: Mapping[str, JsonValue]) -> None:
@@ -130,7 +130,7 @@ class StoreWriter:
         with self._transaction():
             self._connection.execute(
                 "INSERT OR REPLACE INTO engine_snapshot VALUES (?, ?, ?, ?, ?)",
-                (self._terminal, seq, unix_s, digest, json.dumps(snapshot)),
+                (self.terminal, seq, unix_s, digest, json.dumps(snapshot)),
             )
 
     def save_plan(self, job: Job, plan: LinkPlan, digest: str) -> None:
@@ -138,7 +138,7 @@ class StoreWriter:
         with self._transaction():
             self._connection.execute(
                 "INSERT OR REPLACE INTO plan VALUES (?, ?, ?, ?)",
-                (self._terminal, digest, _JOB.dump_json(job).decode(), json.dumps(plan_to_json(plan))),
+                (self.terminal, digest, _JOB.dump_json(job).decode(), json.dumps(plan_to_json(plan))),
             )
 
     @contextmanager
@@ -166,7 +166,7 @@ class StoreWriter:
             rows.setdefault(arrival.kind, []).append(self._reading_row(stored, arrival.received_unix_s))
         for kind, kind_rows in rows.items():
             self._connection.executemany(_insert(kind), kind_rows)
-        add_to_minutes(self._connection, self._terminal, ((one.kind, one.reading) for one in new))
+        add_to_minutes(self._connection, self.terminal, ((one.kind, one.reading) for one in new))
         return new
 
     def _last_seq(self) -> int:
@@ -208,7 +208,7 @@ class StoreWriter:
         own = (getattr(reading, name) for name in _own_names(stored.kind))
         return (
             stored.seq,
-            self._terminal,
+            self.terminal,
             reading.unix_s,
             received_unix_s,
             reading.sent_unix_s,
@@ -218,7 +218,7 @@ class StoreWriter:
 
     def _event_row(self, event: AlertEvent) -> tuple[object, ...]:
         return (
-            self._terminal,
+            self.terminal,
             event.unix_s,
             event.rule,
             event.severity,

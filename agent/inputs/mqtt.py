@@ -1,0 +1,185 @@
+"""The agent's connection to the broker: readings in with their acknowledgement in our hands, news out.
+
+Quality of service 1 and a persistent session: what the agent has not acknowledged waits in the broker and is
+delivered again.
+"""
+
+import asyncio
+import logging
+import random
+from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import aiomqtt
+
+from agent.config import LOOPBACK, BrokerSettings
+
+LOG = logging.getLogger(__name__)
+
+QOS = 1  # at least once
+# Messages that have arrived and wait for the agent; more than a few seconds' worth at full speed.
+MAX_WAITING = 20_000
+MAX_AT_ONCE = 500
+KEEP_ALIVE_S = 20
+FIRST_DELAY_S = 1.0
+LONGEST_DELAY_S = 30.0
+EVERY_ADDRESS = ("0.0.0.0", "::", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """One message; `acknowledge` is called once it need not be delivered again."""
+
+    topic: str
+    payload: bytes
+    acknowledge: Callable[[], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """What the connection is for. The client id is fixed, because the broker keeps the session by it."""
+
+    broker: BrokerSettings
+    client_id: str
+    topic: str
+    will: aiomqtt.Will
+
+
+class Outbox:
+    """News to publish, retained: of each topic only the latest counts."""
+
+    def __init__(self) -> None:
+        self._latest: dict[str, bytes] = {}
+        self._filled = asyncio.Event()
+        self._empty = asyncio.Event()
+        self._empty.set()
+
+    def put(self, topic: str, payload: bytes) -> None:
+        """Publish this as soon as the broker can be reached."""
+        self._latest[topic] = payload
+        self._filled.set()
+        self._empty.clear()
+
+    async def first(self) -> tuple[str, bytes]:
+        """Wait for news; they stay until `done`."""
+        await self._filled.wait()
+        return next(iter(self._latest.items()))
+
+    def done(self, topic: str, payload: bytes) -> None:
+        """The broker has it. Newer news of the same topic stay."""
+        if self._latest[topic] is payload:
+            del self._latest[topic]
+        if not self._latest:
+            self._filled.clear()
+            self._empty.set()
+
+    async def emptied(self) -> None:
+        """Wait until the broker has everything."""
+        await self._empty.wait()
+
+
+class _Arrivals(asyncio.Queue[aiomqtt.Message]):
+    """Breaks the connection when too much waits: what is not acknowledged then waits in the broker.
+
+    The library's own bounded queue would drop messages that the broker only delivers again after a reconnect.
+    """
+
+    def put_nowait(self, item: aiomqtt.Message) -> None:
+        if self.qsize() >= MAX_WAITING:
+            raise aiomqtt.MqttError(f"{MAX_WAITING} messages wait for the agent")
+        super().put_nowait(item)
+
+
+class _Connection(aiomqtt.Client):
+    """The one place that reaches into the library, for what it does not offer.
+
+    It acknowledges each message on arrival, and only the paho client within it can leave that to us
+    (`manual_ack_set`, `ack`); and it hands out one message a wait, which costs more than parsing it.
+    """
+
+    def __init__(self, link: Link) -> None:
+        broker = link.broker
+        super().__init__(
+            LOOPBACK if broker.host in EVERY_ADDRESS else broker.host,
+            broker.port,
+            username=broker.username,
+            password=None if broker.password is None else broker.password.get_secret_value(),
+            identifier=link.client_id,
+            clean_session=False,
+            will=link.will,
+            keepalive=KEEP_ALIVE_S,
+            queue_type=_Arrivals,
+            tls_params=aiomqtt.TLSParameters() if broker.tls else None,
+        )
+        self._client.manual_ack_set(True)
+
+    async def next_deliveries(self) -> list[Delivery]:
+        """Wait for a message; it and what came with it, in order."""
+        found = [await anext(self.messages)]
+        while len(found) < MAX_AT_ONCE and not self._queue.empty():
+            found.append(self._queue.get_nowait())
+        return [
+            Delivery(str(one.topic), bytes(one.payload), partial(self._acknowledge, one.mid, one.qos))
+            for one in found
+        ]
+
+    def _acknowledge(self, message_id: int, qos: int) -> None:
+        # After a reconnect the id may belong to another message; the broker delivers this one again.
+        if not self._disconnected.done():
+            self._client.ack(message_id, qos)
+
+
+async def stay_connected(
+    link: Link,
+    deliver: Callable[[Sequence[Delivery]], Awaitable[None]],
+    outbox: Outbox,
+    on_change: Callable[[bool], None],
+) -> None:
+    """Run until cancelled: connect, hand over what arrives, publish what is in the outbox, connect again.
+
+    `on_change` hears when the connection stands (True) and when it does not.
+    """
+    failures = 0
+    where = f"{link.broker.host}:{link.broker.port}"
+    while True:
+        try:
+            async with _Connection(link) as connection:
+                await _subscribe(connection, link.topic)
+                LOG.info("connected to the broker at %s", where)
+                failures = 0
+                on_change(True)
+                async with asyncio.TaskGroup() as group:
+                    group.create_task(_receive(connection, deliver), name="receive")
+                    group.create_task(_publish(connection, outbox), name="publish")
+        except* aiomqtt.MqttError as errors:
+            on_change(False)
+            delay_s = retry_delay_s(failures)
+            failures += 1
+            LOG.warning("broker %s: %s; trying again in %.1f s", where, errors.exceptions[0], delay_s)
+            await asyncio.sleep(delay_s)
+
+
+def retry_delay_s(failures: int) -> float:
+    """Twice as long after each failure, up to a limit, and spread so that agents do not knock together."""
+    longest_s = min(LONGEST_DELAY_S, FIRST_DELAY_S * 2.0 ** min(failures, 10))
+    return longest_s * random.uniform(0.5, 1.0)
+
+
+async def _subscribe(connection: aiomqtt.Client, topic: str) -> None:
+    (granted,) = await connection.subscribe(topic, qos=QOS)
+    code = granted if isinstance(granted, int) else granted.value
+    if code != QOS:
+        raise aiomqtt.MqttError(f"no quality of service {QOS} for {topic} (code {code})")
+
+
+async def _receive(connection: _Connection, deliver: Callable[[Sequence[Delivery]], Awaitable[None]]) -> None:
+    while True:
+        await deliver(await connection.next_deliveries())
+
+
+async def _publish(connection: aiomqtt.Client, outbox: Outbox) -> None:
+    while True:
+        topic, payload = await outbox.first()
+        await connection.publish(topic, payload, qos=QOS, retain=True)
+        outbox.done(topic, payload)

@@ -1,0 +1,1 @@
+"""The live agent: broker in, store and engine, alerts out."""

@@ -1,0 +1,285 @@
+"""The live agent's tasks: subscriber, writer with the engine, ticker, status, and perhaps the broker.
+
+Between subscriber and writer is one bounded queue. Where it is full the subscriber waits, and what it has not
+taken stays unacknowledged in the broker.
+"""
+
+import asyncio
+import importlib
+import logging
+import sqlite3
+import time
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
+from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
+
+import aiomqtt
+
+from agent.clock import AnyClock
+from agent.config import BrokerSettings, Config
+from agent.errors import UsageError
+from agent.inputs.gate import DurableGate
+from agent.inputs.messages import (
+    alert_message,
+    alert_topic,
+    reading_topic,
+    status_message,
+    status_topic,
+)
+from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
+from agent.inputs.payloads import PayloadError, parse
+from agent.plan.link_plan import LinkPlan
+from agent.records import AlertEvent
+from agent.service.pipeline import Pipeline, start_pipeline
+from agent.store.opening import StoreError, primary_code
+from agent.store.writer import Arrival, Refusal, StoreWriter
+from agent.watch.rules import RuleSet
+
+LOG = logging.getLogger(__name__)
+
+QUEUE_LENGTH = 2000
+# Messages of one transaction: enough to share the wait for the disk, few enough to stay quick.
+GROUP_LENGTH = 500
+# Messages in flight are not overtaken by the clock: so long, in real time, may they take.
+SETTLE_S = 2.0
+TICK_S = 1.0
+# After a restart the engine's time stands still until what waited in the broker is here, or so long.
+CATCH_UP_S = 15.0
+SNAPSHOT_S = 60.0
+STATUS_S = 30.0
+DISK_FULL_RETRY_S = 5.0
+FAREWELL_S = 2.0
+
+ResultT = TypeVar("ResultT")
+
+
+@dataclass(frozen=True, slots=True)
+class Agent:
+    """What one agent runs with. `on_events` hears alert events once they are stored."""
+
+    config: Config
+    plan: LinkPlan
+    rules: RuleSet
+    clock: AnyClock
+    on_events: Callable[[Sequence[AlertEvent]], None]
+
+
+@dataclass(frozen=True, slots=True)
+class _Message:
+    content: Arrival | Refusal
+    delivery: Delivery
+
+
+@dataclass(frozen=True, slots=True)
+class _Tick:
+    unix_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Stop:
+    pass
+
+
+_Item = _Message | _Tick | _Stop
+
+
+async def run_agent(agent: Agent, stop: asyncio.Event) -> None:
+    """Run until `stop`; raises UsageError for what the user can mend."""
+    try:
+        async with _pipeline(agent) as pipeline:
+            gate = DurableGate(
+                client_id(agent.config.job.terminal),
+                reading_topic(agent.config.job.terminal, ""),
+                status_topic(agent.config.job.terminal),
+            )
+            async with _broker(agent.config.broker, gate):
+                await _Live(agent, pipeline, gate).run(stop)
+    except* UsageError as errors:
+        first: BaseException = errors
+        while isinstance(first, BaseExceptionGroup):
+            first = first.exceptions[0]
+        raise first from None
+
+
+def client_id(terminal: str) -> str:
+    """The broker keeps the agent's session by this name."""
+    return f"peakshade-{terminal}"
+
+
+@asynccontextmanager
+async def _pipeline(agent: Agent) -> AsyncIterator[Pipeline]:
+    def start() -> Pipeline:
+        writer = StoreWriter.open(agent.config.store.path, agent.config.job.terminal, time.time())
+        # A played day runs faster than messages travel.
+        tolerance_s = agent.config.clock_tolerance_s * agent.clock.speed
+        return start_pipeline(writer, agent.config.job, agent.plan, agent.rules, tolerance_s)
+
+    pipeline = await asyncio.to_thread(start)
+    try:
+        yield pipeline
+    finally:
+        await asyncio.to_thread(pipeline.close)
+
+
+@asynccontextmanager
+async def _broker(settings: BrokerSettings, gate: DurableGate) -> AsyncIterator[None]:
+    if not settings.embedded:
+        yield
+        return
+    # Its library is only loaded where it is used.
+    module = importlib.import_module("agent.inputs.broker")
+    broker: AbstractAsyncContextManager[None] = module.embedded_broker(settings, gate)
+    async with broker:
+        yield
+
+
+class _Live:
+    """The tasks and what they share."""
+
+    def __init__(self, agent: Agent, pipeline: Pipeline, gate: DurableGate) -> None:
+        self._agent = agent
+        self._clock = agent.clock
+        self._terminal = agent.config.job.terminal
+        self._pipeline = pipeline
+        self._gate = gate
+        self._queue: asyncio.Queue[_Item] = asyncio.Queue(QUEUE_LENGTH)
+        self._outbox = Outbox()
+        self._connected = asyncio.Event()
+        self._refused_topics: set[str] = set()
+
+    async def run(self, stop: asyncio.Event) -> None:
+        """Start the tasks, and end them in an order that loses nothing."""
+        self._say(await self._on_disk(partial(self._pipeline.catch_up, time.time())))
+        self._say_status()
+        async with asyncio.TaskGroup() as group:
+            link = group.create_task(
+                stay_connected(self._link(), self._deliver, self._outbox, self._on_link), name="subscriber"
+            )
+            writer = group.create_task(self._write(), name="writer")
+            clocks = [
+                group.create_task(self._tick(), name="ticker"),
+                group.create_task(self._report(), name="status"),
+            ]
+            await stop.wait()
+            for task in clocks:
+                task.cancel()
+            await self._queue.put(_Stop())
+            await writer
+            self._outbox.put(status_topic(self._terminal), status_message(self._clock.now(), "offline", {}))
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._outbox.emptied(), FAREWELL_S)
+            link.cancel()
+
+    def _link(self) -> Link:
+        # A will cannot know when it is read: its time is that of the connection.
+        will = status_message(self._clock.now(), "lost", {})
+        return Link(
+            broker=self._agent.config.broker,
+            client_id=client_id(self._terminal),
+            topic=reading_topic(self._terminal, "+"),
+            will=aiomqtt.Will(status_topic(self._terminal), will, qos=1, retain=True),
+        )
+
+    def _on_link(self, stands: bool) -> None:
+        if stands:
+            self._pipeline.stamper.link_found(self._clock.now())
+            self._say_status()
+            self._connected.set()
+        else:
+            self._pipeline.stamper.link_lost(self._clock.now())
+
+    async def _deliver(self, deliveries: Sequence[Delivery]) -> None:
+        """Parse what arrived and hand it to the writer, waiting where that one is behind."""
+        now_unix_s = self._clock.now()
+        for delivery in deliveries:
+            if delivery.topic == status_topic(self._terminal):
+                delivery.acknowledge()
+                continue
+            await self._queue.put(_Message(self._read(delivery, now_unix_s), delivery))
+
+    def _read(self, delivery: Delivery, now_unix_s: float) -> Arrival | Refusal:
+        kind = delivery.topic.rpartition("/")[2]
+        try:
+            reading = parse(kind, delivery.payload)
+        except PayloadError as error:
+            if delivery.topic not in self._refused_topics:
+                LOG.warning("refused a message, and will not say so again for %s: %s", delivery.topic, error)
+                self._refused_topics.add(delivery.topic)
+            return Refusal(delivery.topic, delivery.payload, str(error), now_unix_s)
+        return Arrival(delivery.topic, delivery.payload, kind, reading, now_unix_s)
+
+    async def _write(self) -> None:
+        """Store what waits, acknowledge it, feed the engine, and publish what it says.
+
+        While one group is on its way to the disk the next one gathers, so that the groups are as small as the
+        disk allows and nothing waits for a timer.
+        """
+        saved_s = time.monotonic()
+        while True:
+            messages, last = await self._next_group()
+            if messages:
+                await self._take(messages)
+            if isinstance(last, _Tick):
+                self._say(await self._on_disk(partial(self._pipeline.tick, last.unix_s, time.time())))
+            stopping = isinstance(last, _Stop)
+            if stopping or time.monotonic() - saved_s >= SNAPSHOT_S:
+                await self._on_disk(self._pipeline.save_snapshot)
+                saved_s = time.monotonic()
+            if stopping:
+                return
+
+    async def _next_group(self) -> tuple[list[_Message], _Item]:
+        """Everything that waits, up to a limit or to the first item that is no message, which comes last."""
+        messages: list[_Message] = []
+        item = await self._queue.get()
+        while isinstance(item, _Message):
+            messages.append(item)
+            if len(messages) == GROUP_LENGTH or self._queue.empty():
+                break
+            item = self._queue.get_nowait()
+        return messages, item
+
+    async def _take(self, messages: Sequence[_Message]) -> None:
+        new = await self._on_disk(partial(self._pipeline.add, [one.content for one in messages]))
+        for one in messages:
+            one.delivery.acknowledge()
+            self._gate.open(one.delivery.topic, one.delivery.payload)
+        if new:
+            self._say(await self._on_disk(partial(self._pipeline.feed, new, time.time())))
+
+    async def _on_disk(self, call: Callable[[], ResultT]) -> ResultT:
+        """Run in a thread; a full disk is waited for, while messages wait in the broker."""
+        while True:
+            try:
+                return await asyncio.to_thread(call)
+            except sqlite3.Error as error:
+                path = self._agent.config.store.path
+                if primary_code(error) != sqlite3.SQLITE_FULL:
+                    raise StoreError(f"store {path}: cannot be written ({error}); check its disk") from error
+                LOG.error("store %s: the disk is full; free some space; messages wait until then", path)
+                await asyncio.sleep(DISK_FULL_RETRY_S)
+
+    def _say(self, events: Sequence[AlertEvent]) -> None:
+        for event in events:
+            self._outbox.put(alert_topic(self._terminal, event.rule), alert_message(event))
+        if events:
+            self._agent.on_events(events)
+
+    def _say_status(self) -> None:
+        seen: Mapping[str, float] = self._pipeline.situation().last_seen_unix_s
+        self._outbox.put(status_topic(self._terminal), status_message(self._clock.now(), "online", seen))
+
+    async def _tick(self) -> None:
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self._connected.wait(), CATCH_UP_S)
+        await asyncio.sleep(SETTLE_S)
+        while True:
+            await self._queue.put(_Tick(self._clock.now() - SETTLE_S * self._clock.speed))
+            await asyncio.sleep(TICK_S)
+
+    async def _report(self) -> None:
+        while True:
+            await asyncio.sleep(STATUS_S)
+            self._say_status()

@@ -1,0 +1,165 @@
+"""From messages to stored readings to alert events, and the same after a restart."""
+
+import hashlib
+import json
+import logging
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from math import floor, nan
+
+from pydantic import ValidationError
+
+from agent.inputs.stamping import Stamper
+from agent.job import Job
+from agent.plan.link_plan import LinkPlan
+from agent.plan.plan_json import plan_to_json
+from agent.records import AlertEvent, Situation
+from agent.store import reader
+from agent.store.rollups import MINUTE_S
+from agent.store.writer import Arrival, Refusal, Stored, StoreWriter
+from agent.watch.engine import AlertEngine
+from agent.watch.rules import RuleSet
+from agent.watch.series import GRID_S
+
+LOG = logging.getLogger(__name__)
+
+# With other rules, or another plan, the engine learns the situation anew from so much of the past.
+LEARN_FROM_S = 86_400.0
+
+
+class Pipeline:
+    """Owns the writer and the engine. All methods block and are called one at a time, in any thread.
+
+    A call that failed, because the disk is full, may be made again: no reading enters the engine twice.
+    """
+
+    def __init__(
+        self, writer: StoreWriter, engine: AlertEngine, stamper: Stamper, digest: str, seq: int
+    ) -> None:
+        """`seq` is that of the last reading that the engine has; `digest` that of its plan and rules."""
+        self.stamper = stamper
+        self._writer = writer
+        self._terminal = writer.terminal
+        self._engine = engine
+        self._digest = digest
+        self._seq = seq
+        self._decided = nan
+        self._minute = nan
+        self._events: list[AlertEvent] = []
+        self._situations: list[Situation] = []
+
+    def add(self, messages: Sequence[Arrival | Refusal]) -> list[Stored]:
+        """Store the messages; on return they are on the disk. Returns the readings that are new."""
+        return self._writer.add(messages, self.stamper.stamp)
+
+    def catch_up(self, wall_unix_s: float) -> list[AlertEvent]:
+        """Feed what was stored after the engine's last reading, and keep the state.
+
+        Returns the events, which the last run may have left unpublished, and those of standing alerts.
+        """
+        tail = reader.readings_after(self._writer.connection, self._terminal, self._seq)
+        events = self.feed(tail, wall_unix_s)
+        self.save_snapshot()
+        return events + [alert.event for alert in self._engine.situation().alerts]
+
+    def learn(self, from_unix_s: float) -> None:
+        """Take in the readings since then with rules or a plan that they were not judged by at the time.
+
+        Of the events only those of alerts that stand now are kept: the others were never said.
+        """
+        connection = self._writer.connection
+        self._seq = reader.last_seq_before(connection, self._terminal, from_unix_s)
+        for stored in reader.readings_after(connection, self._terminal, self._seq):
+            self._engine.update(stored.reading)
+            self._seq = stored.seq
+        standing = [alert.event for alert in self._engine.situation().alerts]
+        self._writer.add_events(standing, [], 0.0)
+
+    def feed(self, new: Iterable[Stored], wall_unix_s: float) -> list[AlertEvent]:
+        """Give stored readings to the engine; its events are on the disk on return."""
+        for stored in new:
+            if stored.seq <= self._seq:
+                continue
+            self._events += self._engine.update(stored.reading)
+            self._seq = stored.seq
+            if self._passed_minute(stored.reading.unix_s):
+                self._situations.append(self._engine.situation())
+        return self._kept(wall_unix_s)
+
+    def tick(self, unix_s: float, wall_unix_s: float) -> list[AlertEvent]:
+        """Tell the engine that it is this late; before the first reading there is nothing to tell."""
+        if self._seq == 0:
+            return []
+        self._events += self._engine.advance(self.stamper.tick(unix_s))
+        return self._kept(wall_unix_s)
+
+    def situation(self) -> Situation:
+        """The engine's answer as of its last decision."""
+        return self._engine.situation()
+
+    def save_snapshot(self) -> None:
+        """Keep the engine's state, so that a restart need not read the day again."""
+        if self._seq > 0:
+            self._writer.save_snapshot(
+                self._seq, self.stamper.latest_unix_s, self._digest, self._engine.snapshot()
+            )
+
+    def close(self) -> None:
+        """Let go of the store."""
+        self._writer.close()
+
+    def _kept(self, wall_unix_s: float) -> list[AlertEvent]:
+        """Write what the engine has said; where that fails it stays for the next call."""
+        decided = floor(self.stamper.latest_unix_s / GRID_S) if self._seq else nan
+        if self._events or self._situations or decided != self._decided:
+            situations = [*self._situations, self._engine.situation()]
+            self._writer.add_events(self._events, situations, wall_unix_s)
+        self._decided = decided
+        events, self._events, self._situations = self._events, [], []
+        return events
+
+    def _passed_minute(self, unix_s: float) -> bool:
+        minute = floor(unix_s / MINUTE_S)
+        passed, self._minute = minute != self._minute, minute
+        return passed
+
+
+def start_pipeline(
+    writer: StoreWriter, job: Job, plan: LinkPlan, rules: RuleSet, tolerance_s: float
+) -> Pipeline:
+    """The pipeline as the last run left it: `catch_up` is still to be called.
+
+    What the agent missed in between waits in the broker, so such readings may be as old as the last one.
+    """
+    digest = engine_digest(job, plan, rules)
+    writer.save_plan(job, plan, digest)
+    latest_unix_s = reader.latest_unix_s(writer.connection, job.terminal)
+    stamper = Stamper(tolerance_s)
+    if latest_unix_s is not None:
+        stamper.latest_unix_s = latest_unix_s
+        stamper.link_lost(latest_unix_s)
+    snapshot = reader.snapshot(writer.connection, job.terminal)
+    if snapshot is not None and snapshot.digest == digest:
+        engine = _restored(job, plan, rules, snapshot)
+        if engine is not None:
+            return Pipeline(writer, engine, stamper, digest, snapshot.seq)
+    pipeline = Pipeline(writer, AlertEngine(job, plan, rules), stamper, digest, 0)
+    if snapshot is not None and latest_unix_s is not None:
+        pipeline.learn(latest_unix_s - LEARN_FROM_S)
+    return pipeline
+
+
+def _restored(job: Job, plan: LinkPlan, rules: RuleSet, snapshot: reader.Snapshot) -> AlertEngine | None:
+    try:
+        return AlertEngine.restore(job, plan, rules, snapshot.body)
+    except ValidationError as error:
+        LOG.warning(
+            "the engine's stored state is of another version (%s); reading the day again", error.title
+        )
+        return None
+
+
+def engine_digest(job: Job, plan: LinkPlan, rules: RuleSet) -> str:
+    """A digest of everything besides readings that the engine's decisions depend on."""
+    inputs = {"job": asdict(job), "plan": plan_to_json(plan), "rules": rules.digest()}
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
