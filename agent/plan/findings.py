@@ -6,7 +6,7 @@ from typing import Literal
 from agent.job import Job
 from agent.plan import propagation
 from agent.plan.budget import Direction, unavailability_percent
-from agent.plan.geometry import elevation_finding
+from agent.plan.geometry import elevation_finding, look_angles
 from agent.plan.link_plan import Budget, Carried, Verdict
 from agent.plan.modcod import BY_STANDARD, next_lower, rate_mbps
 
@@ -85,7 +85,7 @@ def link_findings(
     grazing = elevation_finding(elevation_deg)
     found = [grazing] if grazing else []
     if elevation_deg <= 0.0:
-        return found + _slips(job)
+        return found + _place_slips(job) + _slips(job)
     found += [sentence for one in carried for sentence in _carried_findings(job, one)]
     for direction, budget in directions:
         found += _direction_findings(job, direction, budget)
@@ -121,6 +121,24 @@ def _direction_findings(job: Job, direction: Direction, budget: Budget) -> list[
             f"{link.path.diameter_m:g} m can have at {link.path.frequency_ghz:g} GHz: check gain, diameter "
             "and frequency."
         )
+    return found
+
+
+def _place_slips(job: Job) -> list[str]:
+    """What would bring a hidden satellite over the horizon: coordinates swapped or with the wrong sign."""
+    site, east_deg = job.site, job.satellite.longitude_deg
+    latitude_deg, longitude_deg = site.latitude_deg, site.longitude_deg
+    readings = [
+        ("the sign of site.longitude_deg turned", latitude_deg, -longitude_deg, east_deg),
+        ("the sign of satellite.longitude_deg turned", latitude_deg, longitude_deg, -east_deg),
+    ]
+    if abs(longitude_deg) <= 90.0:
+        readings.append(("latitude and longitude of the site swapped", longitude_deg, latitude_deg, east_deg))
+    found = []
+    for change, latitude, longitude, satellite in readings:
+        elevation_deg = float(look_angles(latitude, longitude, site.height_m, satellite).elevation_deg)
+        if elevation_deg > 0.0:
+            found.append(f"With {change} it would stand {elevation_deg:.0f} deg high: is that the slip?")
     return found
 
 

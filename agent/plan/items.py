@@ -1,12 +1,16 @@
 """The plan's lines: every number of pointing and budget with symbol, unit and source."""
 
+from typing import TypeAlias
+
 from agent.job import Job
 from agent.plan.budget import Direction, unavailability_percent
 from agent.plan.constants import BOLTZMANN_DBW_HZ_K
 from agent.plan.link_plan import Budget, Item, Pointing
 from agent.plan.links import FEED_ERROR_DEG, GROUND_SHARE, ground_noise_k
-from agent.plan.modcod import BY_STANDARD
 from agent.plan.propagation import EDITIONS
+
+# Name, symbol, value, unit and source of one line.
+Line: TypeAlias = tuple[str, str, float, str, str]
 
 GEOMETRY = "WGS 84, geodetic to local east, north, up"
 CONFIG = "config"
@@ -30,7 +34,7 @@ def plan_items(
 
 
 def _pointing(pointing: Pointing) -> list[Item]:
-    lines: list[tuple[str, str, float, str, str]] = [
+    lines: list[Line] = [
         ("azimuth from true north", "Az", pointing.azimuth_true_deg, "deg", GEOMETRY),
         (
             "azimuth by compass",
@@ -60,7 +64,7 @@ def _pointing(pointing: Pointing) -> list[Item]:
     return [_item("pointing", line) for line in lines]
 
 
-def _item(part: str, line: tuple[str, str, float, str, str]) -> Item:
+def _item(part: str, line: Line) -> Item:
     name, symbol, value, unit, source = line
     return Item(part=part, name=name, symbol=symbol, value=value, unit=unit, source=source)
 
@@ -73,7 +77,8 @@ def _direction(job: Job, direction: Direction, budget: Budget) -> list[Item]:
             if name == "uplink"
             else [("EIRP of the carrier", "EIRP", budget.eirp_dbw, "dBW", CONFIG)]
         ),
-        *_loss_lines(job, budget),
+        *_loss_lines(budget),
+        *_fade_lines(job, budget),
         *(_receive_lines(job, direction, budget) if name == "downlink" else _satellite_lines(budget)),
         *_ratio_lines(job, direction, budget),
         *_rate_lines(job, direction, budget),
@@ -85,7 +90,7 @@ def _gain_source(job: Job) -> str:
     return CONFIG if job.antenna.efficiency is None else f"eta (pi D / lambda)^2; {HANDBOOK}"
 
 
-def _transmit_lines(job: Job, budget: Budget) -> list[tuple[str, str, float, str, str]]:
+def _transmit_lines(job: Job, budget: Budget) -> list[Line]:
     transmitter = job.transmitter
     saturated_dbw = (
         budget.eirp_dbw - budget.antenna_gain_dbi + transmitter.feed_loss_db + transmitter.output_back_off_db
@@ -99,73 +104,37 @@ def _transmit_lines(job: Job, budget: Budget) -> list[tuple[str, str, float, str
     ]
 
 
-def _loss_lines(job: Job, budget: Budget) -> list[tuple[str, str, float, str, str]]:
-    percent = f"{unavailability_percent(job):g} %"
+def _loss_lines(budget: Budget) -> list[Line]:
+    feed = f"-20 log cos of a feed error of {FEED_ERROR_DEG:g} deg (common practice); 0 for circular"
+    gas = f"{edition('P.676')}, exceeded for 50 % of a year"
     return [
         ("free-space loss", "L_FS", -budget.free_space_loss_db, "dB", f"20 log(4 pi d / lambda); {HANDBOOK}"),
         ("pointing loss", "L_P", -budget.pointing_loss_db, "dB", CONFIG),
-        (
-            "polarisation loss",
-            "L_X",
-            -budget.polarisation_loss_db,
-            "dB",
-            f"-20 log cos of a feed error of {FEED_ERROR_DEG:g} deg (common practice); 0 for circular",
-        ),
-        (
-            "gas in clear sky",
-            "A_G50",
-            -budget.gas_clear_db,
-            "dB",
-            f"{edition('P.676')}, exceeded for 50 % of a year",
-        ),
-        (
-            "gas at the availability",
-            "A_G",
-            -budget.gas_db,
-            "dB",
-            f"{edition('P.676')}, at {percent} but not below 1 %",
-        ),
-        (
-            "cloud at the availability",
-            "A_C",
-            -budget.cloud_db,
-            "dB",
-            f"{edition('P.840')}, at {percent} but not below 1 %",
-        ),
-        (
-            "rain at the availability",
-            "A_R",
-            -budget.rain_db,
-            "dB",
-            f"{edition('P.618')} with {', '.join(map(edition, ('P.837', 'P.838', 'P.839')))}, at {percent}",
-        ),
-        (
-            "scintillation at the availability",
-            "A_S",
-            -budget.scintillation_db,
-            "dB",
-            f"{edition('P.618')} with {edition('P.453')}, at {percent}",
-        ),
-        (
-            "all attenuation at the availability",
-            "A_T",
-            -budget.fade_db,
-            "dB",
-            f"{edition('P.618')}, section 2.5",
-        ),
-        ("rain exceeded for 0.01 % of a year", "R_0.01", budget.rain_rate_mm_h, "mm/h", edition("P.837")),
-        ("rain attenuation in that rain", "A_0.01", -budget.rain_at_rate_db, "dB", edition("P.618")),
-        (
-            "cross-polar discrimination at the availability",
-            "XPD",
-            budget.cross_polar_db,
-            "dB",
-            f"{edition('P.618')}, section 4.1 (for information)",
-        ),
+        ("polarisation loss", "L_X", -budget.polarisation_loss_db, "dB", feed),
+        ("gas in clear sky", "A_G50", -budget.gas_clear_db, "dB", gas),
     ]
 
 
-def _receive_lines(job: Job, direction: Direction, budget: Budget) -> list[tuple[str, str, float, str, str]]:
+def _fade_lines(job: Job, budget: Budget) -> list[Line]:
+    at = f"at {unavailability_percent(job):g} %"
+    floor = f"{at} but not below 1 %"
+    rain = f"{edition('P.618')} with {', '.join(map(edition, ('P.837', 'P.838', 'P.839')))}, {at}"
+    scintillation = f"{edition('P.618')} with {edition('P.453')}, {at}"
+    rainy = "rain exceeded for 0.01 % of a year"
+    cross_polar = f"{edition('P.618')}, section 4.1 (for information)"
+    return [
+        ("gas at the availability", "A_G", -budget.gas_db, "dB", f"{edition('P.676')}, {floor}"),
+        ("cloud at the availability", "A_C", -budget.cloud_db, "dB", f"{edition('P.840')}, {floor}"),
+        ("rain at the availability", "A_R", -budget.rain_db, "dB", rain),
+        ("scintillation at the availability", "A_S", -budget.scintillation_db, "dB", scintillation),
+        ("all of it", "A_T", -budget.fade_db, "dB", f"{edition('P.618')}, section 2.5"),
+        (rainy, "R_0.01", budget.rain_rate_mm_h, "mm/h", edition("P.837")),
+        ("rain attenuation in that rain", "A_0.01", -budget.rain_at_rate_db, "dB", edition("P.618")),
+        ("cross-polar discrimination", "XPD", budget.cross_polar_db, "dB", cross_polar),
+    ]
+
+
+def _receive_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
     sky = edition("P.618") + ", section 3"
     clear, faded = direction.clear, direction.faded
     return [
@@ -189,7 +158,7 @@ def _receive_lines(job: Job, direction: Direction, budget: Budget) -> list[tuple
     ]
 
 
-def _satellite_lines(budget: Budget) -> list[tuple[str, str, float, str, str]]:
+def _satellite_lines(budget: Budget) -> list[Line]:
     return [
         (
             "beamwidth, full half-power",
@@ -202,7 +171,7 @@ def _satellite_lines(budget: Budget) -> list[tuple[str, str, float, str, str]]:
     ]
 
 
-def _ratio_lines(job: Job, direction: Direction, budget: Budget) -> list[tuple[str, str, float, str, str]]:
+def _ratio_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
     link = direction.link
     lines = [
         ("Boltzmann's constant", "k", BOLTZMANN_DBW_HZ_K, "dBW/Hz/K", "SI"),
@@ -231,24 +200,13 @@ def _ratio_lines(job: Job, direction: Direction, budget: Budget) -> list[tuple[s
     ]
 
 
-def _rate_lines(job: Job, direction: Direction, budget: Budget) -> list[tuple[str, str, float, str, str]]:
+def _rate_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
     link, table = direction.link, TABLES[job.modem.standard]
+    clear, faded = (name or "none closes" for name in (budget.modcod_clear, budget.modcod_faded))
     return [
         ("implementation margin of the modem", "M_i", job.modem.implementation_margin_db, "dB", CONFIG),
-        (
-            "rate in clear sky",
-            "R",
-            budget.rate_clear_mbps,
-            "Mbit/s",
-            f"{table}: {budget.modcod_clear or 'none closes'}",
-        ),
-        (
-            "rate at the availability",
-            "R,p",
-            budget.rate_faded_mbps,
-            "Mbit/s",
-            f"{table}: {budget.modcod_faded or 'none closes'}",
-        ),
+        ("rate in clear sky", "R", budget.rate_clear_mbps, "Mbit/s", f"{table}: {clear}"),
+        ("rate at the availability", "R,p", budget.rate_faded_mbps, "Mbit/s", f"{table}: {faded}"),
         (
             "occupied bandwidth",
             "B",
@@ -264,13 +222,13 @@ def _rate_lines(job: Job, direction: Direction, budget: Budget) -> list[tuple[st
             "p_close",
             budget.availability_closes_percent,
             "%",
-            f"Es/N0 of {len(BY_STANDARD[job.modem.standard])} MODCODs' lowest over the year",
+            f"where Es/N0,p meets the lowest MODCOD of {table}, with M_i",
         ),
         (
             "availability of the booked rate",
             "p_rate",
             budget.availability_booked_percent,
             "%",
-            "Es/N0_req over the year",
+            "where Es/N0,p meets Es/N0_req",
         ),
     ]

@@ -256,6 +256,18 @@ def test_verdict_by_elevation() -> None:
     assert below == "does not work" and "below the horizon" in reason and found[0] == reason
 
 
+def test_hidden_satellite_names_the_slip_that_hides_it() -> None:
+    # From 37 N 100 W a satellite at 105 E is on the other side of the earth; at 105 W it stands high.
+    base = sample_job()
+    job = replace(
+        base,
+        site=replace(base.site, longitude_deg=-100.0),
+        satellite=replace(base.satellite, longitude_deg=105.0),
+    )
+    found = answer(job, replace(VIEW, elevation_deg=-60.0))[2]
+    assert any("satellite.longitude_deg turned" in one for one in found)
+
+
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
