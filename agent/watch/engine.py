@@ -69,6 +69,9 @@ class AlertEngine:
     def advance(self, unix_s: float) -> list[AlertEvent]:
         """Decide whatever is due at `unix_s`; going back in time does nothing."""
         events: list[AlertEvent] = []
+        if not self._walk.due(unix_s):
+            self._walk.now_unix_s = max(self._walk.now_unix_s, unix_s)
+            return events
         for view in self._walk.advance(unix_s, self._plan, self._job):
             self._view = view
             changes = self._rules.run((view.unix_s,), np.array([view.row]))

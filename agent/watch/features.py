@@ -90,24 +90,41 @@ class FeatureStage:
 
     def add(self, reading: AnyReading) -> None:
         """One reading of the open cell."""
-        self.inputs.add(reading)
+        self.inputs.check_clock(reading)
         match reading:
             case Signal():
+                self.inputs.hear("signal", reading)
                 self.signal.add(reading)
             case Temperature():
-                self.heat.add(reading)
-                if reading.where == "ambient":
-                    self.weather.air(reading.unix_s, reading.temperature_degc)
+                self.inputs.hear(f"temperature {reading.where}", reading)
+                self._temperature(reading)
             case Throughput():
-                self.tests.add(reading)
+                self._throughput(reading)
             case Weather():
+                self.inputs.hear("weather", reading)
                 self.weather.add(reading)
+            case Power():
+                self.inputs.hear("power", reading)
+                self.inputs.power(reading)
             case Note():
                 self._note(reading)
-            case Power() | Acknowledge():
+            case Acknowledge():
                 pass
 
+    def _temperature(self, reading: Temperature) -> None:
+        self.heat.add(reading)
+        if reading.where == "ambient":
+            self.weather.air(reading.unix_s, reading.temperature_degc)
+
+    def _throughput(self, reading: Throughput) -> None:
+        if reading.method != "manual":
+            self.inputs.hear("throughput", reading)
+        if reading.stream_mbps is not None:
+            self.inputs.stream_mbps = reading.stream_mbps
+        self.tests.add(reading)
+
     def _note(self, note: Note) -> None:
+        self.inputs.stream(note)
         self.signal.note(note)
         self.heat.note(note)
         if note.kind == "rain":

@@ -116,7 +116,11 @@ class RuleSet:
 
     def only(self, index: int) -> "RuleSet":
         """The one set at `index`."""
-        return RuleSet({name: column[index : index + 1] for name, column in self.values.items()})
+        return self.between(index, index + 1)
+
+    def between(self, first: int, last: int) -> "RuleSet":
+        """The sets from `first` to before `last`."""
+        return RuleSet({name: column[first:last] for name, column in self.values.items()})
 
 
 def rule_set(sets: Sequence[Mapping[str, float]]) -> RuleSet:

@@ -19,6 +19,10 @@ class Walk:
     decided_unix_s: float = nan
     now_unix_s: float = nan
 
+    def due(self, unix_s: float) -> bool:
+        """Whether `advance` to this time has anything to do besides remembering it."""
+        return not unix_s < self.decided_unix_s + GRID_S
+
     def advance(self, unix_s: float, plan: LinkPlan, job: Job) -> Iterator[View]:
         """Views of the decisions due at `unix_s`; the first call only sets where the walk starts."""
         if isnan(self.decided_unix_s):
