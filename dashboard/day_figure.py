@@ -207,6 +207,7 @@ def _shade(figure: go.Figure, look: DayLook, theme: Theme) -> None:
                 x1=end_ms,
                 row=1,
                 col=1,
+                exclude_empty_subplots=False,
                 fillcolor=theme.band,
                 line={"width": 1, "dash": "dot", "color": theme.quiet_ink},
                 annotation={"text": name, "font": {"size": 13, "color": theme.ink}},

@@ -56,9 +56,9 @@ INPUTS: Mapping[str, str] = {
     "signal": "Signal",
     "throughput": "Throughput",
     "temperature": "Temperature",
-    "temperature/transmitter": "Transmitter thermometer",
-    "temperature/modem": "Modem thermometer",
-    "temperature/ambient": "Air thermometer",
+    "temperature transmitter": "Transmitter thermometer",
+    "temperature modem": "Modem thermometer",
+    "temperature ambient": "Air thermometer",
     "weather": "Weather",
     "power": "Power",
     "note": "Last note",
@@ -72,8 +72,7 @@ LEFT = "left"
 OVERDUE = "overdue by"
 NEXT = "Next"
 NOTHING_AHEAD = "Nothing is foreseen."
-IN_SPAN = "in {span}, at {clock}"
-NOW = "now, since {clock}"
+AT = "at {clock}"
 LOCAL_AND_UTC = "{clock} at the site · {utc} UTC"
 SITE_UNKNOWN = "no plan stored; times are UTC"
 

@@ -41,7 +41,7 @@ def verdict(situation: Situation) -> Component:
             html.P([level_mark(level), words.LEVELS[level]], className="level"),
             html.H1(situation.verdict),
             *([_pair(words.BECAUSE, cause)] if cause else []),
-            _action(situation.action),
+            *_action(situation),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
         ],
         className=f"verdict level-{level}",
@@ -52,10 +52,13 @@ def _pair(name: str, text: str, kind: str = "why") -> Component:
     return html.P([html.Span(f"{name}: ", className="name"), text], className=kind)
 
 
-def _action(action: str) -> Component:
-    return (
-        _pair(words.DO_THIS, action, "action") if action else html.P(words.NOTHING_TO_DO, className="action")
-    )
+def _action(situation: Situation) -> list[Component]:
+    """What to do, unless the verdict has just said it."""
+    if not situation.action:
+        return [html.P(words.NOTHING_TO_DO, className="action")]
+    if situation.action == situation.verdict:
+        return []
+    return [_pair(words.DO_THIS, situation.action, "action")]
 
 
 def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:
@@ -69,14 +72,13 @@ def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:
 
 
 def next_thing(situation: Situation, zone: ZoneInfo) -> Component:
-    """The next thing to happen, and when."""
+    """The next thing to happen, and when by the clock of the site."""
     name = html.Span(f"{words.NEXT}: ", className="name")
-    if situation.next_event is None or situation.next_event_unix_s is None:
-        return html.P([name, situation.next_event or words.NOTHING_AHEAD], className="next")
-    ahead_s = situation.next_event_unix_s - situation.unix_s
-    form = words.IN_SPAN if ahead_s > 0.0 else words.NOW
-    when = form.format(span=span_text(ahead_s), clock=clock_text(situation.next_event_unix_s, zone))
-    return html.P([name, html.Strong(situation.next_event), f" {when}"], className="next")
+    event = html.Strong(situation.next_event or words.NOTHING_AHEAD)
+    if situation.next_event_unix_s is None:
+        return html.P([name, event], className="next")
+    when = words.AT.format(clock=clock_text(situation.next_event_unix_s, zone))
+    return html.P([name, event, f", {when}"], className="next")
 
 
 def alert_list(alerts: tuple[ActiveAlert, ...], zone: ZoneInfo) -> Component:

@@ -31,7 +31,7 @@ FIGURES = {
 LAST_SEEN_UNIX_S = {
     "signal": NOW_UNIX_S - 2.0,
     "throughput": NOW_UNIX_S - 140.0,
-    "temperature/transmitter": NOW_UNIX_S - 9.0,
+    "temperature transmitter": NOW_UNIX_S - 9.0,
 }
 
 
@@ -92,7 +92,7 @@ def _scene(level: str, verdict: str, alerts: tuple[ActiveAlert, ...]) -> Situati
         cause="none" if first is None else first.cause,
         action="" if first is None else first.action,
         deadline_unix_s=None if first is None else first.deadline_unix_s,
-        next_event="Sun pass",
+        next_event="sun pass in 40 min",
         next_event_unix_s=NOW_UNIX_S + 2400.0,
         alerts=alerts,
         last_seen_unix_s=LAST_SEEN_UNIX_S,

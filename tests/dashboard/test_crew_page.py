@@ -98,7 +98,7 @@ def test_verdict_says_what_to_do_and_how_long_there_is(browser: Browser, serve: 
         verdict = seen.page.locator(".verdict")
         expect(verdict).to_contain_text("Re-peak the dish: azimuth first, small steps.")
         expect(verdict.locator(".left")).to_have_text("25 min left")
-        expect(seen.page.locator("#next")).to_contain_text("Sun pass in 40 min")
+        expect(seen.page.locator("#next")).to_contain_text("sun pass in 40 min, at 12:16")
         # 13:36 in Madrid, which is UTC+2 in July; no plan is stored, so the page shows UTC and says so.
         expect(seen.page.locator(".times")).to_have_text("11:36 at the site · 11:36 UTC")
         expect(seen.page.locator("#caption-signal")).to_contain_text("10.4 dB")

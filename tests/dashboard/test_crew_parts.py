@@ -1,0 +1,105 @@
+"""The crew page's parts say the right words, whatever the situation holds."""
+
+import json
+from dataclasses import replace
+from typing import get_args
+from zoneinfo import ZoneInfo
+
+import pytest
+from dash.development.base_component import Component
+from plotly.utils import PlotlyJSONEncoder
+
+from agent.records import Cause, NoteKind, Severity
+from agent.watch.rules import default_rules
+from dashboard import words
+from dashboard.changes import only_changed
+from dashboard.figures import TRENDS, Trend
+from dashboard.pages import crew_parts
+from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, active
+
+MADRID = ZoneInfo("Europe/Madrid")
+
+
+def said(part: Component) -> str:
+    """The words of a part, one after the other."""
+    found: list[str] = []
+
+    def walk(tree: object) -> None:
+        if isinstance(tree, str):
+            found.append(tree)
+        elif isinstance(tree, list):
+            for branch in tree:
+                walk(branch)
+        elif isinstance(tree, dict):
+            walk(tree["props"].get("children", []))
+
+    walk(json.loads(json.dumps(part, cls=PlotlyJSONEncoder)))
+    return " ".join(found)
+
+
+@pytest.mark.parametrize(
+    ("left_s", "text"),
+    [(1500.0, "25 min  left"), (59.0, "59 s  left"), (0.0, "0 s  left"), (-130.0, "overdue by  2 min")],
+)
+def test_time_left_and_overdue(left_s: float, text: str) -> None:
+    situation = replace(SCENES["act"], deadline_unix_s=NOW_UNIX_S + left_s)
+    assert text in said(crew_parts.verdict(situation))
+
+
+def test_without_a_deadline_no_time_is_promised() -> None:
+    assert "left" not in said(crew_parts.verdict(replace(SCENES["act"], deadline_unix_s=None)))
+
+
+def test_levels_differ_by_shape_and_by_word() -> None:
+    marks = {level: str(crew_parts.level_mark(level)) for level in words.LEVELS}
+    assert len(set(marks.values())) == len(words.LEVELS)
+    assert len(set(words.LEVELS.values())) == len(words.LEVELS)
+
+
+def test_next_thing_with_its_time_or_none() -> None:
+    """Madrid is UTC+2 in July."""
+    assert said(crew_parts.next_thing(SCENES["fine"], MADRID)) == "Next:  sun pass in 40 min , at 14:16"
+    assert said(crew_parts.next_thing(SCENES["unknown"], MADRID)) == "Next:  Nothing is foreseen."
+
+
+def test_what_the_verdict_says_is_not_said_twice() -> None:
+    same = replace(SCENES["act"], verdict=SCENES["act"].action)
+    assert said(crew_parts.verdict(same)).count(same.action) == 1
+
+
+def test_longest_silence_comes_first() -> None:
+    last_seen_unix_s = {"signal": NOW_UNIX_S - 5.0, "temperature modem": NOW_UNIX_S - 900.0}
+    text = said(crew_parts.input_ages(last_seen_unix_s, NOW_UNIX_S))
+    assert text == "Modem thermometer 15 min ago Signal 5 s ago"
+
+
+def test_only_unseen_alerts_make_a_sound() -> None:
+    alerts = (active(REPEAK), active(REPEAK, acknowledged=True), active(REPEAK, quiet_s=60.0))
+    sound = crew_parts.alarms(alerts)
+    assert [alarm["beeps"] for alarm in sound] == [2]
+
+
+def test_a_rule_of_the_crews_own_is_shown_by_its_name() -> None:
+    own = active(replace(REPEAK, rule="our-own-rule"))
+    assert "our-own-rule" in said(crew_parts.alert_list((own,), MADRID))
+
+
+@pytest.mark.parametrize("trend", TRENDS, ids=lambda trend: trend.name)
+def test_unknown_figures_are_said_to_be_unknown(trend: Trend) -> None:
+    assert words.NOT_KNOWN in said(crew_parts.trend_caption(trend, {}))
+
+
+def test_there_is_a_word_for_everything_the_engine_may_say() -> None:
+    assert set(get_args(NoteKind)) == set(words.NOTE_NAMES)
+    assert set(get_args(Cause)) == set(words.CAUSES)
+    assert {*get_args(Severity), "fine", "unknown"} == set(words.LEVELS)
+    assert {name.split(".")[0] for name in default_rules().values} == set(words.RULES)
+
+
+def test_unchanged_parts_do_not_travel() -> None:
+    parts = {"verdict": crew_parts.verdict(SCENES["fine"]), "number": 1}
+    first, digests = only_changed(parts, {})
+    assert first == parts
+    second, _digests = only_changed({**parts, "number": 2}, digests)
+    assert second["number"] == 2
+    assert second["verdict"] is not parts["verdict"]

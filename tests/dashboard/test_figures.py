@@ -1,0 +1,142 @@
+"""Trends and the day figure hold what they were given, and show gaps as gaps."""
+
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from agent.plan.link_plan import SunPass
+from agent.records import KINDS
+from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, with_expected
+from dashboard.day_look import CHANNELS, POINTS, RAIN, SIGNAL, DayLook, thinned
+from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, with_gaps
+from dashboard.queries import History, NoteRow, Series
+from dashboard.theme import DAY, NIGHT
+from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
+from tests.plan.sample_job import job
+
+MADRID = ZoneInfo("Europe/Madrid")
+SPAN = (NOW_UNIX_S - 7200.0, NOW_UNIX_S)
+SIGNAL_TREND = TRENDS[0]
+SUN_TREND = TRENDS[3]
+EMPTY = Series(unix_s=np.array([]), middle=np.array([]), low=np.array([]), high=np.array([]))
+
+
+def history(**figures: list[float]) -> History:
+    """Minutes up to now."""
+    count = len(next(iter(figures.values()), []))
+    unix_s = NOW_UNIX_S - 60.0 * np.arange(count)[::-1]
+    return History(unix_s=unix_s, figures={key: np.array(values) for key, values in figures.items()})
+
+
+def look(**more: object) -> DayLook:
+    """An empty window of two hours, with some of it filled."""
+    parts = {
+        "terminal": TERMINAL,
+        "window": SPAN,
+        "job": job(),
+        "sun_passes": (),
+        "series": dict.fromkeys(CHANNELS, EMPTY),
+        "history": history(),
+        "notes": (),
+        "events": (),
+    }
+    return DayLook(**{**parts, **more})  # type: ignore[arg-type]
+
+
+def test_trend_draws_only_what_is_known_over_the_whole_span() -> None:
+    figure = trend_figure(SIGNAL_TREND, history(esno_db=[11.0, 10.5]), SPAN, MADRID, DAY)
+    assert [trace.name for trace in figure.data] == ["measured"]
+    assert figure.data[0].y.tolist() == [11.0, 10.5]
+    # Two hours of milliseconds; the end reads 13:36, the local time of the scene.
+    start_ms, end_ms = figure.layout.xaxis.range
+    assert end_ms - start_ms == 7_200_000.0
+    assert end_ms / 1000.0 - NOW_UNIX_S == 7200.0
+
+
+def test_trend_of_nothing_is_an_empty_figure() -> None:
+    assert trend_figure(SIGNAL_TREND, history(), SPAN, MADRID, DAY).data == ()
+
+
+def test_trend_in_hours_divides_seconds() -> None:
+    figure = trend_figure(SUN_TREND, history(transmitter_exposure_s=[3600.0, 5400.0]), SPAN, MADRID, DAY)
+    assert figure.data[0].y.tolist() == [1.0, 1.5]
+
+
+def test_lines_differ_without_colour() -> None:
+    known = history(esno_db=[1.0], plan_esno_db=[2.0], reference_db=[3.0])
+    figure = trend_figure(SIGNAL_TREND, known, SPAN, MADRID, NIGHT)
+    assert len({trace.line.dash for trace in figure.data}) == 3
+    assert {trace.line.color for trace in figure.data} == {NIGHT.plan, NIGHT.reference, NIGHT.measured}
+
+
+def test_a_gap_is_not_bridged() -> None:
+    unix_s = np.array([0.0, 60.0, 60.0 + MINUTE_GAP_S + 1.0])
+    assert np.isnan(with_gaps(unix_s, MINUTE_GAP_S)).tolist() == [False, False, True, False]
+    known = History(unix_s=unix_s, figures={"esno_db": np.array([1.0, 2.0, 3.0])})
+    drawn = trend_figure(SIGNAL_TREND, known, (0.0, 400.0), MADRID, DAY).data[0].y
+    assert np.array_equal(drawn, [1.0, 2.0, np.nan, 3.0], equal_nan=True)
+
+
+def test_every_channel_of_the_day_is_a_field_of_a_reading() -> None:
+    for channel in CHANNELS:
+        assert channel.field in KINDS[channel.kind].__dataclass_fields__
+
+
+def test_day_marks_alerts_and_notes_at_their_times() -> None:
+    note = NoteRow(unix_s=NOW_UNIX_S - 60.0, kind="rain", where=None, text=None, by=None)
+    figure = day_figure(look(events=(SHADE, REPEAK), notes=(note,)), DAY, draggable=True)
+    notes, events = figure.data[-2:]
+    # Madrid is UTC+2 in July, so the axis reads two hours more than Unix time.
+    assert [x_ms / 1000.0 - 7200.0 for x_ms in events.x] == [SHADE.unix_s, REPEAK.unix_s]
+    assert list(events.text) == ["Shade the unit: raised", "Re-peak the dish: raised"]
+    assert list(notes.text) == ["It rains"]
+
+
+@pytest.mark.parametrize(("start_s", "shaded"), [(-600.0, 1), (-20_000.0, 0)])
+def test_day_shades_the_sun_passes_of_its_window(start_s: float, shaded: int) -> None:
+    start_unix_s = NOW_UNIX_S + start_s
+    sun_pass = SunPass(
+        start_unix_s=start_unix_s, peak_unix_s=start_unix_s + 300, end_unix_s=start_unix_s + 600, depth_db=5.0
+    )
+    figure = day_figure(look(sun_passes=(sun_pass,)), DAY, draggable=False)
+    assert len(figure.layout.shapes) == shaded
+    assert figure.layout.dragmode is False
+
+
+def test_rain_runs_from_the_first_to_the_last_wet_reading() -> None:
+    unix_s = np.arange(8.0) * 60.0
+    rain = np.array([0.0, 1.0, 2.0, 0.0, 0.05, 0.4, 0.0, 3.0])
+    series = Series(unix_s=unix_s, middle=rain, low=rain, high=rain)
+    assert rain_spans(series) == [(60.0, 120.0), (300.0, 300.0), (420.0, 420.0)]
+    figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), RAIN: series}), DAY, draggable=True)
+    assert figure.layout.shapes == ()
+
+
+def test_expected_signal_is_measured_plus_the_unexplained() -> None:
+    expected = with_expected(history(esno_db=[10.0, np.nan], unexplained_db=[1.5, 0.0]))
+    assert np.array_equal(expected.figures[EXPECTED_KEY], [11.5, np.nan], equal_nan=True)
+    assert EXPECTED_KEY not in with_expected(history(esno_db=[10.0])).figures
+
+
+def test_thinning_keeps_the_deepest_dip() -> None:
+    rng = np.random.default_rng(3)
+    middle = rng.normal(11.0, 0.2, 7200)
+    middle[4321] = 2.0
+    unix_s = NOW_UNIX_S + np.arange(7200.0)
+    thin = thinned(Series(unix_s=unix_s, middle=middle, low=middle, high=middle))
+    assert len(thin.unix_s) <= POINTS
+    assert thin.middle.min() == 2.0
+    assert thin.unix_s[thin.middle.argmin()] == unix_s[4321]
+    assert thin.unix_s[[0, -1]].tolist() == unix_s[[0, -1]].tolist()
+
+
+def test_a_dip_within_minutes_stays_visible_as_a_band() -> None:
+    series = Series(
+        unix_s=np.array([NOW_UNIX_S - 120.0, NOW_UNIX_S - 60.0]),
+        middle=np.array([11.0, 10.8]),
+        low=np.array([10.9, 3.0]),
+        high=np.array([11.1, 11.2]),
+    )
+    figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), SIGNAL: series}), DAY, draggable=True)
+    assert min(figure.data[0].y) == 3.0
