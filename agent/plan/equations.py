@@ -80,9 +80,11 @@ def cn0_dbhz(transmit_eirp_dbw: Numeric, losses_db: Numeric, receive_gt_dbk: Num
 
 def combined_db(*ratios_db: Numeric) -> FloatArray:
     """The ratio of a carrier to several noises or interferers together, each given as its ratio (dB)."""
-    return -decibels(
-        np.sum(np.stack(np.broadcast_arrays(*(ratio(-np.asarray(one)) for one in ratios_db))), axis=0)
-    )
+    stacked_db = np.stack(np.broadcast_arrays(*(_array(one) for one in ratios_db)))
+    # Counted from the lowest ratio, so that hundreds of dB under the noise do not overflow.
+    lowest_db = np.min(stacked_db, axis=0)
+    total_db: FloatArray = lowest_db - decibels(np.sum(ratio(lowest_db - stacked_db), axis=0))
+    return total_db
 
 
 def esno_db(carrier_cn0_dbhz: Numeric, symbol_rate_msps: Numeric) -> FloatArray:

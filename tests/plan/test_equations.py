@@ -203,6 +203,12 @@ def test_together_is_worse_than_each(first_db: float, second_db: float) -> None:
     assert combined_db(second_db, first_db) == pytest.approx(float(together))
 
 
+def test_together_far_below_the_noise_does_not_overflow() -> None:
+    # 60 GHz close to the horizon is thousands of dB down; two equal ratios together are 3.01 dB lower.
+    assert combined_db(-5000.0, 20.0) == -5000.0
+    assert combined_db(-5000.0, -5000.0) == pytest.approx(-5003.0103)
+
+
 @given(st.floats(0.0, 300.0), st.floats(0.0, 3.0), st.floats(10.0, 300.0))
 def test_more_noise_anywhere_is_more_noise(antenna_k: float, loss_db: float, receiver_k: float) -> None:
     total_k = system_noise_k(antenna_k, loss_db, receiver_k)
