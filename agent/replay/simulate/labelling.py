@@ -18,10 +18,11 @@ from agent.replay.simulate.scenario import (
 # An episode starts to hurt when it has cost half a dB, and one that never costs a whole dB is none.
 NOTICED_DB = 0.5
 HURTS_DB = 1.0
-# Shade is due this long before the bare transmitter would reach its limit, or after this much sunshine
-# without shade (common practice: more than two sunny hours want shade).
+# Shade is due this long before the bare transmitter would reach its limit; on a day that brings it near the
+# limit, also after this much sunshine (common practice: more than two sunny hours want shade).
 LIMIT_AHEAD_S = 1200.0
 SUNNY_S = 7200.0
+NEAR_LIMIT_K = 5.0
 SUNSHINE_W_M2 = 120.0  # Direct beam that counts as sunshine, World Meteorological Organization (from memory).
 
 
@@ -114,10 +115,11 @@ def _shade_due(day: PhysicalDay, limit_degc: float) -> tuple[int | None, str]:
     sunny_s = np.cumsum(day.sky.direct_w_m2 > SUNSHINE_W_M2)
     long_sun = np.flatnonzero(sunny_s >= SUNNY_S)
     by_limit = max(int(over[0] - LIMIT_AHEAD_S), 0) if len(over) else None
-    by_sun = int(long_sun[0]) if len(long_sun) else None
+    near = day.bare_heat.transmitter_degc.max() > limit_degc - NEAR_LIMIT_K
+    by_sun = int(long_sun[0]) if near and len(long_sun) else None
     if by_limit is not None and (by_sun is None or by_limit <= by_sun):
         return by_limit, f"would reach its limit {LIMIT_AHEAD_S / 60.0:.0f} minutes later without shade"
-    return by_sun, "two hours of sunshine without shade"
+    return by_sun, "two hours of sunshine without shade, and near the limit later"
 
 
 def _sun_gone(day: PhysicalDay) -> int:

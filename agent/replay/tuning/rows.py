@@ -9,6 +9,8 @@ import numpy.typing as npt
 
 from agent.plan.link_plan import LinkPlan
 from agent.records import Acknowledge, AlertState, Severity
+from agent.replay.labels import Label
+from agent.replay.scoring import Interval
 from agent.replay.sessions import Session
 from agent.watch.features import FEATURES, View
 from agent.watch.rule_stage import Change, RuleStage
@@ -25,9 +27,12 @@ BLOCK_ROWS = 8
 class SessionRows:
     """Features of every decision of a session; `rows` has shape (n_steps, n_features).
 
-    `acknowledged` holds when the crew acknowledged which rule's alert.
+    `acknowledged` holds when the crew acknowledged which rule's alert. `labels` is empty where nothing went
+    wrong or nobody has labelled the day.
     """
 
+    span: Interval
+    labels: tuple[Label, ...]
     unix_s: Floats
     rows: Floats
     acknowledged: tuple[tuple[float, str], ...]
@@ -55,7 +60,11 @@ def session_rows(session: Session, plan: LinkPlan) -> SessionRows:
     views.extend(walk.advance(session.end_unix_s, plan, session.job))
     rows = np.array([view.row for view in views]).reshape(len(views), len(FEATURES))
     return SessionRows(
-        unix_s=np.array([view.unix_s for view in views]), rows=rows, acknowledged=tuple(acknowledged)
+        span=Interval(session.start_unix_s, session.end_unix_s),
+        labels=session.labels or (),
+        unix_s=np.array([view.unix_s for view in views]),
+        rows=rows,
+        acknowledged=tuple(acknowledged),
     )
 
 

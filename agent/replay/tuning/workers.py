@@ -1,0 +1,69 @@
+"""Who does the work: this process, processes of this computer, or a dask.distributed cluster."""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from multiprocessing import get_context
+from typing import Protocol, TypeVar
+
+from agent.errors import UsageError
+from agent.replay.tuning.work import Task
+
+ResultT = TypeVar("ResultT")
+CONNECT_S = 30.0
+
+
+class Workers(Protocol):
+    """Yields the results in the order in which they are ready, each with its task's number."""
+
+    def __call__(
+        self, work: Callable[[Task], ResultT], tasks: Sequence[Task]
+    ) -> Iterator[tuple[int, ResultT]]: ...
+
+
+def in_turn(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
+    """One task after the other, in this process."""
+    return ((index, work(task)) for index, task in enumerate(tasks))
+
+
+@contextmanager
+def processes(count: int) -> Iterator[Workers]:
+    """`count` processes of this computer; an interruption drops the tasks that have not begun."""
+    pool = ProcessPoolExecutor(count, mp_context=get_context("spawn"))
+
+    def spread(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
+        numbers = {pool.submit(work, task): index for index, task in enumerate(tasks)}
+        return ((numbers[future], future.result()) for future in as_completed(numbers))
+
+    try:
+        yield spread
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[Workers]:
+    """The workers of the dask scheduler at `address`, such as tcp://10.0.0.5:8786.
+
+    Session folders and work folder must be at the same paths for all of them, and peakshade installed.
+    """
+    try:
+        import distributed
+    except ImportError:
+        raise UsageError(
+            "--scheduler needs the package distributed: pip install 'peakshade[cluster]'"
+        ) from None
+    try:
+        client = distributed.Client(address, timeout=CONNECT_S)
+    except (OSError, ValueError) as error:
+        raise UsageError(
+            f"--scheduler {address}: no scheduler answers ({error}); start one with: dask scheduler"
+        ) from None
+
+    def spread(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
+        futures = [client.submit(work, task, pure=False) for task in tasks]
+        numbers = {future.key: index for index, future in enumerate(futures)}
+        return ((numbers[future.key], future.result()) for future in distributed.as_completed(futures))
+
+    with client:
+        yield spread
