@@ -1,5 +1,6 @@
 """Attenuation by the pinned ITU-R editions: the published validation examples, row by row, and properties."""
 
+import importlib
 import warnings
 from collections.abc import Callable
 from dataclasses import replace
@@ -61,8 +62,8 @@ def compare(chosen: list[Case], key: str, compute: Callable[[Case], float], rel:
 
 @pytest.mark.parametrize("recommendation", propagation.EDITIONS)
 def test_editions_are_those_that_are_named(recommendation: str) -> None:
-    by_name = {f"P.{model.__name__.rpartition('itu')[2]}": model for model in propagation._MODELS}
-    assert by_name[recommendation].get_version() == propagation.EDITIONS[recommendation]
+    model = importlib.import_module(f"itur.models.itu{recommendation.removeprefix('P.')}")
+    assert model.get_version() == propagation.EDITIONS[recommendation]
 
 
 def test_reference_rain_attenuation() -> None:
