@@ -27,7 +27,7 @@ class Label:
 
 def labels_from_csv(text: str, name: str) -> tuple[Label, ...]:
     """The labels in time order; raises UsageError naming file and line. `name` stands in the messages."""
-    reader = csv.DictReader(io.StringIO(text, newline=""))
+    reader = csv.DictReader(io.StringIO(text, newline=""), restval="")
     missing = [column for column in COLUMNS[:3] if column not in (reader.fieldnames or ())]
     if missing:
         raise UsageError(
@@ -41,7 +41,7 @@ def labels_from_csv(text: str, name: str) -> tuple[Label, ...]:
 def _label(row: dict[str, str], where: str) -> Label:
     times = {}
     for column in ("start", "end"):
-        time_unix_s = unix_s_from_cell(row[column] or "")
+        time_unix_s = unix_s_from_cell(row[column])
         if time_unix_s is None:
             raise UsageError(
                 f"{where}: {column} is {row[column]!r}; expected a time such as 2026-07-18T09:00:00Z"
@@ -57,7 +57,7 @@ def _label(row: dict[str, str], where: str) -> Label:
         start_unix_s=times["start"],
         end_unix_s=times["end"],
         cause=cause,
-        comment=row.get("comment") or "",
+        comment=row.get("comment", ""),
     )
 
 

@@ -1,8 +1,10 @@
 """Times in the CSV files of a session: RFC 3339 in UTC or Unix seconds, exact both ways."""
 
 import math
+import re
 from collections.abc import Iterable
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 # Years 1 to 9999 are what the calendar of the standard library holds.
 EARLIEST_UNIX_S = datetime(1, 1, 2, tzinfo=UTC).timestamp()
@@ -10,6 +12,10 @@ LATEST_UNIX_S = datetime(9999, 12, 30, tzinfo=UTC).timestamp()
 # "2026-07-18T09:00" has 16 characters, and the whole seconds end at the 19th.
 MINUTE_END = 16
 SECOND_END = 19
+RFC_3339 = re.compile(
+    r"(?P<whole>\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d)(?P<fraction>(\.\d+)?)(?P<offset>[Zz]|[+-]\d\d:\d\d)",
+    re.ASCII,
+)
 SECONDS = {f":{second:02d}": float(second) for second in range(60)}
 
 
@@ -24,17 +30,14 @@ def unix_s_from_cell(cell: str) -> float | None:
 
 
 def _from_rfc3339(text: str) -> float | None:
-    whole, dot, tail = text.partition(".")
-    digits = len(tail) - len(tail.lstrip("0123456789"))
-    if dot and not digits:
+    parts = RFC_3339.fullmatch(text)
+    if parts is None:
         return None
     try:
-        moment = datetime.fromisoformat(whole + tail[digits:])
+        whole = datetime.fromisoformat(parts["whole"] + parts["offset"].upper())
     except ValueError:
         return None
-    if moment.tzinfo is None or len(whole) < SECOND_END:
-        return None
-    return moment.timestamp() + float(f"0.{tail[:digits]}")
+    return whole.timestamp() + float(f"0{parts['fraction']}")
 
 
 def unix_s_from_column(cells: Iterable[str]) -> list[float | None]:
@@ -68,3 +71,16 @@ def rfc3339_from_unix_s(time_unix_s: float) -> str:
     written = (f"{fraction_s:.{digits}f}" for digits in range(1, 7))
     exact = (decimals for decimals in written if whole_s + float(decimals) == time_unix_s)
     return f"{text}{next(exact, f'{fraction_s:.7f}')[1:]}Z"
+
+
+def site_moment(text: str, start_unix_s: float, time_zone: str) -> float | None:
+    """Unix seconds of a clock time such as 14:05 at the site on the session's first day, or a full time."""
+    full_unix_s = unix_s_from_cell(text)
+    if full_unix_s is not None:
+        return full_unix_s
+    try:
+        clock = datetime.strptime(text, "%H:%M")
+    except ValueError:
+        return None
+    first = datetime.fromtimestamp(start_unix_s, ZoneInfo(time_zone))
+    return first.replace(hour=clock.hour, minute=clock.minute, second=0, microsecond=0).timestamp()

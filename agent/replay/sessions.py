@@ -25,7 +25,7 @@ from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 BUNDLED = Path(agent.__file__).parents[1] / "replay_data"
 SESSION_FILE = "session.toml"
 CONFIG_FILE = "config.toml"
-LABELS_FILE = "labels.csv"
+LABELS_STEM = "labels"
 TEXT_KEYS = ("title", "terminal", "provenance", "story")
 PROVENANCES = ("recorded", "invented")
 # Sensors may be on before the job and after it, but a file of another date is a mistake.
@@ -78,7 +78,7 @@ def read_session(folder: Path) -> Session:
     if end_unix_s <= start_unix_s:
         raise UsageError(f"{folder / SESSION_FILE}: end is not after start; correct one of them")
     config = folder / CONFIG_FILE
-    labels = folder / LABELS_FILE
+    labels = _csv_path(folder, LABELS_STEM)
     return Session(
         **texts,
         start_unix_s=start_unix_s,
@@ -86,7 +86,7 @@ def read_session(folder: Path) -> Session:
         config_text=_text(config),
         job=job_from_mapping(_toml(config), str(config)),
         readings=_all_readings(folder, start_unix_s, end_unix_s),
-        labels=labels_from_csv(_text(labels), str(labels)) if labels.exists() else None,
+        labels=None if labels is None else labels_from_csv(_text(labels), str(labels)),
     )
 
 
@@ -204,7 +204,7 @@ def _files(session: Session) -> dict[str, bytes]:
         if readings:
             texts[f"{stem}.csv"] = readings_to_csv(kind, readings)
     if session.labels is not None:
-        texts[LABELS_FILE] = labels_to_csv(session.labels)
+        texts[f"{LABELS_STEM}.csv"] = labels_to_csv(session.labels)
     return {name: text.encode() for name, text in texts.items()}
 
 
