@@ -2,24 +2,30 @@
 
 import time
 from dataclasses import dataclass
+from math import inf
 
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """Maps real time to the agent's time: `now = start_unix_s + speed * (monotonic time since creation)`."""
+    """Maps real time to the agent's time: `now = start_unix_s + speed * (monotonic time since creation)`.
+
+    It stops at `end_unix_s`, where the recorded day is over.
+    """
 
     start_unix_s: float
     monotonic_start_s: float
     speed: float
+    end_unix_s: float = inf
 
     def now(self) -> float:
         """The agent's time, Unix seconds."""
-        return self.start_unix_s + self.speed * (time.monotonic() - self.monotonic_start_s)
+        running_s = time.monotonic() - self.monotonic_start_s
+        return min(self.end_unix_s, self.start_unix_s + self.speed * running_s)
 
 
-def played_clock(start_unix_s: float, speed: float) -> Clock:
+def played_clock(start_unix_s: float, speed: float, end_unix_s: float = inf) -> Clock:
     """A clock that reads `start_unix_s` at this moment and runs `speed` times faster than real time."""
-    return Clock(start_unix_s, time.monotonic(), speed)
+    return Clock(start_unix_s, time.monotonic(), speed, end_unix_s)
 
 
 @dataclass(frozen=True, slots=True)

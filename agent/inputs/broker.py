@@ -20,6 +20,7 @@ from amqtt.session import ApplicationMessage, Session
 from agent.config import BrokerSettings
 from agent.errors import UsageError
 from agent.inputs.gate import DurableGate
+from agent.inputs.mqtt import password
 
 LOG = logging.getLogger(__name__)
 
@@ -77,8 +78,7 @@ class AgentPlugin(BaseAuthPlugin):  # type: ignore[misc]  # amqtt publishes no t
 @asynccontextmanager
 async def embedded_broker(settings: BrokerSettings, gate: DurableGate) -> AsyncIterator[None]:
     """Listen on the config's host and port; raises UsageError where that is not possible."""
-    password = None if settings.password is None else settings.password.get_secret_value()
-    plugin = {"gate": gate, "username": settings.username, "password": password}
+    plugin = {"gate": gate, "username": settings.username, "password": password(settings)}
     listener = {
         "type": "tcp",
         "bind": f"{settings.host}:{settings.port}",

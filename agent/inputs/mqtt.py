@@ -21,6 +21,8 @@ QOS = 1  # at least once
 # Messages that have arrived and wait for the agent; more than a few seconds' worth at full speed.
 MAX_WAITING = 20_000
 MAX_AT_ONCE = 500
+# Of a publisher's messages; a group of them shares one wait for the disk.
+MAX_IN_FLIGHT = 200
 KEEP_ALIVE_S = 20
 FIRST_DELAY_S = 1.0
 LONGEST_DELAY_S = 30.0
@@ -91,6 +93,29 @@ class _Arrivals(asyncio.Queue[aiomqtt.Message]):
         super().put_nowait(item)
 
 
+def connect_host(broker: BrokerSettings) -> str:
+    """Where to reach a broker that may listen on every address of this computer."""
+    return LOOPBACK if broker.host in EVERY_ADDRESS else broker.host
+
+
+def password(broker: BrokerSettings) -> str | None:
+    """The password in the clear, for the library."""
+    return None if broker.password is None else broker.password.get_secret_value()
+
+
+def publishing_client(broker: BrokerSettings, timeout_s: float) -> aiomqtt.Client:
+    """A connection for a program that only publishes; the broker keeps nothing of it."""
+    return aiomqtt.Client(
+        connect_host(broker),
+        broker.port,
+        username=broker.username,
+        password=password(broker),
+        timeout=timeout_s,
+        tls_params=aiomqtt.TLSParameters() if broker.tls else None,
+        max_inflight_messages=MAX_IN_FLIGHT,
+    )
+
+
 class _Connection(aiomqtt.Client):
     """The one place that reaches into the library, for what it does not offer.
 
@@ -101,10 +126,10 @@ class _Connection(aiomqtt.Client):
     def __init__(self, link: Link) -> None:
         broker = link.broker
         super().__init__(
-            LOOPBACK if broker.host in EVERY_ADDRESS else broker.host,
+            connect_host(broker),
             broker.port,
             username=broker.username,
-            password=None if broker.password is None else broker.password.get_secret_value(),
+            password=password(broker),
             identifier=link.client_id,
             clean_session=False,
             will=link.will,

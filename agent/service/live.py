@@ -9,7 +9,7 @@ import importlib
 import logging
 import sqlite3
 import time
-from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
@@ -53,6 +53,8 @@ DISK_FULL_RETRY_S = 5.0
 FAREWELL_S = 2.0
 
 ResultT = TypeVar("ResultT")
+# What else runs in the agent's task group, by name, until the agent stops.
+Companions = Mapping[str, Callable[[], Coroutine[None, None, None]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +87,8 @@ class _Stop:
 _Item = _Message | _Tick | _Stop
 
 
-async def run_agent(agent: Agent, stop: asyncio.Event) -> None:
-    """Run until `stop`; raises UsageError for what the user can mend."""
+async def run_agent(agent: Agent, stop: asyncio.Event, companions: Companions) -> None:
+    """Run until `stop`, with the companions beside it; raises UsageError for what the user can mend."""
     try:
         async with _pipeline(agent) as pipeline:
             gate = DurableGate(
@@ -95,7 +97,7 @@ async def run_agent(agent: Agent, stop: asyncio.Event) -> None:
                 status_topic(agent.config.job.terminal),
             )
             async with _broker(agent.config.broker, gate):
-                await _Live(agent, pipeline, gate).run(stop)
+                await _Live(agent, pipeline, gate).run(stop, companions)
     except* UsageError as errors:
         first: BaseException = errors
         while isinstance(first, BaseExceptionGroup):
@@ -149,7 +151,7 @@ class _Live:
         self._connected = asyncio.Event()
         self._refused_topics: set[str] = set()
 
-    async def run(self, stop: asyncio.Event) -> None:
+    async def run(self, stop: asyncio.Event, companions: Companions) -> None:
         """Start the tasks, and end them in an order that loses nothing."""
         self._say(await self._on_disk(partial(self._pipeline.catch_up, time.time())))
         self._say_status()
@@ -158,12 +160,13 @@ class _Live:
                 stay_connected(self._link(), self._deliver, self._outbox, self._on_link), name="subscriber"
             )
             writer = group.create_task(self._write(), name="writer")
-            clocks = [
+            others = [
                 group.create_task(self._tick(), name="ticker"),
                 group.create_task(self._report(), name="status"),
+                *(group.create_task(companion(), name=name) for name, companion in companions.items()),
             ]
             await stop.wait()
-            for task in clocks:
+            for task in others:
                 task.cancel()
             await self._queue.put(_Stop())
             await writer

@@ -110,7 +110,9 @@ class Pipeline:
 
     def _kept(self, wall_unix_s: float) -> list[AlertEvent]:
         """Write what the engine has said; where that fails it stays for the next call."""
-        decided = floor(self.stamper.latest_unix_s / GRID_S) if self._seq else nan
+        if self._seq == 0:
+            return []
+        decided = floor(self.stamper.latest_unix_s / GRID_S)
         if self._events or self._situations or decided != self._decided:
             situations = [*self._situations, self._engine.situation()]
             self._writer.add_events(self._events, situations, wall_unix_s)

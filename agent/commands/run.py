@@ -1,0 +1,54 @@
+"""`peakshade run`: the live agent of one terminal."""
+
+import argparse
+import asyncio
+import os
+from functools import partial
+from pathlib import Path
+
+from agent.clock import WallClock
+from agent.config import Config, load_config
+from agent.errors import UsageError
+from agent.plan.span import days_covering
+from agent.plan_store import PlanError, load_or_compute_plan
+from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
+from agent.service.live import Agent, Companions, run_agent
+from agent.service.page import serve_page
+from agent.watch.rules import RuleSet, default_rules, parse_rules
+
+SUMMARY = "watch a real terminal"
+EXAMPLE = "peakshade run van-1.toml"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The config, and whether to serve the pages."""
+    parser.add_argument("config", type=Path, help="the terminal's config file")
+    parser.add_argument("--no-dashboard", action="store_true", help="do not serve the pages")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run until interrupted."""
+    config = load_config(args.config, os.environ)
+    clock = WallClock()
+    log_to_terminal()
+    try:
+        plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))
+    except PlanError as error:
+        raise UsageError(str(error)) from error
+    agent = Agent(config, plan, rules_of(config), clock, event_printer(config.job.site.time_zone))
+    pages: Companions = {"page": partial(serve_page, config, clock.speed)}
+    asyncio.run(_run(agent, {} if args.no_dashboard else pages))
+    return 0
+
+
+def rules_of(config: Config) -> RuleSet:
+    """The rules file of the config, or the defaults."""
+    if config.rules is None:
+        return default_rules()
+    return parse_rules(config.rules.read_text(encoding="utf-8"), str(config.rules))
+
+
+async def _run(agent: Agent, companions: Companions) -> None:
+    stop = stop_on_signals()
+    say(f"watching {agent.config.job.terminal}; end with Ctrl-C")
+    await run_agent(agent, stop, companions)
