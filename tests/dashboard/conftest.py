@@ -83,9 +83,9 @@ def broker_port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
         yield port
 
 
-@pytest.fixture
-def serve() -> Iterator[Serve]:
-    """Starts dashboards, returns their addresses, ends them with the test."""
+@contextmanager
+def dashboards() -> Iterator[Serve]:
+    """Starts dashboards and returns their addresses; they end on the way out."""
     with ExitStack() as stack:
 
         def start(store: Path, mqtt_port: int = 1, *more: str) -> str:
@@ -95,4 +95,18 @@ def serve() -> Iterator[Serve]:
             stack.enter_context(running(command, port))
             return f"http://127.0.0.1:{port}"
 
+        yield start
+
+
+@pytest.fixture
+def serve() -> Iterator[Serve]:
+    """Dashboards of one test."""
+    with dashboards() as start:
+        yield start
+
+
+@pytest.fixture(scope="module")
+def module_serve() -> Iterator[Serve]:
+    """Dashboards that the tests of a module share."""
+    with dashboards() as start:
         yield start

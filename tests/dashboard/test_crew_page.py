@@ -60,23 +60,27 @@ def store(tmp_path: Path) -> Path:
     return tmp_path / "store.sqlite3"
 
 
+@pytest.fixture(scope="module")
+def scenes_address(module_serve: Serve, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A dashboard over every scene, each told by a terminal of its name a while ahead of the clock."""
+    path = tmp_path_factory.mktemp("scenes") / "store.sqlite3"
+    for name, situation in SCENES.items():
+        tell(path, situation, terminal=name, written_wall_unix_s=time.time() + 600.0)
+    return module_serve(path)
+
+
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("scene", SCENES)
-def test_every_situation_can_be_read(
-    browser: Browser, serve: Serve, store: Path, scene: str, size: str
-) -> None:
-    tell(store, SCENES[scene])
-    address = serve(store)
-    with visit(browser, address, size) as seen:
+def test_every_situation_can_be_read(browser: Browser, scenes_address: str, scene: str, size: str) -> None:
+    with visit(browser, f"{scenes_address}/?terminal={scene}", size) as seen:
         expect(seen.page.locator(".verdict h1")).to_have_text(SCENES[scene].verdict)
         expect(seen.page.locator("#cover")).to_be_hidden()
         expect(seen.page.locator("#graph-signal .main-svg").first).to_be_visible()
-        check_looks(seen, address, SMALLEST_TARGET_PX)
+        check_looks(seen, scenes_address, SMALLEST_TARGET_PX)
 
 
-def test_night_theme_can_be_read_and_is_kept(browser: Browser, serve: Serve, store: Path) -> None:
-    tell(store, SCENES["urgent"])
-    with visit(browser, serve(store)) as seen:
+def test_night_theme_can_be_read_and_is_kept(browser: Browser, scenes_address: str) -> None:
+    with visit(browser, f"{scenes_address}/?terminal=urgent") as seen:
         expect(seen.page.locator(".verdict h1")).to_be_visible()
         seen.page.click("#theme-key")
         expect(seen.page.locator("html")).to_have_attribute("data-theme", "night")
@@ -92,9 +96,8 @@ def css_rgb(colour: str) -> str:
     return f"rgb({int(colour[1:3], 16)}, {int(colour[3:5], 16)}, {int(colour[5:7], 16)})"
 
 
-def test_verdict_says_what_to_do_and_how_long_there_is(browser: Browser, serve: Serve, store: Path) -> None:
-    tell(store, SCENES["act"])
-    with visit(browser, serve(store)) as seen:
+def test_verdict_says_what_to_do_and_how_long_there_is(browser: Browser, scenes_address: str) -> None:
+    with visit(browser, f"{scenes_address}/?terminal=act") as seen:
         verdict = seen.page.locator(".verdict")
         expect(verdict).to_contain_text("Re-peak the dish: azimuth first, small steps.")
         expect(verdict.locator(".left")).to_have_text("25 min left")

@@ -39,18 +39,23 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="module")
+def address(module_serve: Serve, store: Path) -> str:
+    """The dashboard of that store."""
+    return module_serve(store)
+
+
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("page", READY)
-def test_every_page_can_be_read(browser: Browser, serve: Serve, store: Path, page: str, size: str) -> None:
-    address = serve(store)
+def test_every_page_can_be_read(browser: Browser, address: str, page: str, size: str) -> None:
     with visit(browser, f"{address}/{page}", size) as seen:
         expect(seen.page.locator(READY[page]).first).to_be_visible()
         seen.page.wait_for_load_state("networkidle")
         check_looks(seen, address, SMALLEST_TARGET_PX)
 
 
-def test_pages_are_reached_without_a_reload(browser: Browser, serve: Serve, store: Path) -> None:
-    with visit(browser, serve(store)) as seen:
+def test_pages_are_reached_without_a_reload(browser: Browser, address: str) -> None:
+    with visit(browser, address) as seen:
         for name, mark in (
             ("Day", ".day"),
             ("Plan", ".plan"),
@@ -63,10 +68,8 @@ def test_pages_are_reached_without_a_reload(browser: Browser, serve: Serve, stor
         expect(seen.page.locator("#cover")).to_be_hidden()
 
 
-def test_terminals_stand_by_urgency_and_open_their_crew_page(
-    browser: Browser, serve: Serve, store: Path
-) -> None:
-    with visit(browser, f"{serve(store)}/terminals") as seen:
+def test_terminals_stand_by_urgency_and_open_their_crew_page(browser: Browser, address: str) -> None:
+    with visit(browser, f"{address}/terminals") as seen:
         names = seen.page.locator(".terminal strong")
         expect(names).to_have_text(["van-2", "van-3", "van-1"])
         expect(seen.page.locator(".terminal").nth(1)).to_contain_text("Silent")
@@ -75,8 +78,8 @@ def test_terminals_stand_by_urgency_and_open_their_crew_page(
         expect(seen.page.locator(".masthead")).to_contain_text("van-2")
 
 
-def test_day_opens_with_the_jobs_hours_and_moves(browser: Browser, serve: Serve, store: Path) -> None:
-    with visit(browser, f"{serve(store)}/day", "desktop") as seen:
+def test_day_opens_with_the_jobs_hours_and_moves(browser: Browser, address: str) -> None:
+    with visit(browser, f"{address}/day", "desktop") as seen:
         said = seen.page.locator("#day-said")
         # Madrid is UTC+2 in July.
         expect(said).to_have_text("2026-07-18 09:00 to 2026-07-18 19:00 at the site (07:00 to 17:00 UTC)")
@@ -88,8 +91,8 @@ def test_day_opens_with_the_jobs_hours_and_moves(browser: Browser, serve: Serve,
         expect(said).to_contain_text("2026-07-18 12:36 to 2026-07-18 13:36")
 
 
-def test_dragging_in_the_figure_opens_a_shorter_span(browser: Browser, serve: Serve, store: Path) -> None:
-    with visit(browser, f"{serve(store)}/day", "desktop") as seen:
+def test_dragging_in_the_figure_opens_a_shorter_span(browser: Browser, address: str) -> None:
+    with visit(browser, f"{address}/day", "desktop") as seen:
         expect(seen.page.locator("#day-said")).to_contain_text("09:00 to")
         box = seen.page.locator("#day-figure .nsewdrag").first.bounding_box()
         assert box is not None
@@ -102,8 +105,8 @@ def test_dragging_in_the_figure_opens_a_shorter_span(browser: Browser, serve: Se
         expect(seen.page.locator("#day-said")).to_contain_text(re.compile(r" 1[23]:\d\d to .* 1[34]:\d\d at"))
 
 
-def test_alerts_open_to_their_evidence_and_numbers(browser: Browser, serve: Serve, store: Path) -> None:
-    with visit(browser, f"{serve(store)}/day") as seen:
+def test_alerts_open_to_their_evidence_and_numbers(browser: Browser, address: str) -> None:
+    with visit(browser, f"{address}/day") as seen:
         seen.page.locator("#day-events summary", has_text="Re-peak the dish: raised").click()
         opened = seen.page.locator("#day-events details[open]")
         expect(opened).to_contain_text(REPEAK.evidence[0])
@@ -111,9 +114,9 @@ def test_alerts_open_to_their_evidence_and_numbers(browser: Browser, serve: Serv
         expect(seen.page.locator("#day-notes")).to_contain_text("13:06:00 Remark: Cable drum moved")
 
 
-def test_plan_shows_what_was_computed(browser: Browser, serve: Serve, store: Path) -> None:
+def test_plan_shows_what_was_computed(browser: Browser, address: str) -> None:
     plan = compute_plan(job())
-    with visit(browser, f"{serve(store)}/plan") as seen:
+    with visit(browser, f"{address}/plan") as seen:
         shown = seen.page.locator("#plan")
         expect(shown).to_contain_text(plan.verdict.reason)
         expect(shown).to_contain_text(f"{plan.pointing.elevation_deg:.1f}°")
@@ -121,8 +124,7 @@ def test_plan_shows_what_was_computed(browser: Browser, serve: Serve, store: Pat
         expect(shown).to_contain_text(plan.heat.reason)
 
 
-def test_unknown_page_and_missing_plan_are_said(browser: Browser, serve: Serve, store: Path) -> None:
-    address = serve(store)
+def test_unknown_page_and_missing_plan_are_said(browser: Browser, address: str) -> None:
     with visit(browser, f"{address}/nowhere") as seen:
         expect(seen.page.locator("#page")).to_contain_text("There is no such page")
     with visit(browser, f"{address}/plan?terminal=van-2") as seen:
