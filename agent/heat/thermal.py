@@ -29,7 +29,6 @@ LEARN_EVERY_S = 60.0  # steps overlap: five times the weight of independent ones
 FORGETTING = 0.997  # per step: half of the weight is younger than four hours
 READING_ERROR_K = 0.3  # of a five-minute rise, until the thermometer has shown its own
 LEAST_READING_ERROR_K = 0.1
-SLOPE_FADES_MIN = 20.0  # how long a slope that the model does not explain is trusted
 SLOPE_MINUTES = 10
 CAUTION_SIGMAS = 0.5  # the planned-for course lies this far above the likeliest: late is worse than early
 EARLY_SIGMAS = 2.0  # one course in forty is earlier (normal distribution)
@@ -113,7 +112,8 @@ def forecast(
 ) -> Forecast:
     """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance W/m2) of each five minutes.
 
-    `slope_k_per_min` is the measured slope; what the model does not explain of it fades out over 20 minutes.
+    `slope_k_per_min` is the measured slope. What the model does not explain of it (a cloud, the wind) is
+    taken to last: the model only bends the measured course, toward its settled temperature and with the sun.
     """
     temperature = now_degc
     air, sun = ahead[0]
@@ -122,10 +122,9 @@ def forecast(
     peak = now_degc
     variance = 0.0
     for index, (air, sun) in enumerate(ahead):
-        elapsed_min = (index + 1) * STEP_MIN
         before = temperature, sqrt(variance)
         temperature += model.theta[0] * (model.settled_degc(air, sun) - temperature)
-        temperature += extra_k_per_min * STEP_MIN * exp(-elapsed_min / SLOPE_FADES_MIN)
+        temperature += extra_k_per_min * STEP_MIN
         # Errors of the steps add up, while the pull to the settled temperature forgets old ones.
         variance = variance * (1.0 - model.theta[0]) ** 2 + model.error_k**2
         peak = max(peak, temperature)

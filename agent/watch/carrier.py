@@ -12,6 +12,7 @@ QUALITY_DB_PER_PERCENT = 0.15
 LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
 LEVEL_WINDOW_S = 60.0
 DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
+DIP_STEPS = 1.5  # a coarse figure that toggles between two neighbours has not dipped
 DIPS_WITHIN_S = 600.0
 SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
 
@@ -45,16 +46,30 @@ class Carrier:
     in_dip: bool = False
     locked: bool = True
     lock_changed_unix_s: float = -inf
+    last_db: float = nan
+    finest_db: float = inf
 
     def add(self, unix_s: float, value_db: float, measure: str) -> None:
         """One reading; `measure` says which figure it is ("lost" for no lock)."""
         self.interval.seen(unix_s)
         if measure != "lost":
             self.measure = measure
+            self._follow_resolution(value_db)
         if (measure != "lost") != self.locked:
             self.locked = measure != "lost"
             self.lock_changed_unix_s = unix_s
         self.cells.add(value_db)
+
+    def _follow_resolution(self, value_db: float) -> None:
+        step = abs(value_db - self.last_db)
+        if 0.0 < step < self.finest_db:
+            self.finest_db = step
+        self.last_db = value_db
+
+    @property
+    def resolution_db(self) -> float:
+        """The smallest step that the figure has made; 0 while it has made none."""
+        return 0.0 if self.finest_db == inf else self.finest_db
 
     def close(self, unix_s: float) -> float:
         """Close the grid cell that ends at `unix_s`; returns its mean (dB) or NaN."""
@@ -68,7 +83,7 @@ class Carrier:
         return mean
 
     def _follow_dips(self, unix_s: float, mean_db: float, before_db: float) -> None:
-        fell = before_db - mean_db >= DIP_DB
+        fell = before_db - mean_db >= max(DIP_DB, DIP_STEPS * self.resolution_db)
         if fell and not self.in_dip:
             self.dips_unix_s.append(unix_s)
         self.in_dip = fell

@@ -24,6 +24,7 @@ class SignalFacts:
     """What is known of a loss of signal; NaN where it is not. Times are in seconds before now."""
 
     loss_db: float
+    resolution_db: float
     interval_s: float
     onset_s: float
     age_s: float
@@ -131,12 +132,16 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _depth(facts: SignalFacts) -> Iterator[Evidence]:
-    if facts.loss_db < 3.0:
+    sure = _resolution(facts.interval_s)
+    if sure < 1.0:
+        yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
+    if facts.loss_db - 0.5 * facts.resolution_db < 3.0:
         yield Evidence("blockage", -3.0, f"only {facts.loss_db:.1f} dB")
     elif facts.loss_db >= 6.0 or not facts.locked:
         words = "lock is lost" if not facts.locked else f"{facts.loss_db:.1f} dB is more than a nudge"
-        yield Evidence("blockage", 2.5, words)
+        yield Evidence("blockage", 1.0 + 1.5 * sure, words)
         yield Evidence("mispoint", -1.5, words)
+        yield Evidence("rain", 1.0 - sure, words)
     else:
         yield Evidence("blockage", 0.5, f"{facts.loss_db:.1f} dB")
     if facts.dips >= 2:

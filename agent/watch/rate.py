@@ -205,7 +205,7 @@ def _hops(tests: Tests) -> tuple[float, float]:
     rtt = tests.rtt_ms.recent()
     loss_up = tests.loss_percent.recent() - tests.loss_percent.base >= LOSS_UP_PERCENT
     jitter_up = _up(tests.jitter_ms.recent(), tests.jitter_ms.base, JITTER_UP_RATIO) >= 1.0
-    if isnan(rtt):
+    if isnan(rtt) and isnan(tests.loss_percent.recent()) and isnan(tests.jitter_ms.recent()):
         return nan, nan
     rtt_up = _up(rtt, tests.rtt_ms.base, RTT_UP_RATIO)
     if rtt_up >= 1.0:

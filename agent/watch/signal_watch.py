@@ -134,6 +134,7 @@ class SignalWatch:
         return weigh(
             SignalFacts(
                 loss_db=deficit_db,
+                resolution_db=carrier.resolution_db,
                 interval_s=carrier.interval.typical_s,
                 onset_s=onset_s,
                 age_s=excursion.age_s(unix_s),
