@@ -18,6 +18,8 @@ COMMANDS = {
     "status": "the current verdict in the terminal window",
     "note": "tell the agent what the crew did",
     "replay": "run recorded sessions through the alert engine",
+    "report": "after-action review of recorded sessions or of a stored day",
+    "tune": "try many rule sets on labelled sessions and propose a rules file",
 }
 
 

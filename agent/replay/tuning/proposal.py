@@ -21,7 +21,7 @@ Rank = tuple[int, int, float]
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """What to change, and how the sessions look with the present rules, the proposal, and without each change."""
+    """What to change; how the sessions come out with the present rules, with it, and without each change."""
 
     changes: Changes
     present: Figures
