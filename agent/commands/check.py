@@ -1,0 +1,183 @@
+"""`peakshade check`: everything that can be looked at before the job, one line each."""
+
+import argparse
+import asyncio
+import os
+import shutil
+import socket
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import aiomqtt
+
+from agent.config import Config, load_config
+from agent.inputs.mqtt import connect_host, publishing_client
+from agent.plan.day_ahead import day_ahead
+from agent.plan_store import PlanError, load_or_compute_plan
+from agent.service.console import say
+from agent.store.opening import StoreError, open_for_reading
+from agent.store.reader import InputAge, input_ages
+
+SUMMARY = "pre-flight: config, broker, inputs, clock, disk, sun"
+EXAMPLE = "peakshade check van-1.toml"
+
+ANSWER_WITHIN_S = 5.0
+# A day of one reading a second of every kind takes some 50 MB with its roll-ups.
+ROOM_BYTES = 500_000_000
+# Slower than any common thermometer or test script publishes.
+FRESH_S = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at; `fine` False: `text` says what to mend."""
+
+    fine: bool
+    subject: str
+    text: str
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The config."""
+    parser.add_argument("config", type=Path, help="the terminal's config file")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print a line for everything looked at; 1 where something wants mending."""
+    config = load_config(args.config, os.environ)
+    all_fine = True
+    for finding in findings(args.config, config, time.time()):
+        say(f"{'ok     ' if finding.fine else 'FINDING'}  {finding.subject:<8} {finding.text}")
+        all_fine &= finding.fine
+    return 0 if all_fine else 1
+
+
+def findings(path: Path, config: Config, now_unix_s: float) -> Iterator[Finding]:
+    """Look at one thing after the other."""
+    yield Finding(True, "config", f"{path}: terminal {config.job.terminal}, {config.job.site.name}")
+    yield check_broker(config)
+    yield check_clock(path, config, now_unix_s)
+    yield check_disk(config)
+    yield check_store(config)
+    yield from check_plan(path, config)
+    yield from check_inputs(config, now_unix_s)
+
+
+def check_broker(config: Config) -> Finding:
+    """An embedded broker needs a free port, another one must let the agent in."""
+    broker = config.broker
+    where = f"{connect_host(broker)}:{broker.port}"
+    started_s = time.monotonic()
+    try:
+        asyncio.run(_connect(config))
+    except aiomqtt.MqttError as error:
+        if not broker.embedded:
+            return Finding(False, "broker", f"{where} does not let the agent in ({error}); start it, or mend"
+                           " [broker] host, port, username in the config")  # fmt: skip
+        return _port_free(config)
+    answer_ms = (time.monotonic() - started_s) * 1e3
+    if broker.embedded:
+        return Finding(True, "broker", f"{where} answers in {answer_ms:.0f} ms: the agent is running")
+    return Finding(True, "broker", f"{where} answers in {answer_ms:.0f} ms")
+
+
+async def _connect(config: Config) -> None:
+    async with publishing_client(config.broker, ANSWER_WITHIN_S):
+        pass
+
+
+def _port_free(config: Config) -> Finding:
+    where = f"{config.broker.host}:{config.broker.port}"
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((config.broker.host, config.broker.port))
+        except OSError as error:
+            return Finding(False, "broker", f"{where} cannot be used ({error.strerror}); name a free port in"
+                           " the config: [broker] port")  # fmt: skip
+    return Finding(True, "broker", f"{where} is free for the agent's own broker")
+
+
+def check_clock(path: Path, config: Config, now_unix_s: float) -> Finding:
+    """The clock cannot be earlier than the config was written, and the job should be ahead."""
+    zone = ZoneInfo(config.job.site.time_zone)
+    shown = f"{datetime.fromtimestamp(now_unix_s, UTC).astimezone(zone):%Y-%m-%d %H:%M:%S} at the site"
+    if now_unix_s < path.stat().st_mtime:
+        return Finding(False, "clock", f"{shown}, which is before the config file was written; set the"
+                       " computer's clock")  # fmt: skip
+    if now_unix_s > config.job.day.end_unix_s:
+        return Finding(False, "clock", f"{shown}, after the end of the job; mend [day] in the config, or the"
+                       " computer's clock")  # fmt: skip
+    tolerance = f"messages may be off by {config.clock_tolerance_s:.0f} s"
+    return Finding(True, "clock", f"{shown}; {tolerance}")
+
+
+def check_disk(config: Config) -> Finding:
+    """Room for the store."""
+    folder = config.store.path.resolve().parent
+    if not folder.is_dir():
+        return Finding(False, "disk", f"{folder} does not exist; make it, or mend [store] path in the config")
+    free_bytes = shutil.disk_usage(folder).free
+    text = f"{free_bytes / 1e9:.1f} GB free in {folder}"
+    if free_bytes < ROOM_BYTES:
+        return Finding(False, "disk", f"{text}; free {ROOM_BYTES / 1e9:.1f} GB, or mend [store] path")
+    return Finding(True, "disk", text)
+
+
+def check_store(config: Config) -> Finding:
+    """The store opens and may be written, or can be made."""
+    path = config.store.path
+    if not path.exists():
+        if os.access(path.resolve().parent, os.W_OK):
+            return Finding(True, "store", f"{path} will be made")
+        return Finding(False, "store", f"{path} cannot be made; its folder may not be written")
+    try:
+        open_for_reading(path).close()
+    except StoreError as error:
+        return Finding(False, "store", str(error))
+    if not os.access(path, os.W_OK):
+        return Finding(False, "store", f"{path} may not be written; check who owns it")
+    return Finding(True, "store", f"{path} opens, {path.stat().st_size / 1e6:.1f} MB")
+
+
+def check_plan(path: Path, config: Config) -> Iterable[Finding]:
+    """The plan of the job's days, computed where it is not there, and what the sun does then."""
+    try:
+        plan = load_or_compute_plan(path, config)
+    except PlanError as error:
+        return [Finding(False, "plan", str(error))]
+    works = plan.verdict.answer == "works"
+    verdict = Finding(works, "plan", f"{plan.verdict.answer}: {plan.verdict.reason}")
+    zone = ZoneInfo(config.job.site.time_zone)
+    return [
+        verdict,
+        *(Finding(False, "plan", one) for one in plan.findings),
+        *(Finding(True, "sun", one) for one in day_ahead(plan, zone)),
+    ]
+
+
+def check_inputs(config: Config, now_unix_s: float) -> Iterable[Finding]:
+    """Every input that the store has heard of, and whether it still speaks."""
+    if not config.store.path.exists():
+        return [Finding(True, "inputs", "none heard yet; they show here once the agent has run")]
+    try:
+        connection = open_for_reading(config.store.path)
+    except StoreError:
+        return []  # reported with the store
+    with closing(connection):
+        ages = input_ages(connection, config.job.terminal)
+    regular = [one for one in ages if one.kind not in ("note", "acknowledge")]
+    return [_input_finding(one, now_unix_s - one.unix_s) for one in regular]
+
+
+def _input_finding(one: InputAge, age_s: float) -> Finding:
+    name = f"{one.kind} {one.place}".rstrip()
+    if age_s <= FRESH_S:
+        return Finding(True, "input", f"{name}: heard {age_s:.0f} s ago")
+    silent = f"{age_s / 3600:.1f} h" if age_s >= 7200 else f"{age_s / 60:.0f} min"
+    return Finding(False, "input", f"{name}: silent for {silent}; start what publishes it, and the agent")

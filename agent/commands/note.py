@@ -1,0 +1,58 @@
+"""`peakshade note`: tell the running agent what the crew did."""
+
+import argparse
+import asyncio
+import os
+import time
+from pathlib import Path
+from typing import get_args
+
+import aiomqtt
+
+from agent.config import Config, load_config
+from agent.errors import UsageError
+from agent.inputs.messages import reading_topic, to_message
+from agent.inputs.mqtt import QOS, publishing_client
+from agent.inputs.payloads import PayloadError, parse
+from agent.records import Note, NoteKind
+from agent.service.console import say
+
+SUMMARY = "tell the agent what the crew did"
+EXAMPLE = 'peakshade note shade-on "reflective cover over the transmitter" --config van-1.toml'
+
+KINDS_OF_NOTE = get_args(NoteKind)
+ANSWER_WITHIN_S = 10.0
+DEFAULT_CONFIG = "peakshade.toml"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What was done, and by whom."""
+    parser.add_argument("kind", choices=KINDS_OF_NOTE, metavar="KIND", help=", ".join(KINDS_OF_NOTE))
+    parser.add_argument("text", nargs="?", metavar="TEXT", help="a few words")
+    parser.add_argument("--where", metavar="UNIT", help="transmitter (assumed), modem or another unit")
+    parser.add_argument("--by", metavar="NAME", help="who did it")
+    parser.add_argument("--config", type=Path, default=Path(DEFAULT_CONFIG), help="config file (%(default)s)")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Publish the note; on return the broker has it."""
+    config = load_config(args.config, os.environ)
+    note = Note(unix_s=time.time(), kind=args.kind, where=args.where, text=args.text, by=args.by)
+    try:
+        parse("note", to_message(note))
+    except PayloadError as error:
+        raise UsageError(str(error)) from error
+    try:
+        asyncio.run(_publish(config, note))
+    except aiomqtt.MqttError as error:
+        raise UsageError(
+            f"the note was not delivered: broker {config.broker.host}:{config.broker.port}: {error};"
+            f" start the agent (peakshade run {args.config}) or the broker, and send it again"
+        ) from error
+    say(f"noted: {args.kind}")
+    return 0
+
+
+async def _publish(config: Config, note: Note) -> None:
+    async with publishing_client(config.broker, ANSWER_WITHIN_S) as client:
+        await client.publish(reading_topic(config.job.terminal, "note"), to_message(note), qos=QOS)

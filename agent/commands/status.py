@@ -1,0 +1,79 @@
+"""`peakshade status`: the current verdict of every terminal in a store."""
+
+import argparse
+import os
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+from agent.config import load_config
+from agent.errors import UsageError
+from agent.records import ActiveAlert
+from agent.service.console import say
+from agent.store.opening import open_for_reading
+from agent.store.reader import StoredSituation, situations
+
+SUMMARY = "the current verdict in the terminal window"
+EXAMPLE = "peakshade status van-1.toml"
+
+GRAVE = ("act", "urgent")
+# The agent writes at least every ten seconds of its own time; then it has stopped.
+SILENT_AFTER_S = 60.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Which store, by its config or its own name."""
+    parser.add_argument("config", nargs="?", type=Path, help="the terminal's config file")
+    parser.add_argument("--store", type=Path, metavar="PATH", help="the store itself, with all its terminals")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the verdict; 1 where an alert asks for an act, or the agent has gone silent."""
+    if (args.config is None) == (args.store is None):
+        raise UsageError("name either the config file or --store PATH")
+    terminal = None
+    path: Path | None = args.store
+    if path is None:
+        config = load_config(args.config, os.environ)
+        terminal, path = config.job.terminal, config.store.path
+    with closing(open_for_reading(path)) as connection:
+        found = [one for one in situations(connection) if terminal in (None, one.terminal)]
+    if not found:
+        raise UsageError(f"store {path}: holds no verdict yet; wait for the first readings")
+    now_unix_s = time.time()
+    for one in found:
+        for line in status_lines(one, now_unix_s):
+            say(line)
+    return 1 if any(_needs_someone(one, now_unix_s) for one in found) else 0
+
+
+def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
+    """The verdict first, then every alert with its reasons."""
+    situation = stored.situation
+    yield f"{stored.terminal}: {situation.level}: {situation.verdict}"
+    if situation.deadline_unix_s is not None:
+        yield f"  within {_minutes(situation.deadline_unix_s - situation.unix_s)}"
+    for alert in situation.alerts:
+        yield f"  {alert.event.rule} ({alert.event.severity}), {_standing(alert, situation.unix_s)}"
+        yield from (f"    {reason}" for reason in alert.event.evidence)
+    if situation.next_event is not None:
+        yield f"  next: {situation.next_event}"
+    age_s = now_unix_s - stored.written_wall_unix_s
+    if age_s > SILENT_AFTER_S:
+        yield f"  the agent has written nothing for {_minutes(age_s)}: this is old; is it running?"
+
+
+def _standing(alert: ActiveAlert, unix_s: float) -> str:
+    since = f"for {_minutes(unix_s - alert.since_unix_s)}"
+    return f"acknowledged, {since}" if alert.acknowledged else since
+
+
+def _minutes(duration_s: float) -> str:
+    minutes = max(0, round(duration_s / 60.0))
+    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60} min"
+
+
+def _needs_someone(stored: StoredSituation, now_unix_s: float) -> bool:
+    grave = any(alert.event.severity in GRAVE for alert in stored.situation.alerts)
+    return grave or now_unix_s - stored.written_wall_unix_s > SILENT_AFTER_S
