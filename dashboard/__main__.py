@@ -18,6 +18,8 @@ from dashboard.settings import Settings
 
 # Sixteen viewers that poll every three seconds keep a few threads busy, not more.
 THREADS = 8
+# The same as for the agent; a command line is readable by everybody on the computer.
+BROKER_PASSWORD_VARIABLE = "PEAKSHADE__BROKER__PASSWORD"
 PASSCODE_VARIABLE = "PEAKSHADE_DASHBOARD_PASSCODE"
 
 
@@ -28,6 +30,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         store=args.store,
         mqtt_host=args.mqtt_host,
         mqtt_port=args.mqtt_port,
+        mqtt_username=args.mqtt_username,
+        mqtt_password=os.environ.get(BROKER_PASSWORD_VARIABLE),
+        mqtt_tls=args.mqtt_tls,
         terminal=args.terminal,
         speed=args.speed,
     )
@@ -79,6 +84,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--store", type=Path, required=True, help="the agent's SQLite file")
     parser.add_argument("--mqtt-host", default="127.0.0.1", help="broker for notes and acknowledgements")
     parser.add_argument("--mqtt-port", type=int, default=1883)
+    parser.add_argument("--mqtt-username", help=f"its password comes from {BROKER_PASSWORD_VARIABLE}")
+    parser.add_argument("--mqtt-tls", action="store_true", help="speak TLS with the broker")
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on")
     parser.add_argument("--port", type=int, default=8050)
     parser.add_argument("--terminal", help="terminal to show; otherwise the one written last")

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from plotly.subplots import make_subplots
 
 from dashboard import words
-from dashboard.day_look import AIR, BATTERY, DOWN, MODEM, RAIN, SIGNAL, TRANSMITTER, UP, DayLook
+from dashboard.day_look import AIR, BATTERY, MODEM, RAIN, SIGNAL, TRANSMITTER, DayLook
 from dashboard.figures import PATTERNS, Line, LineStyle, spread, with_gaps
 from dashboard.queries import Channel, History, Series
 from dashboard.site_time import local_ms
@@ -43,6 +43,7 @@ class Row:
     lines: tuple[Line, ...]
 
 
+# Rates come from the situation: readings mix what the stream uses with tests of what the link can carry.
 ROWS = (
     Row(
         title=f"{words.SIGNAL_TITLE} (dB)",
@@ -55,13 +56,12 @@ ROWS = (
     ),
     Row(
         title=f"{words.RATE_TITLE} (Mbit/s)",
-        measured=(
-            Measured(channel=UP, name=words.UP, style="measured"),
-            Measured(channel=DOWN, name=words.DOWN, style="second"),
-        ),
+        measured=(),
         lines=(
             Line(key="plan_up_mbps", name=words.PLANNED_UP, style="plan"),
             Line(key="stream_mbps", name=words.STREAM, style="limit"),
+            Line(key="down_mbps", name=words.DOWN, style="second"),
+            Line(key="up_mbps", name=words.UP, style="measured"),
         ),
     ),
     Row(

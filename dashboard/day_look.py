@@ -23,14 +23,12 @@ READINGS_UP_TO_S = 7200.0
 MINUTE_S = 60.0
 
 SIGNAL = Channel(kind="signal", field="esno_db")
-DOWN = Channel(kind="throughput", field="down_mbps")
-UP = Channel(kind="throughput", field="up_mbps")
 TRANSMITTER = Channel(kind="temperature", field="temperature_degc", place="transmitter")
 MODEM = Channel(kind="temperature", field="temperature_degc", place="modem")
 AIR = Channel(kind="temperature", field="temperature_degc", place="ambient")
 BATTERY = Channel(kind="power", field="battery_percent")
 RAIN = Channel(kind="weather", field="rain_mm_h")
-CHANNELS = (SIGNAL, DOWN, UP, TRANSMITTER, MODEM, AIR, BATTERY, RAIN)
+CHANNELS = (SIGNAL, TRANSMITTER, MODEM, AIR, BATTERY, RAIN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

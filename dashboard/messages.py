@@ -58,7 +58,14 @@ def deliver(settings: Settings, topic: str, payload: Mapping[str, JsonValue]) ->
 
 
 async def _publish(settings: Settings, topic: str, body: str) -> None:
-    async with aiomqtt.Client(settings.mqtt_host, settings.mqtt_port, timeout=DELIVERY_TIMEOUT_S) as client:
+    async with aiomqtt.Client(
+        settings.mqtt_host,
+        settings.mqtt_port,
+        username=settings.mqtt_username,
+        password=settings.mqtt_password,
+        tls_params=aiomqtt.TLSParameters() if settings.mqtt_tls else None,
+        timeout=DELIVERY_TIMEOUT_S,
+    ) as client:
         await client.publish(topic, body, qos=1)
 
 

@@ -1,6 +1,6 @@
 """What the dashboard was started with, and how a callback gets at it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
@@ -16,6 +16,9 @@ class Settings:
     store: Path
     mqtt_host: str
     mqtt_port: int
+    mqtt_username: str | None = None
+    mqtt_password: str | None = field(default=None, repr=False)
+    mqtt_tls: bool = False
     terminal: str | None = None
     speed: float = 1.0
 

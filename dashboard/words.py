@@ -135,7 +135,8 @@ COVER: Mapping[str, str] = {
     "page": "This page cannot reach the dashboard. Check that this phone is on the crew's network and the "
     "computer is on.",
     "agent-silent": "The dashboard works, but the agent has stopped writing. Check that it runs.",
-    "no-situation": "The dashboard works, but the agent has not yet written anything for this terminal.",
+    "no-situation": "The dashboard works, but the agent has not yet written anything for this terminal. It "
+    "does so with the first reading.",
     "no-store": "The dashboard works, but cannot read the store. Check its path and that the agent runs.",
 }
 

@@ -20,8 +20,8 @@ from dashboard.theme import THEMES
 PATH = "/"
 POLL_MS = 3000
 TICK_MS = 1000
-# Agent and page speak every few seconds; five missed turns are a loss of contact, not a hiccup.
-SILENT_AFTER_S = 5 * POLL_MS / 1000
+# The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
+SILENT_AFTER_S = 16.0
 TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "notes")
 CAPTIONS = tuple(f"caption-{trend.name}" for trend in TRENDS)
 GRAPHS = tuple(f"graph-{trend.name}" for trend in TRENDS)

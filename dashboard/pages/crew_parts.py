@@ -39,9 +39,9 @@ def verdict(situation: Situation) -> Component:
     return html.Section(
         [
             html.P([level_mark(level), words.LEVELS[level]], className="level"),
-            html.H1(situation.verdict),
+            html.H1(_headline(situation)),
             *([_pair(words.BECAUSE, cause)] if cause else []),
-            *_action(situation),
+            _action(situation.action),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
         ],
         className=f"verdict level-{level}",
@@ -52,13 +52,17 @@ def _pair(name: str, text: str, kind: str = "why") -> Component:
     return html.P([html.Span(f"{name}: ", className="name"), text], className=kind)
 
 
-def _action(situation: Situation) -> list[Component]:
-    """What to do, unless the verdict has just said it."""
-    if not situation.action:
-        return [html.P(words.NOTHING_TO_DO, className="action")]
-    if situation.action == situation.verdict:
-        return []
-    return [_pair(words.DO_THIS, situation.action, "action")]
+def _headline(situation: Situation) -> str:
+    """The verdict; where it only repeats the action, the name of the alert that asks for it."""
+    if situation.alerts and situation.verdict == situation.action:
+        return words.rule_text(situation.alerts[0].event.rule)
+    return situation.verdict
+
+
+def _action(action: str) -> Component:
+    if not action:
+        return html.P(words.NOTHING_TO_DO, className="action")
+    return _pair(words.DO_THIS, action, "action")
 
 
 def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:

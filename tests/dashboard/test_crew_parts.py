@@ -15,7 +15,7 @@ from dashboard import words
 from dashboard.changes import only_changed
 from dashboard.figures import TRENDS, Trend
 from dashboard.pages import crew_parts
-from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, active
+from tests.dashboard.scenes import NOW_UNIX_S, SCENES
 
 MADRID = ZoneInfo("Europe/Madrid")
 
@@ -62,26 +62,11 @@ def test_next_thing_with_its_time_or_none() -> None:
     assert said(crew_parts.next_thing(SCENES["unknown"], MADRID)) == "Next:  Nothing is foreseen."
 
 
-def test_what_the_verdict_says_is_not_said_twice() -> None:
+def test_a_verdict_that_repeats_the_action_gives_way_to_the_alerts_name() -> None:
     same = replace(SCENES["act"], verdict=SCENES["act"].action)
-    assert said(crew_parts.verdict(same)).count(same.action) == 1
-
-
-def test_longest_silence_comes_first() -> None:
-    last_seen_unix_s = {"signal": NOW_UNIX_S - 5.0, "temperature modem": NOW_UNIX_S - 900.0}
-    text = said(crew_parts.input_ages(last_seen_unix_s, NOW_UNIX_S))
-    assert text == "Modem thermometer 15 min ago Signal 5 s ago"
-
-
-def test_only_unseen_alerts_make_a_sound() -> None:
-    alerts = (active(REPEAK), active(REPEAK, acknowledged=True), active(REPEAK, quiet_s=60.0))
-    sound = crew_parts.alarms(alerts)
-    assert [alarm["beeps"] for alarm in sound] == [2]
-
-
-def test_a_rule_of_the_crews_own_is_shown_by_its_name() -> None:
-    own = active(replace(REPEAK, rule="our-own-rule"))
-    assert "our-own-rule" in said(crew_parts.alert_list((own,), MADRID))
+    text = said(crew_parts.verdict(same))
+    assert text.count(same.action) == 1
+    assert "Re-peak the dish Why:" in text
 
 
 @pytest.mark.parametrize("trend", TRENDS, ids=lambda trend: trend.name)
