@@ -1,0 +1,131 @@
+"""`peakshade replay` on bundled and broken sessions."""
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from agent.cli import main
+from agent.replay.scoring import TARGETS
+from agent.replay.sessions import BUNDLED
+
+Output = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(autouse=True)
+def cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plans go to a folder of this run, shared by its tests."""
+    folder = tmp_path_factory.getbasetemp() / "cache"
+    for name in ("XDG_CACHE_HOME", "LOCALAPPDATA", "HOME"):
+        monkeypatch.setenv(name, str(folder))
+
+
+def test_json_is_the_contract(capsys: Output) -> None:
+    assert main(["replay", "salt-pan-summer", "--json"]) == 0
+    body = json.loads(capsys.readouterr().out)
+    assert set(body) == {"events", "score"}
+    keys = {"time", "rule", "severity", "state", "cause", "action", "evidence"}
+    assert body["events"]
+    assert all(set(event) == keys for event in body["events"])
+    assert set(body["score"]) == set(TARGETS)
+    # The labels of this day: one overheat, one mispoint of 1.8 dB, no rain.
+    assert body["score"]["shade"]["recall"] == 1.0
+    assert body["score"]["repeak"]["recall"] == 1.0
+    assert body["score"]["repeak"]["median_delay_s"] <= 360.0
+    assert body["score"]["wait-rain"]["recall"] is None
+
+
+def test_the_demonstration_tells_its_story_in_order(capsys: Output) -> None:
+    main(["replay", "salt-pan-summer", "--json"])
+    events = json.loads(capsys.readouterr().out)["events"]
+    told = [(e["rule"], e["state"]) for e in events if e["rule"] in ("shade", "repeak")]
+    assert list(dict.fromkeys(told)) == [
+        ("shade", "raised"),
+        ("shade", "cleared"),
+        ("repeak", "raised"),
+        ("repeak", "cleared"),
+    ]
+
+
+def test_a_quiet_day_stays_quiet(capsys: Output) -> None:
+    assert main(["replay", "quiet-dune"]) == 0
+    out = capsys.readouterr().out
+    assert "no alert" in out
+    assert "Trail run past the long dune" in out
+
+
+def test_several_sessions_are_keyed_by_name_and_pooled(capsys: Output) -> None:
+    names = ["quiet-dune", "salt-pan-summer"]
+    main(["replay", *names, "--json"])
+    assert list(json.loads(capsys.readouterr().out)) == names
+    main(["replay", *names])
+    out = capsys.readouterr().out
+    assert "All 2 labelled sessions" in out
+    assert "A fixed threshold on the same days" in out
+
+
+def test_a_session_without_labels_has_no_score(tmp_path: Path, capsys: Output) -> None:
+    shutil.copytree(BUNDLED / "quiet-dune", tmp_path / "day")
+    (tmp_path / "day" / "labels.csv").unlink()
+    assert main(["replay", str(tmp_path / "day"), "--json"]) == 0
+    assert set(json.loads(capsys.readouterr().out)) == {"events"}
+
+
+def test_stops_at_a_moment_of_the_site(capsys: Output) -> None:
+    assert main(["replay", "salt-pan-summer", "--at", "11:05", "--json"]) == 0
+    body = json.loads(capsys.readouterr().out)
+    assert [(e["rule"], e["state"]) for e in body["events"]] == [("shade", "raised")]
+    assert "sunshine" in body["knew"]
+
+
+def test_a_missed_episode_is_a_finding(tmp_path: Path, capsys: Output) -> None:
+    folder = tmp_path / "day"
+    shutil.copytree(BUNDLED / "quiet-dune", folder)
+    labels = "start,end,cause,comment\n2026-07-05T09:00:00Z,2026-07-05T09:10:00Z,power,not in the readings\n"
+    (folder / "labels.csv").write_text(labels, encoding="utf-8")
+    assert main(["replay", str(folder)]) == 1
+    assert "on-battery" in capsys.readouterr().out
+
+
+def _cut(folder: Path) -> None:
+    path = folder / "signal.csv.gz"
+    path.write_bytes(path.read_bytes()[:-500])
+
+
+def _swap(folder: Path) -> None:
+    path = folder / "weather.csv"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    lines[1], lines[5] = lines[5], lines[1]
+    path.write_text("".join(lines), encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("breaks", "words"), [(_cut, "signal.csv.gz: cannot be unpacked"), (_swap, "weather.csv, line")]
+)
+def test_a_broken_session_is_named_and_the_others_are_replayed(
+    tmp_path: Path, capsys: Output, breaks: Callable[[Path], None], words: str
+) -> None:
+    folder = tmp_path / "day"
+    shutil.copytree(BUNDLED / "quiet-dune", folder)
+    breaks(folder)
+    assert main(["replay", str(folder)]) == 2
+    assert words in capsys.readouterr().err
+    assert main(["replay", str(folder), "quiet-dune"]) == 1
+    both = capsys.readouterr()
+    assert words in both.err
+    assert "Trail run past the long dune" in both.out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["nowhere"], "no bundled session; those are"),
+        (["quiet-dune", "--at", "noon"], "--at is 'noon'; expected 14:05"),
+        (["quiet-dune", "--rules", "none.toml"], "none.toml: cannot be read as a rules file"),
+    ],
+)
+def test_usage_errors(arguments: list[str], words: str, capsys: Output) -> None:
+    assert main(["replay", *arguments]) == 2
+    assert words in capsys.readouterr().err
