@@ -1,0 +1,114 @@
+"""`peakshade report`: the review of recorded or stored days as page, PDF and tables."""
+
+import argparse
+import importlib
+import sys
+from collections.abc import Iterator, Sequence
+from importlib.metadata import version
+from importlib.util import find_spec
+from pathlib import Path
+
+from agent.errors import UsageError
+from agent.plan.link_plan import LinkPlan
+from agent.records import AlertEvent
+from agent.replay.replaying import session_plan
+from agent.replay.sessions import Session, read_session, session_folder
+from agent.report.course import Course, course_and_events
+from agent.report.findings import findings
+from agent.report.page import page_html
+from agent.report.review import Review, review
+from agent.report.stored import stored_day
+from agent.report.tables import csv_text, parquet_bytes, tables
+from agent.report.verdict import verdict
+from agent.watch.rules import RuleSet, default_rules, parse_rules
+
+SUMMARY = "after-action review of recorded sessions or of a stored day"
+EXAMPLE = "peakshade report salt-pan-summer --out review"
+# What the optional dependencies `report` are for.
+EXTRA = {"pyarrow": "Parquet", "weasyprint": "PDF"}
+PANGO = "WeasyPrint needs the system's Pango library (Debian: libpangoft2-1.0-0); print report.html instead"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The sessions or the stored day, other rules, and where to write."""
+    parser.add_argument(
+        "session", nargs="*", metavar="SESSION", help="a session folder, or a bundled session's name"
+    )
+    parser.add_argument("--store", type=Path, metavar="PATH", help="the agent's store, with --day")
+    parser.add_argument("--day", metavar="DATE", help="a stored day at the site, such as 2026-07-18")
+    parser.add_argument(
+        "--terminal", metavar="NAME", help="which terminal of the store, where it has several"
+    )
+    parser.add_argument("--rules", type=Path, metavar="FILE", help="a rules file instead of the defaults")
+    parser.add_argument(
+        "--out", type=Path, default=Path("report"), metavar="FOLDER", help="where to write (default: report)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the report; 1 where something should change next time."""
+    rules = _rules(args.rules)
+    reviews = list(_reviews(args, rules))
+    written = _write(args.out, reviews, rules)
+    for one in reviews:
+        sys.stdout.write(f"{one.title} ({one.provenance})\n")
+        sys.stdout.writelines(f"  {line}\n" for line in verdict(one, findings(one)))
+    sys.stdout.writelines(f"{line}\n" for line in written)
+    return 1 if any(findings(one) for one in reviews) else 0
+
+
+def _rules(path: Path | None) -> RuleSet:
+    if path is None:
+        return default_rules()
+    try:
+        return parse_rules(path.read_text(encoding="utf-8"), str(path))
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{path}: cannot be read as a rules file ({error}); name a TOML file") from None
+
+
+def _reviews(args: argparse.Namespace, rules: RuleSet) -> Iterator[Review]:
+    if args.session and args.store is not None:
+        raise UsageError("sessions and --store are given; expected one of them")
+    if args.store is not None:
+        if args.day is None:
+            raise UsageError("--store needs --day, a date such as 2026-07-18")
+        stored = stored_day(args.store, args.day, args.terminal)
+        plan = session_plan(stored.session)
+        course, _ = _engine(stored.session, plan, rules)
+        yield review(args.day, stored.session, plan, course, stored.events)
+        return
+    if not args.session:
+        raise UsageError("no day is named; expected a session, or --store PATH with --day DATE")
+    for folder in map(session_folder, args.session):
+        session = read_session(folder)
+        plan = session_plan(session)
+        yield review(folder.resolve().name, session, plan, *_engine(session, plan, rules))
+
+
+def _engine(session: Session, plan: LinkPlan, rules: RuleSet) -> tuple[Course, list[AlertEvent]]:
+    return course_and_events(session.readings, session.job, plan, rules, session.end_unix_s)
+
+
+def _write(folder: Path, reviews: Sequence[Review], rules: RuleSet) -> list[str]:
+    """Write every file; returns one line for each, and for each kind that cannot be made here."""
+    page = page_html(reviews, rules.digest(), version("peakshade"))
+    found = tables(reviews)
+    files = {"report.html": page.encode()} | {
+        f"{name}.csv": csv_text(table).encode() for name, table in found.items()
+    }
+    missing = [name for name in ("pyarrow", "weasyprint") if find_spec(name) is None]
+    if "pyarrow" not in missing:
+        files |= {f"{name}.parquet": parquet_bytes(table) for name, table in found.items()}
+    lines = [f"no {EXTRA[name]} without {name}: pip install 'peakshade[report]'" for name in missing]
+    if "weasyprint" not in missing:
+        try:
+            files["report.pdf"] = importlib.import_module("agent.report.pdf").pdf_bytes(page)
+        except OSError as error:
+            lines.append(f"no PDF: {PANGO} ({error})")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files.items():
+            (folder / name).write_bytes(data)
+    except OSError as error:
+        raise UsageError(f"{folder}: cannot be written ({error}); name another folder with --out") from None
+    return [*(str(folder / name) for name in sorted(files)), *lines]

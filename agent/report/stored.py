@@ -1,0 +1,105 @@
+"""One day out of the agent's store, as a session, with the alerts that the crew really saw."""
+
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import takewhile
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from pydantic import TypeAdapter
+
+from agent.errors import UsageError
+from agent.job import Job
+from agent.plan.span import Span
+from agent.records import KINDS, AlertEvent
+from agent.replay.sessions import Session
+from agent.store.opening import open_for_reading
+from agent.store.reader import events, last_seq_before, readings_after
+
+_JOB = TypeAdapter(Job)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredDay:
+    """The day's readings as a session, and its alert events as they were raised live."""
+
+    session: Session
+    events: Sequence[AlertEvent]
+
+
+def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
+    """The day `day` (such as 2026-07-18, by the site's calendar) of a terminal in the store at `path`.
+
+    Raises UsageError where the store does not have it. `terminal` may be left out where there is only one.
+    """
+    with closing(open_for_reading(path)) as connection:
+        name = _terminal(connection, path, terminal)
+        job = _job(connection, name)
+        span = _day_span(day, ZoneInfo(job.site.time_zone))
+        first = last_seq_before(connection, name, span.start_unix_s)
+        stored = (one.reading for one in readings_after(connection, name, first))
+        readings = list(takewhile(lambda reading: reading.unix_s < span.end_unix_s, stored))
+        if not readings:
+            raise UsageError(
+                f"store {path}: holds no reading of {name} on {day}; {_held(connection, name, job)}"
+            )
+        raised = [one for one in events(connection, name) if one.unix_s < span.end_unix_s]
+    session = Session(
+        title=f"{job.site.name}, {day}",
+        terminal=name,
+        start_unix_s=max(span.start_unix_s, readings[0].unix_s),
+        end_unix_s=min(span.end_unix_s, readings[-1].unix_s),
+        provenance="stored",
+        story="",
+        config_text="",
+        job=job,
+        readings=readings,
+        labels=None,
+    )
+    return StoredDay(session, raised)
+
+
+def _terminal(connection: sqlite3.Connection, path: Path, asked: str | None) -> str:
+    known = [str(name) for (name,) in connection.execute("SELECT terminal FROM plan ORDER BY terminal")]
+    names = ", ".join(known) or "none"
+    if asked is not None and asked not in known:
+        raise UsageError(f"store {path}: has no plan of terminal {asked!r}; it has those of: {names}")
+    if asked is None and len(known) != 1:
+        raise UsageError(f"store {path}: name one terminal with --terminal; it has the plans of: {names}")
+    return asked or known[0]
+
+
+def _job(connection: sqlite3.Connection, terminal: str) -> Job:
+    (text,) = connection.execute("SELECT job FROM plan WHERE terminal = ?", (terminal,)).fetchone()
+    return _JOB.validate_json(text)
+
+
+def _day_span(day: str, zone: ZoneInfo) -> Span:
+    try:
+        first = date.fromisoformat(day)
+    except ValueError:
+        raise UsageError(f"--day is {day!r}; expected a date such as 2026-07-18") from None
+    start, end = (datetime.combine(one, time(), zone) for one in (first, first + timedelta(days=1)))
+    return Span(start.timestamp(), end.timestamp())
+
+
+def _held(connection: sqlite3.Connection, terminal: str, job: Job) -> str:
+    """In words, the days of which the store has readings."""
+    edges = [
+        connection.execute(
+            f'SELECT min(unix_s), max(unix_s) FROM "{kind}" WHERE terminal = ?', (terminal,)
+        ).fetchone()
+        for kind in KINDS
+    ]
+    found = [edge for edge in edges if edge[0] is not None]
+    if not found:
+        return "it holds none of that terminal at all"
+    zone = ZoneInfo(job.site.time_zone)
+    first, last = (
+        datetime.fromtimestamp(unix_s, UTC).astimezone(zone).date()
+        for unix_s in (min(edge[0] for edge in found), max(edge[1] for edge in found))
+    )
+    return f"it has readings from {first} to {last}"
