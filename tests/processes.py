@@ -1,0 +1,79 @@
+"""Real programs for tests: a Mosquitto broker, and ports that are free."""
+
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from agent.config import LOOPBACK, BrokerSettings
+
+STARTS_WITHIN_S = 20.0
+LOOK_EVERY_S = 0.02
+
+
+def free_port() -> int:
+    """A port that was free a moment ago."""
+    with socket.socket() as probe:
+        probe.bind((LOOPBACK, 0))
+        return int(probe.getsockname()[1])
+
+
+def listens(port: int) -> bool:
+    """Whether something accepts connections there."""
+    with socket.socket() as probe:
+        probe.settimeout(0.5)
+        return probe.connect_ex((LOOPBACK, port)) == 0
+
+
+def wait_until(true: Callable[[], bool], within_s: float, what: str) -> None:
+    """Return as soon as it is true; fail where it is not in time."""
+    deadline_s = time.monotonic() + within_s
+    while not true():
+        assert time.monotonic() < deadline_s, f"not within {within_s:g} s: {what}"
+        time.sleep(LOOK_EVERY_S)
+
+
+def broker_at(port: int, embedded: bool = False) -> BrokerSettings:
+    """How the agent is told of a broker on this computer."""
+    return BrokerSettings(
+        embedded=embedded, host=LOOPBACK, port=port, tls=False, username=None, password=None
+    )
+
+
+class Mosquitto:
+    """The broker of most installations, with sessions that survive its restart."""
+
+    def __init__(self, folder: Path) -> None:
+        executable = shutil.which("mosquitto") or shutil.which("/usr/sbin/mosquitto")
+        if executable is None:
+            pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
+        self.port = free_port()
+        self._config = folder / "mosquitto.conf"
+        self._config.write_text(
+            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nmax_queued_messages 0\n"
+            f"persistence true\npersistence_location {folder}/\nuser root\nlog_type error\n"
+        )
+        self._command = [executable, "-c", str(self._config)]
+        self._process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def settings(self) -> BrokerSettings:
+        """How the agent is told of it."""
+        return broker_at(self.port)
+
+    def start(self) -> None:
+        """Listen; on return it does."""
+        self._process = subprocess.Popen(self._command)
+        wait_until(lambda: listens(self.port), STARTS_WITHIN_S, "mosquitto listens")
+
+    def stop(self) -> None:
+        """End as the system would end it; sessions are saved."""
+        if self._process is not None:
+            self._process.send_signal(signal.SIGTERM)
+            self._process.wait(10.0)
+            self._process = None
