@@ -10,7 +10,7 @@ from agent.errors import UsageError
 from agent.replay.tuning.work import Task
 
 ResultT = TypeVar("ResultT")
-CONNECT_S = 30.0
+CONNECT_S = 15.0
 
 
 class Workers(Protocol):
@@ -42,7 +42,7 @@ def processes(count: int) -> Iterator[Workers]:
 
 
 @contextmanager
-def cluster(address: str) -> Iterator[Workers]:
+def cluster(address: str, connect_s: float = CONNECT_S) -> Iterator[Workers]:
     """The workers of the dask scheduler at `address`, such as tcp://10.0.0.5:8786.
 
     Session folders and work folder must be at the same paths for all of them, and peakshade installed.
@@ -54,7 +54,7 @@ def cluster(address: str) -> Iterator[Workers]:
             "--scheduler needs the package distributed: pip install 'peakshade[cluster]'"
         ) from None
     try:
-        client = distributed.Client(address, timeout=CONNECT_S)
+        client = distributed.Client(address, timeout=connect_s)
     except (OSError, ValueError) as error:
         raise UsageError(
             f"--scheduler {address}: no scheduler answers ({error}); start one with: dask scheduler"
