@@ -46,7 +46,7 @@ class Availability:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Availabilities:
-    """By the signal, by the tests, and where both are known; with the number of tests behind it."""
+    """By the signal, by the tests, and by both at once; with the number of tests behind it."""
 
     signal: Availability
     tests: Availability

@@ -13,7 +13,7 @@ from agent.report.svg import BAND, GRID, INK, QUIET, Pen, path, rectangle, strok
 WIDTH = 420.0
 LEFT, RIGHT, TOP, BOTTOM = 40.0, 8.0, 24.0, 22.0
 FONT = 12.0
-LETTER = 6.4  # mean width of a letter at this size, a little on the wide side
+LETTER = 6.8  # mean width of a letter at this size, a little on the wide side
 ROW = 26.0
 RULE = Pen(GRID, width=0.8)
 PLANNED_DASH, LIMIT_DASH = "1 2", "5 3"
@@ -158,8 +158,10 @@ def bar_chart(title: str, axis: Axis, bars: Sequence[Bars], marks: Sequence[Stri
     return _picture(title, frame, [*parts, *_keys([*keys, *marked])])
 
 
-def time_table(title: str, axis: Axis, rows: Sequence[tuple[str, Sequence[Strip]]]) -> str:
-    """One row a name, with the strips in which it stood; empty text without rows."""
+def time_table(
+    title: str, axis: Axis, rows: Sequence[tuple[str, Sequence[Strip]]], keys: Sequence[tuple[str, str]]
+) -> str:
+    """One row a name, with the strips in which it stood, `keys` their colours; empty text without rows."""
     if not rows:
         return ""
     frame = Frame(axis, 0.0, 1.0, TOP + BOTTOM + ROW * len(rows))
@@ -170,6 +172,7 @@ def time_table(title: str, axis: Axis, rows: Sequence[tuple[str, Sequence[Strip]
         for strip in strips:
             left, right = frame.x(strip.start), frame.x(strip.end)
             parts.append(rectangle(left, top + 14.0, max(2.0, right - left), 8.0, strip.colour))
+    parts += _keys([(word, colour, LEGEND_BAR) for word, colour in keys])
     return _picture(title, frame, parts)
 
 
@@ -212,7 +215,7 @@ def _keys(keys: Sequence[tuple[str, str, str]]) -> list[str]:
         else:
             parts.append(stroke((x, 9.0), (x + 16.0, 9.0), Pen(colour, dash, 2.0)))
         parts.append(text(x + 20.0, 13.0, name, "start"))
-        x += 30.0 + LETTER * len(name)
+        x += 32.0 + LETTER * len(name)
     return parts
 
 

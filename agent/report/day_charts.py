@@ -55,8 +55,8 @@ def signal_chart(review: Review) -> str:
     levels = [
         Level("plan", review.down.plan_db, QUIET, PLANNED_DASH),
         Level("", review.up.plan_db if review.up.count else float("nan"), QUIET, PLANNED_DASH),
-        Level("needed down", review.down.required_db, BLUE),
-        Level("needed up", review.up.required_db if review.up.count else float("nan"), VIOLET),
+        Level("needs", review.down.required_db, BLUE),
+        Level("needs up", review.up.required_db if review.up.count else float("nan"), VIOLET),
     ]
     passes = [Strip(one.start_unix_s, one.end_unix_s, SUN_STRIPE) for one in review.plan.sun_passes]
     return line_chart("Es/N0 over the day, in dB", clock_axis(review.span, review), lines, levels, passes)
@@ -160,7 +160,8 @@ def alert_chart(review: Review) -> str:
             colour=SEVERITY_COLOURS[one.severity],
         )
         rows.setdefault(one.rule, []).append(stood)
-    return time_table("When each alert stood", clock_axis(review.span, review), list(rows.items()))
+    axis = clock_axis(review.span, review)
+    return time_table("When each alert stood", axis, list(rows.items()), list(SEVERITY_COLOURS.items()))
 
 
 def small_signal_chart(review: Review, reviews: Sequence[Review]) -> str:

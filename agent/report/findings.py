@@ -4,19 +4,22 @@ from collections.abc import Iterator
 from math import isnan
 
 from agent.records import Cause
+from agent.report.balance import NEAR_LIMIT_K
 from agent.report.review import Review
 from agent.report.words import bytes_text, counted, number, percent, span, times
 from agent.watch.heat_watch import UNITS
 from agent.watch.rules import default_rules
 from agent.watch.situation import BELOW_PLAN_DB
 
-# The rule of thumb of the shade rule: up to here in the sun is no concern.
+# The shade rule's: up to here in the sun is no concern, nor is it where a thermometer stayed this far off.
 SUN_FINE_S = float(default_rules().values["shade.advise_after_s"][0])
-NEAR_LIMIT_K = 5.0
+OUTVOTING_MARGIN_K = float(default_rules().values["shade.exposure_margin_degc"][0])
 # The crew has other work; what is to be done at once and stands longer than this was not seen (judgement).
 SLOW_RESPONSE_S = 600.0
 # Tests that take more than a twentieth of what was paid for are worth a word (judgement).
 TESTS_SHARE_PERCENT = 5.0
+# A peaking that begins this soon belongs to the set-up.
+SET_UP_S = 1800.0
 GAP_S = 900.0
 SHADE_HELPS_K = 1.0
 
@@ -28,19 +31,19 @@ def findings(review: Review) -> tuple[str, ...]:
 
 def _heat(review: Review) -> Iterator[str]:
     heat, unshaded_s = review.balance.transmitter, review.balance.unshaded_s
-    hot = not isnan(heat.peak_degc) and heat.margin_k < NEAR_LIMIT_K
-    if unshaded_s < SUN_FINE_S and not hot:
+    known = not isnan(heat.peak_degc)
+    near = known and heat.margin_k < NEAR_LIMIT_K
+    exposed = unshaded_s >= SUN_FINE_S and not (known and heat.margin_k >= OUTVOTING_MARGIN_K)
+    if not near and not exposed:
         return
     words = f"Shade the transmitter from the start: it stood {span(unshaded_s)} in sunshine without shade"
-    if unshaded_s < SUN_FINE_S:
-        words = "Give the transmitter more air, or less power: it stood in the shade for most of the sunshine"
-    if not isnan(heat.peak_degc):
-        place = (
-            f"{number(heat.margin_k)} K below" if heat.margin_k >= 0.0 else f"{number(-heat.margin_k)} K over"
-        )
+    if not exposed:
+        words = f"Give the transmitter more air, or less power: only {span(unshaded_s)} of sun was on it"
+    if known:
+        side = "below" if heat.margin_k >= 0.0 else "over"
         words += (
-            f" and reached {number(heat.peak_degc)} °C at {review.clock.with_utc(heat.peak_unix_s)}, "
-            f"{place} its limit"
+            f" and it reached {number(heat.peak_degc)} °C at {review.clock.with_utc(heat.peak_unix_s)}, "
+            f"{number(abs(heat.margin_k))} K {side} its limit"
         )
     yield f"{words}.{_shade_won(review)}"
 
@@ -69,6 +72,16 @@ def _aim(review: Review) -> Iterator[str]:
         yield (
             f"Ballast and tighten the dish before the job: it lost its aim {times(len(lost))} and "
             f"stood so for {span(total_s)}{effect}."
+        )
+
+
+def _set_up(review: Review) -> Iterator[str]:
+    first = next((one for one in review.actions if one.kind == "peak-start"), None)
+    if first is not None and first.start_unix_s - review.span.start_unix_s < SET_UP_S:
+        late_s = first.end_unix_s - review.span.start_unix_s
+        yield (
+            f"Be peaked before the booked hours begin: the dish was ready {span(late_s)} into them, at "
+            f"{review.clock.with_utc(first.end_unix_s)}."
         )
 
 
@@ -169,5 +182,5 @@ def _inputs(review: Review) -> Iterator[str]:
 
 
 _SOURCES = (
-    _heat, _aim, _headroom, _response, _causes, _peaking, _testing, _inputs,
+    _heat, _aim, _headroom, _causes, _response, _set_up, _peaking, _testing, _inputs,
 )  # fmt: skip

@@ -25,7 +25,7 @@ def definitions(review: Review) -> Iterator[str]:
     )
     yield (
         "A reading stands until the next one, for three of its usual intervals at most; what lies beyond is "
-        "not known and counts neither way. Both at once: of the time in which both are known."
+        "not known and counts neither way. Both at once: there where both say so, below where either does."
     )
 
 

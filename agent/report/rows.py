@@ -6,10 +6,11 @@ from math import isnan
 from agent.records import Cause, NoteKind
 from agent.report.actions import Action
 from agent.report.episodes import Episode
-from agent.report.levels import PERCENTS, Distribution
+from agent.report.levels import PERCENTS
 from agent.report.review import Review
 from agent.report.words import NOT_MEASURED, number, span
 
+SHOWN_PERCENTS = (1.0, 5.0, 95.0)
 CAUSES: Mapping[Cause, str] = {
     "mispoint": "the dish had lost its aim",
     "rain": "rain on the path",
@@ -92,10 +93,11 @@ def effect(deed: Action) -> str:
 
 
 def action_rows(review: Review) -> list[Sequence[str]]:
-    """When, what, by whom, with what effect."""
+    """When at the site and by UTC, what, by whom, with what effect."""
     return [
         (
-            review.clock.with_utc(one.start_unix_s),
+            review.clock.clock(one.start_unix_s),
+            review.clock.utc(one.start_unix_s).removesuffix(" UTC"),
             "; ".join(filter(None, (_deed(one), one.text))),
             one.by,
             effect(one),
@@ -105,18 +107,18 @@ def action_rows(review: Review) -> list[Sequence[str]]:
 
 
 def level_rows(review: Review) -> list[Sequence[str]]:
-    """The rows of the table of Es/N0."""
-    return [_level_row(one) for one in (review.down, review.up)]
-
-
-def _level_row(one: Distribution) -> Sequence[str]:
-    shown = [one.percentiles_db[PERCENTS.index(share)] for share in (1.0, 5.0, 95.0)]
-    return (
-        one.direction,
-        number(one.plan_db),
-        number(one.required_db),
-        number(one.median_db),
-        number(one.over_plan_db, signed=True),
-        *map(number, shown),
-        number(one.lowest_db),
-    )
+    """The rows of the table of Es/N0: what, down, up."""
+    ways = (review.down, review.up)
+    return [
+        ("planned, clear sky", *(number(one.plan_db) for one in ways)),
+        ("needed for the booked rate", *(number(one.required_db) for one in ways)),
+        ("median", *(number(one.median_db) for one in ways)),
+        ("median against plan", *(number(one.over_plan_db, signed=True) for one in ways)),
+        ("median against need", *(number(one.margin_db, signed=True) for one in ways)),
+        *(
+            (f"{share:g} % of the readings below", *(number(one.percentiles_db[index]) for one in ways))
+            for index, share in enumerate(PERCENTS)
+            if share in SHOWN_PERCENTS
+        ),
+        ("lowest", *(number(one.lowest_db) for one in ways)),
+    ]

@@ -80,15 +80,16 @@ def _limits(span: Span) -> tuple[float, float]:
 
 
 def both(one: Steps, other: Steps) -> Steps:
-    """Good where both are good, known where both are known."""
+    """Good where both are known to be good, bad where either is known to be bad, else not known."""
     edges = np.unique(
         np.concatenate([one.start_unix_s, one.end_unix_s, other.start_unix_s, other.end_unix_s])
     )
     starts, ends = edges[:-1], edges[1:]
     middles = 0.5 * (starts + ends)
     (known_one, good_one), (known_other, good_other) = _at(one, middles), _at(other, middles)
-    known = known_one & known_other
-    return Steps(starts[known], ends[known], (good_one & good_other)[known])
+    good = good_one & good_other
+    known = good | (known_one & ~good_one) | (known_other & ~good_other)
+    return Steps(starts[known], ends[known], good[known])
 
 
 def _at(course: Steps, moments: FloatArray) -> tuple[BoolArray, BoolArray]:

@@ -43,11 +43,10 @@ def _happened(review: Review) -> str:
     worst = max(review.episodes, key=lambda one: SEVERITIES.index(one.severity))
     longest = max(review.episodes, key=lambda one: one.lasted_s(review.span.end_unix_s))
     answers = [one.response_s for one in review.episodes if not isnan(one.response_s)]
-    answered = (
-        f"the crew answered {len(answers)} of them, half within {span(float(np.median(answers)))}"
-        if answers
-        else "no answer of the crew is on record"
-    )
+    answered = "no answer of the crew is on record"
+    if answers:
+        how_soon = "half within" if len(answers) > 1 else "after"
+        answered = f"the crew answered {len(answers)}, {how_soon} {span(float(np.median(answers)))}"
     return (
         f"{counted(len(review.episodes), 'alert')}, the gravest {worst.rule} ({worst.severity}), the longest "
         f"{longest.rule} ({span(longest.lasted_s(review.span.end_unix_s))}); {answered}."
