@@ -36,8 +36,8 @@ def readings_from_csv(kind: str, text: str, name: str) -> list[AnyReading]:
         )
     header, body = [cell.strip() for cell in rows[0]], rows[1:]
     _check_header(kind, header, name)
-    ragged = next((index for index, row in enumerate(body) if len(row) != len(header)), None)
-    if ragged is not None:
+    if body and set(map(len, body)) != {len(header)}:
+        ragged = next(index for index, row in enumerate(body) if len(row) != len(header))
         raise UsageError(
             f"{name}, line {_line(text, ragged)}: {len(body[ragged])} cells, expected {len(header)};"
             " the file was cut short or a comma in a text stands without quotes"
@@ -61,7 +61,7 @@ class _Place:
 def _rows(text: str, name: str) -> list[list[str]]:
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        return [row for row in reader if row]
+        return list(filter(None, reader))
     except csv.Error as error:
         raise UsageError(
             f"{name}, line {reader.line_num}: is not CSV ({error}); the file was cut short or is no CSV file"
@@ -106,7 +106,8 @@ def _readings(kind: str, columns: dict[str, Sequence[str]], place: _Place) -> li
         values["extra"] = _extras(unknown)
     _check_together(kind, values, place)
     names = list(values)
-    rows = [dict(zip(names, row, strict=True)) for row in zip(*values.values(), strict=True)]
+    # One row after the other: a list of all of them costs more time than their validation.
+    rows = (dict(zip(names, row, strict=True)) for row in zip(*values.values(), strict=True))
     try:
         return _adapter(kind).validate_python(rows)
     except ValidationError as error:
@@ -120,8 +121,8 @@ def _adapter(kind: str) -> TypeAdapter[list[AnyReading]]:
 
 def _times(cells: Sequence[str], place: _Place) -> list[float]:
     times = _all_times(cells, TIME, place)
-    wrong = next((index for index, (a, b) in enumerate(pairwise(times), start=1) if b < a), None)
-    if wrong is not None:
+    if times != sorted(times):
+        wrong = next(index for index, (a, b) in enumerate(pairwise(times), start=1) if b < a)
         raise place.error(
             wrong,
             f"time is {cells[wrong]!r}, before the line above ({cells[wrong - 1]!r});"

@@ -1,15 +1,15 @@
 """What modem, thermometers, weather station and tests report of the physical day."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from agent.plan.modcod import ladder
-from agent.records import AnyReading, Note, Power, Signal, Temperature, Throughput, Weather
+from agent.records import AnyReading, Note, Power, Signal, Temperature, Weather
 from agent.replay.simulate.physics import PhysicalDay
 from agent.replay.simulate.scenario import Scenario, Sensors, StuckSensor
 from agent.replay.simulate.sky import FloatArray, wander
 from agent.replay.simulate.terminal import RAIN_TEMPERATURE_K
+from agent.replay.simulate.ticks import Ticks, ticks_of
+from agent.replay.simulate.traffic import throughput_of
 
 # A modem calls this worst and best when it reports a percentage (each maker has its own; these are ours).
 QUALITY_ZERO_DB = 2.0
@@ -19,16 +19,6 @@ RX_LEVEL_CLEAR_DBM = -48.0
 # Weather and power change slowly and are asked for less often than the thermometers.
 WEATHER_EVERY = 6
 POWER_EVERY = 3
-TEST_S = 10.0
-OFFLINE_LOSS_PERCENT = 100.0
-
-
-@dataclass(frozen=True, slots=True)
-class Ticks:
-    """When a sensor reports: second of the day as index, and the stamp (Unix seconds)."""
-
-    index: np.ndarray[tuple[int], np.dtype[np.intp]]
-    unix_s: FloatArray
 
 
 def readings_of(
@@ -38,7 +28,7 @@ def readings_of(
     sensors = scenario.sensors
     readings: dict[str, list[AnyReading]] = {"note": notes_of(scenario, day)}
     readings["signal"] = signal_of(scenario, day, rng)
-    slow = _ticks(day, sensors.other_step_s, sensors, rng)
+    slow = ticks_of(day, sensors.other_step_s, sensors, rng)
     if sensors.power_reported:
         readings["power"] = power_of(day, slow, rng)
     if sensors.weather_station:
@@ -48,14 +38,6 @@ def readings_of(
     if sensors.throughput:
         readings["throughput"] = throughput_of(scenario, day, slow, rng)
     return readings
-
-
-def _ticks(day: PhysicalDay, step_s: float, sensors: Sensors, rng: np.random.Generator) -> Ticks:
-    offsets = np.arange(0.0, len(day.unix_s) - 1.0, step_s)
-    if sensors.time_jitter_s > 0.0:
-        offsets = offsets + rng.uniform(0.0, min(sensors.time_jitter_s, 0.9 * step_s), len(offsets))
-        offsets = np.minimum(offsets, len(day.unix_s) - 1.0)
-    return Ticks(offsets.astype(np.intp), np.round(day.unix_s[0] + offsets, 3))
 
 
 def _stepped(values: FloatArray, step: float) -> FloatArray:
@@ -95,7 +77,7 @@ def notes_of(scenario: Scenario, day: PhysicalDay) -> list[AnyReading]:
 def signal_of(scenario: Scenario, day: PhysicalDay, rng: np.random.Generator) -> list[AnyReading]:
     """The modem's view of both carriers; silent while it is off."""
     sensors = scenario.sensors
-    ticks = _ticks(day, sensors.signal_step_s, sensors, rng)
+    ticks = ticks_of(day, sensors.signal_step_s, sensors, rng)
     count = len(day.unix_s)
     shared = sensors.scintillation_db * wander(rng, count, sensors.scintillation_tau_s)
     slow = sensors.slow_noise_db * wander(rng, count, 900.0)
@@ -231,88 +213,3 @@ def temperature_of(
         for number, unix_s in enumerate(slow.unix_s.tolist())
         for where, values in ((name, column.tolist()) for name, column in columns.items())
     ]
-
-
-def throughput_of(
-    scenario: Scenario, day: PhysicalDay, slow: Ticks, rng: np.random.Generator
-) -> list[AnyReading]:
-    """What the interface counters and pings see all the time, and a test now and then."""
-    sensors = scenario.sensors
-    tests = {int(at_s) for at_s in np.arange(sensors.test_step_s, len(day.unix_s), sensors.test_step_s)}
-    readings: list[AnyReading] = []
-    last = -1
-    for index, unix_s in zip(slow.index.tolist(), slow.unix_s.tolist(), strict=True):
-        due = any(second in tests for second in range(last + 1, index + 1))
-        last = index
-        link = _path(day, index, rng)
-        readings.append(_passive(day, index, unix_s, link, rng))
-        if due and link.rtt_ms is not None:
-            readings.append(_test(sensors, day, (index, unix_s), link, rng))
-    return readings
-
-
-@dataclass(frozen=True, slots=True)
-class _Path:
-    rtt_ms: float | None
-    jitter_ms: float | None
-    loss_percent: float
-    sent_mbps: float
-
-
-def _path(day: PhysicalDay, index: int, rng: np.random.Generator) -> _Path:
-    """Delay and loss of pings, and what of the stream gets through, at one second."""
-    if day.down_mbps[index] <= 0.0 or day.up_mbps[index] <= 0.0:
-        return _Path(None, None, OFFLINE_LOSS_PERCENT, 0.0)
-    stream, room = day.stream_mbps[index], day.up_mbps[index]
-    added = day.truth.added_rtt_ms[index] + (600.0 if stream > room else 0.0)
-    overload = 100.0 * max(stream - room, 0.0) / max(stream, 1e-9)
-    # A bad hop repeats packets and lets them wait: it jitters at the same round trip.
-    jitter_ms = 3.0 + 0.08 * added + 1.5 * day.truth.lan_loss_percent[index]
-    lost = day.truth.lan_loss_percent[index] + overload + 0.002 * day.truth.added_rtt_ms[index]
-    return _Path(
-        rtt_ms=round(float(day.link.rtt_ms + added + 8.0 * abs(rng.standard_normal())), 1),
-        jitter_ms=round(float(jitter_ms + abs(rng.standard_normal())), 1),
-        loss_percent=round(float(min(lost + (rng.random() < 0.02) * 1.0, 100.0)), 1),
-        sent_mbps=float(min(stream, room) * (1.0 - day.truth.lan_loss_percent[index] / 100.0)),
-    )
-
-
-def _passive(
-    day: PhysicalDay, index: int, unix_s: float, path: _Path, rng: np.random.Generator
-) -> Throughput:
-    idle = 0.0 if path.rtt_ms is None else float(0.12 * np.exp(0.5 * rng.standard_normal()))
-    return Throughput(
-        unix_s=unix_s,
-        method="passive",
-        down_mbps=round(min(idle, float(day.down_mbps[index])), 2),
-        up_mbps=round(path.sent_mbps + 0.05 * idle, 2),
-        rtt_ms=path.rtt_ms,
-        jitter_ms=path.jitter_ms,
-        loss_percent=path.loss_percent,
-        stream_mbps=round(float(day.stream_mbps[index]), 2),
-    )
-
-
-def _test(
-    sensors: Sensors, day: PhysicalDay, at: tuple[int, float], path: _Path, rng: np.random.Generator
-) -> Throughput:
-    """A test of ten seconds: what the carrier has left beside the stream, and not above window over RTT."""
-    index, unix_s = at
-    rtt_ms = path.rtt_ms if path.rtt_ms is not None else day.link.rtt_ms
-    window_mbps = sensors.flows * sensors.window_bytes * 8.0 / rtt_ms / 1000.0
-    spread = 1.0 + 0.02 * rng.standard_normal(2)
-    down = min(float(day.down_mbps[index]), window_mbps) * spread[0]
-    up = min(max(float(day.up_mbps[index] - day.stream_mbps[index]), 0.05), window_mbps) * spread[1]
-    return Throughput(
-        unix_s=unix_s,
-        method="active",
-        down_mbps=round(float(down), 2),
-        up_mbps=round(float(up), 2),
-        rtt_ms=path.rtt_ms,
-        jitter_ms=path.jitter_ms,
-        loss_percent=path.loss_percent,
-        bytes_used=int((down + up) * TEST_S * 1e6 / 8.0),
-        stream_mbps=round(float(day.stream_mbps[index]), 2),
-        window_bytes=sensors.window_bytes,
-        flows=sensors.flows,
-    )
