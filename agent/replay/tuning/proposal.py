@@ -94,14 +94,13 @@ def rules_toml(present: RuleSet, proposal: Proposal, heading: Sequence[str]) -> 
 def _reason(name: str, before: float, proposal: Proposal) -> list[str]:
     unit = "" if BY_NAME[name].unit == "1" else f" {BY_NAME[name].unit}"
     return [
-        f"was {before:g}{unit} ({BY_NAME[name].reason})",
+        f"was {before:g}{unit}; the default is {BY_NAME[name].value:g}{unit}: {BY_NAME[name].reason}",
         f"with all changes: {words(proposal.proposed)}; without this one: {words(proposal.without[name])}",
     ]
 
 
 def words(one: Figures) -> str:
     """The figures in one phrase."""
+    alarms = f"{one.false_alarms} false alarm{'' if one.false_alarms == 1 else 's'}"
     delay = "" if one.mean_delay_s is None else f", mean delay {one.mean_delay_s / 60.0:.1f} min"
-    return (
-        f"{one.found} of {one.episodes} episodes, {one.false_alarms} false alarms in {one.hours:.1f} h{delay}"
-    )
+    return f"{one.found} of {one.episodes} episodes, {alarms} in {one.hours:.1f} h{delay}"
