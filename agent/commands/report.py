@@ -48,7 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the report; 1 where something should change next time."""
     rules = _rules(args.rules)
-    reviews = list(_reviews(args, rules))
+    reviews = sorted(_reviews(args, rules), key=lambda one: one.span.start_unix_s)
     written = _write(args.out, reviews, rules)
     for one in reviews:
         sys.stdout.write(f"{one.title} ({one.provenance})\n")

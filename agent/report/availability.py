@@ -9,12 +9,10 @@ from agent.plan.link_plan import LinkPlan
 from agent.plan.span import Span
 from agent.records import Signal, Throughput
 from agent.report.steps import Steps, both, steps
-from agent.watch.rate import window_limit_mbps
+from agent.watch.rate import WINDOW_SHARE, uplink_capacity_mbps, window_limit_mbps
 
 # Headers of Ethernet, IP and TCP take about a twentieth, the start of a test as much (common practice).
 TEST_SHARE = 0.9
-# A test this near the rate that its own TCP window allows has measured the window, not the link.
-WINDOW_SHARE = 0.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,15 +117,8 @@ def window_limited(test: Throughput) -> bool:
     )
 
 
-def uplink_mbps(test: Throughput) -> float | None:
-    """What the uplink carried during a test (Mbit/s): the test's own rate and the stream beside it."""
-    if test.up_mbps is None or test.stream_mbps is None:
-        return test.up_mbps
-    return test.up_mbps + test.stream_mbps
-
-
 def carries(test: Throughput, service: Service) -> bool | None:
     """Whether each direction that was tested reached its booked rate; None for a window-limited test."""
-    pairs = ((test.down_mbps, service.down_mbps), (uplink_mbps(test), service.up_mbps))
+    pairs = ((test.down_mbps, service.down_mbps), (uplink_capacity_mbps(test), service.up_mbps))
     good = all(rate is None or rate >= TEST_SHARE * booked for rate, booked in pairs)
     return None if not good and window_limited(test) else good

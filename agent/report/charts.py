@@ -177,12 +177,18 @@ def time_table(
 
 
 def _picture(title: str, frame: Frame, parts: Sequence[str]) -> str:
-    words = [text(frame.x(place), frame.height - 6.0, word) for place, word in frame.axis.ticks]
+    words = [_tick(frame, place, word) for place, word in frame.axis.ticks]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {frame.height:g}" role="img"'
         f' aria-label="{escape(title)}" font-family="sans-serif" font-size="{FONT:g}" fill="{INK}">'
         f"{''.join([*parts, *words])}</svg>"
     )
+
+
+def _tick(frame: Frame, place: float, word: str) -> str:
+    """A word under the x axis, moved to the left where it would be cut off."""
+    x = min(frame.x(place), WIDTH - 0.5 * LETTER * len(word))
+    return text(x, frame.height - 6.0, word)
 
 
 def _grid(frame: Frame, scale: Sequence[float]) -> list[str]:

@@ -1,12 +1,14 @@
 """The charts of one day, and the small ones that compare days."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
-from math import floor, isfinite, isnan
+from math import floor, isfinite, isnan, nan
+from operator import attrgetter
 
 from agent.plan.span import Span
-from agent.records import Severity, Throughput
-from agent.report.availability import capacity_tests, uplink_mbps
+from agent.records import Severity, Signal, Throughput
+from agent.report.availability import capacity_tests
 from agent.report.balance import HOUR_S
 from agent.report.charts import (
     PLANNED_DASH,
@@ -20,15 +22,18 @@ from agent.report.charts import (
     ticks,
     time_table,
 )
-from agent.report.levels import BIN_DB, Distribution
+from agent.report.levels import BIN_DB, Distribution, minute_medians
 from agent.report.review import Review
 from agent.report.svg import BLUE, GREEN, OCHRE, QUIET, RED, VIOLET
+from agent.watch.rate import uplink_capacity_mbps
 
 MOST_CLOCK_TICKS = 6
 HOUR_STEPS = (1, 2, 3, 4, 6, 12, 24)
 SEVERITY_COLOURS: dict[Severity, str] = {"advise": OCHRE, "act": RED, "urgent": "#4a0d2b"}
 SUN_STRIPE = "sun pass"
 SHADED = "shaded"
+SMALL = 130.0
+UNSEEN = "none"  # a level that only widens the scale
 
 
 def clock_axis(span: Span, review: Review) -> Axis:
@@ -46,20 +51,46 @@ def clock_axis(span: Span, review: Review) -> Axis:
 
 
 def signal_chart(review: Review) -> str:
-    """Es/N0 of both directions by the minute, against plan and need; the passes of the sun behind."""
-    course = review.course
-    lines = [
-        Line("down", course.unix_s, course.line("esno_db"), BLUE),
-        Line("up", course.unix_s, course.line("uplink_esno_db"), VIOLET, "2 1"),
-    ]
-    levels = [
-        Level("plan", review.down.plan_db, QUIET, PLANNED_DASH),
-        Level("", review.up.plan_db if review.up.count else float("nan"), QUIET, PLANNED_DASH),
-        Level("needs", review.down.required_db, BLUE),
-        Level("needs up", review.up.required_db if review.up.count else float("nan"), VIOLET),
-    ]
+    """Es/N0 of both directions by the minute, against plan and need; the passes of the sun behind.
+
+    Where the modem reports no Es/N0, its C/N or its quality figure, which have no plan to stand beside.
+    """
+    axis = clock_axis(review.span, review)
     passes = [Strip(one.start_unix_s, one.end_unix_s, SUN_STRIPE) for one in review.plan.sun_passes]
-    return line_chart("Es/N0 over the day, in dB", clock_axis(review.span, review), lines, levels, passes)
+    lines = [_down_line(review), _signal_line(review, "up", attrgetter("uplink_esno_db"), VIOLET)]
+    levels: list[Level] = []
+    if review.down.count:
+        levels += [Level("plan", review.down.plan_db, QUIET, PLANNED_DASH)]
+        levels += [Level("needs", review.down.required_db, BLUE)]
+    if review.up.count:
+        levels += [Level("", review.up.plan_db, QUIET, PLANNED_DASH)]
+        levels += [Level("needs up", review.up.required_db, VIOLET)]
+    return line_chart(f"{signal_measure(review)} over the day", axis, lines, levels, passes)
+
+
+def signal_measure(review: Review) -> str:
+    """What the modem reports of the carrier, with its unit."""
+    return _measure(review)[0]
+
+
+def _measure(review: Review) -> tuple[str, str]:
+    """Name and field of the best figure that the modem reports."""
+    signals = [one for one in review.readings if isinstance(one, Signal)]
+    if any(one.esno_db is not None for one in signals):
+        return "Es/N0 (dB)", "esno_db"
+    if any(one.cn_db is not None for one in signals):
+        return "C/N (dB)", "cn_db"
+    return "Quality (%)", "quality_percent"
+
+
+def _down_line(review: Review) -> Line:
+    return _signal_line(review, "down", attrgetter(_measure(review)[1]), BLUE)
+
+
+def _signal_line(review: Review, name: str, value_of: Callable[[Signal], float | None], colour: str) -> Line:
+    signals = [one for one in review.readings if isinstance(one, Signal) and one.locked is not False]
+    times, values = minute_medians(signals, value_of)
+    return Line(name, times, values, colour, "" if name == "down" else "2 1")
 
 
 def distribution_chart(distribution: Distribution, colour: str) -> str:
@@ -92,9 +123,8 @@ def rate_chart(review: Review) -> str:
     """Every test of both directions, with what was booked and what the stream needs."""
     tests = capacity_tests([one for one in review.readings if isinstance(one, Throughput)])
     times = [one.unix_s for one in tests]
-    nothing = float("nan")
-    down = [nothing if one.down_mbps is None else one.down_mbps for one in tests]
-    up = [nothing if (rate := uplink_mbps(one)) is None else rate for one in tests]
+    down = [nan if one.down_mbps is None else one.down_mbps for one in tests]
+    up = [nan if (rate := uplink_capacity_mbps(one)) is None else rate for one in tests]
     service = review.job.service
     booked = [Level("booked", service.down_mbps, QUIET, PLANNED_DASH)]
     if service.up_mbps != service.down_mbps:
@@ -165,18 +195,21 @@ def alert_chart(review: Review) -> str:
 
 
 def small_signal_chart(review: Review, reviews: Sequence[Review]) -> str:
-    """The downlink's Es/N0 of one day, on the scale that all days share."""
-    lowest = min((one.down.percentiles_db[0] for one in reviews if one.down.count), default=float("nan"))
-    highest = max((one.down.highest_db for one in reviews if one.down.count), default=float("nan"))
-    values = [value if value >= lowest else float("nan") for value in review.course.line("esno_db")]
+    """The downlink of one day as the modem reports it; days with Es/N0 share a scale."""
+    axis = clock_axis(review.span, review)
+    title = f"{signal_measure(review)} of {review.clock.iso_date()}"
+    line = _down_line(review)
+    if not review.down.count:
+        return line_chart(title, axis, [line], height=SMALL)
+    measured = [one.down for one in reviews if one.down.count]
+    lowest = min(one.percentiles_db[0] for one in measured)
     levels = [
         Level("plan", review.down.plan_db, QUIET, PLANNED_DASH),
-        Level("", lowest, "none"),
-        Level("", highest, "none"),
+        Level("", lowest, UNSEEN),
+        Level("", max(one.highest_db for one in measured), UNSEEN),
     ]
-    lines = [Line("down, dB", review.course.unix_s, values, BLUE)]
-    title = f"Es/N0 of {review.clock.iso_date()}, in dB"
-    return line_chart(title, clock_axis(review.span, review), lines, levels, height=130.0)
+    shown = replace(line, y=[value if value >= lowest else nan for value in line.y])
+    return line_chart(title, axis, [shown], levels, height=SMALL)
 
 
 def small_heat_chart(review: Review, reviews: Sequence[Review]) -> str:
@@ -186,13 +219,13 @@ def small_heat_chart(review: Review, reviews: Sequence[Review]) -> str:
     ]
     low = min(
         (value for one in reviews for value in one.course.line("transmitter_degc") if isfinite(value)),
-        default=float("nan"),
+        default=nan,
     )
     levels = [
         Level("limit", review.job.transmitter.limit_degc, RED),
-        Level("", low, "none"),
-        Level("", max(peaks, default=float("nan")), "none"),
+        Level("", low, UNSEEN),
+        Level("", max(peaks, default=nan), UNSEEN),
     ]
     lines = [Line("transmitter, °C", review.course.unix_s, review.course.line("transmitter_degc"), RED)]
     title = f"Transmitter on {review.clock.iso_date()}, in °C"
-    return line_chart(title, clock_axis(review.span, review), lines, levels, height=130.0)
+    return line_chart(title, clock_axis(review.span, review), lines, levels, height=SMALL)

@@ -83,7 +83,7 @@ def _levels(review: Review) -> Iterator[Figure]:
 
 
 def _distribution(one: Distribution) -> Iterator[Figure]:
-    way = f"{one.direction}link Es/N0"
+    way = f"{one.direction.capitalize()}link Es/N0"
     yield _number(f"{one.direction}_plan_db", f"{way}, planned in clear sky", one.plan_db, 1, "dB")
     yield _number(
         f"{one.direction}_needed_db", f"{way}, needed for the booked rate", one.required_db, 1, "dB"

@@ -1,6 +1,6 @@
 """Measured Es/N0 against the plan, and its distribution."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import nan
 from typing import Literal
@@ -13,6 +13,7 @@ from agent.records import Signal
 
 PERCENTS = (1.0, 5.0, 25.0, 50.0, 75.0, 95.0, 99.0)
 BIN_DB = 0.5
+MINUTE_S = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +58,20 @@ def distributions(signals: Sequence[Signal], plan: LinkPlan, span: Span) -> tupl
         _distribution("down", down, plan.downlink.esno_clear_db, plan.downlink.required_esno_db),
         _distribution("up", up, plan.uplink.esno_clear_db, plan.uplink.required_esno_db),
     )
+
+
+def minute_medians(
+    signals: Sequence[Signal], value_of: Callable[[Signal], float | None]
+) -> tuple[list[float], list[float]]:
+    """Middles of the minutes from the first reading to the last, and the median of each, NaN without one."""
+    minutes: dict[int, list[float]] = {}
+    for one in signals:
+        value = value_of(one)
+        if value is not None:
+            minutes.setdefault(int(one.unix_s // MINUTE_S), []).append(value)
+    whole = range(min(minutes, default=0), max(minutes, default=-1) + 1)
+    medians = [float(np.median(minutes[minute])) if minute in minutes else nan for minute in whole]
+    return [(minute + 0.5) * MINUTE_S for minute in whole], medians
 
 
 def _distribution(

@@ -13,6 +13,7 @@ from agent.report.day_charts import (
     heat_chart,
     rate_chart,
     signal_chart,
+    signal_measure,
     small_heat_chart,
     small_signal_chart,
     sun_chart,
@@ -34,6 +35,7 @@ HEAT_FIGURES = (
     "unshaded_s", "shaded_s", "transmitter_peak_degc", "transmitter_margin_k", "transmitter_near_s",
     "transmitter_over_s", "modem_peak_degc", "modem_margin_k", "air_peak_degc",
 )  # fmt: skip
+DAYS_ACROSS = 6
 PROVENANCES = {"invented": "invented data", "recorded": "recorded data", "stored": "stored by the agent"}
 
 
@@ -57,9 +59,17 @@ def _packaged(name: str) -> str:
 
 
 def _comparison(reviews: Sequence[Review]) -> list[dict[str, object]]:
-    columns = [compared(one) for one in reviews]
+    """Tables that fit on paper: a few days each, one row a figure."""
+    groups = [reviews[start : start + DAYS_ACROSS] for start in range(0, len(reviews), DAYS_ACROSS)]
     return [
-        {"name": row[0].name, "texts": [figure.text for figure in row]} for row in zip(*columns, strict=True)
+        {
+            "days": [(one.name, one.clock.iso_date()) for one in group],
+            "rows": [
+                [row[0].name, *(figure.text for figure in row)]
+                for row in zip(*map(compared, group), strict=True)
+            ],
+        }
+        for group in groups
     ]
 
 
@@ -77,6 +87,7 @@ def _day(review: Review, reviews: Sequence[Review]) -> dict[str, object]:
             ("both at once", review.availability.both),
         ),
         "definitions": list(definitions(review)),
+        "signal_measure": signal_measure(review),
         "levels": level_rows(review),
         "rate_figures": [known[key] for key in RATE_FIGURES],
         "heat_figures": [known[key] for key in HEAT_FIGURES],

@@ -9,8 +9,8 @@ import numpy as np
 from agent.job import Service
 from agent.plan.span import Span
 from agent.records import Throughput
-from agent.report.availability import capacity_tests, uplink_mbps
-from agent.watch.rate import HEADROOM_PERCENT, STREAM_ALLOWANCE
+from agent.report.availability import capacity_tests
+from agent.watch.rate import HEADROOM_PERCENT, STREAM_ALLOWANCE, uplink_capacity_mbps
 
 BITS_PER_BYTE = 8.0
 
@@ -54,7 +54,7 @@ def rates(throughputs: Sequence[Throughput], service: Service, span: Span) -> Ra
     """Count the tests within `span`; of passive meters only the round-trip times and losses are used."""
     within = [one for one in throughputs if span.contains(one.unix_s)]
     tests = capacity_tests(within)
-    up = [rate for test in tests if (rate := uplink_mbps(test)) is not None]
+    up = [rate for test in tests if (rate := uplink_capacity_mbps(test)) is not None]
     down = [test.down_mbps for test in tests if test.down_mbps is not None]
     spent = [test.bytes_used for test in tests if test.bytes_used is not None]
     stream_mbps = _stream_mbps(within, service)

@@ -12,7 +12,11 @@ HEADROOM_PERCENT = 10.0
 STREAM_ALLOWANCE = 1.2
 RTT_UP_RATIO = 1.3
 LOSS_UP_PERCENT = 2.0
+HEAVY_LOSS_PERCENT = 4.0
 JITTER_UP_RATIO = 3.0
+FULL_RATIO = 1.15
+OWN_QUEUE_RATIO = 2.4  # a modem's buffer holds half a second to a second: about one more round trip
+WINDOW_SHARE = 0.8  # a test this near its own TCP window has measured the window, not the link
 BIN_S = 60.0  # tests that come faster are averaged, so that one bad second is not three bad tests
 # A base is learnt quickly from good tests and slowly from bad ones, so that hours of trouble stay trouble.
 GOOD_SHARE = 0.05
@@ -94,7 +98,7 @@ class Tests:
         self.close(test.unix_s)
         if test.method != "passive":
             self.down_mbps.add(test.down_mbps)
-            self.up_mbps.add(_capacity_mbps(test))
+            self.up_mbps.add(uplink_capacity_mbps(test))
             self.window_mbps.add(window_limit_mbps(test))
         self.rtt_ms.add(test.rtt_ms)
         self.loss_percent.add(test.loss_percent)
@@ -119,7 +123,7 @@ class Tests:
             figure.close(unix_s, bool(self.blamed))
 
 
-def _capacity_mbps(test: Throughput) -> float | None:
+def uplink_capacity_mbps(test: Throughput) -> float | None:
     """What the uplink carries: the test's rate on top of the stream that ran beside it."""
     if test.up_mbps is None:
         return None
@@ -161,9 +165,9 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
     )
     known = [ratio for ratio in ratios if not isnan(ratio)]
     window = tests.window_mbps.recent()
-    limited = not isnan(window) and not isnan(down) and down >= 0.8 * window
+    limited = not isnan(window) and not isnan(down) and down >= WINDOW_SHARE * window
     ratio = (1.0 if limited else min(known)) if known else nan
-    lan, network = _blame(tests, ratio)
+    lan, network = _blame(tests, ratio, stream_mbps)
     return RateFacts(
         down_mbps=down,
         up_mbps=up,
@@ -183,12 +187,13 @@ def _ratio(measured_mbps: float, booked_mbps: float, base_mbps: float) -> float:
     return measured_mbps / expected if expected > 0.0 else nan
 
 
-def _blame(tests: Tests, ratio: float) -> tuple[float, float]:
+def _blame(tests: Tests, ratio: float, stream_mbps: float) -> tuple[float, float]:
     """Confidence that the LAN, and that the network beyond the satellite, is to blame for a low rate.
 
     What came first counts: a stream that no longer fits queues and raises the RTT whoever took the room.
     """
-    lan, network = _hops(tests)
+    full = tests.up_mbps.recent() <= FULL_RATIO * stream_mbps
+    lan, network = _hops(tests, full)
     if not ratio <= LOW_RATIO:
         if ratio >= RECOVERED_RATIO:
             tests.blamed = ""
@@ -200,14 +205,21 @@ def _blame(tests: Tests, ratio: float) -> tuple[float, float]:
     return lan, network
 
 
-def _hops(tests: Tests) -> tuple[float, float]:
-    """A congested network queues: the RTT grows. A bad cable or radio hop loses and jitters without that."""
+def _hops(tests: Tests, full: bool) -> tuple[float, float]:
+    """A congested network queues: the RTT grows. A bad cable or radio hop loses and jitters without that.
+
+    Where the stream fills what is left (`full`), its own queue raises the RTT: heavy loss then tells the LAN.
+    """
     rtt = tests.rtt_ms.recent()
-    loss_up = tests.loss_percent.recent() - tests.loss_percent.base >= LOSS_UP_PERCENT
+    loss_more = tests.loss_percent.recent() - tests.loss_percent.base
+    loss_up = loss_more >= LOSS_UP_PERCENT
     jitter_up = _up(tests.jitter_ms.recent(), tests.jitter_ms.base, JITTER_UP_RATIO) >= 1.0
     if isnan(rtt) and isnan(tests.loss_percent.recent()) and isnan(tests.jitter_ms.recent()):
         return nan, nan
     rtt_up = _up(rtt, tests.rtt_ms.base, RTT_UP_RATIO)
+    own_queue = full and rtt <= OWN_QUEUE_RATIO * tests.rtt_ms.base
+    if own_queue and loss_more >= HEAVY_LOSS_PERCENT:
+        return 0.65, 0.3
     if rtt_up >= 1.0:
         return 0.1, min(0.95, 0.6 + 0.5 * (rtt_up - 1.0))
     symptoms = int(loss_up) + int(jitter_up)
