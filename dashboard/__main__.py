@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import socket
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -16,8 +17,9 @@ from dashboard.app import build_app
 from dashboard.doors import ENTER
 from dashboard.settings import Settings
 
-# Sixteen viewers that poll every three seconds keep a few threads busy, not more.
-THREADS = 8
+# Each viewer asks every three seconds and is answered in hundredths: enough for all to ask at once.
+THREADS = 16
+EVERY_ADDRESS = ("0.0.0.0", "::")
 # The same as for the agent; a command line is readable by everybody on the computer.
 BROKER_PASSWORD_VARIABLE = "PEAKSHADE__BROKER__PASSWORD"
 PASSCODE_VARIABLE = "PEAKSHADE_DASHBOARD_PASSCODE"
@@ -42,7 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.write(f"dashboard: {error}\n")
         return 2
     if gate is not None:
-        _show_links(gate, args.public_host or args.host, args.port)
+        _show_links(gate, args.public_host or _reached_by(args.host), args.port)
     app = build_app(settings, gate)
     waitress.serve(app.server, host=args.host, port=args.port, threads=THREADS, ident=None)
     return 0
@@ -64,6 +66,19 @@ def _gate(host: str, passcode_file: Path | None) -> Gate | None:
             f" {len(passcode)}; put it into a file for --passcode-file or into {PASSCODE_VARIABLE}"
         )
     return make_gate(passcode)
+
+
+def _reached_by(host: str) -> str:
+    """The address that others reach this computer by, where it listens on all of its addresses."""
+    if host not in EVERY_ADDRESS:
+        return host
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # To connect a datagram socket sends nothing, it picks the interface (192.0.2.0/24: RFC 5737).
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return socket.gethostname()
+        return str(probe.getsockname()[0])
 
 
 def _show_links(gate: Gate, host: str, port: int) -> None:

@@ -11,7 +11,7 @@ from plotly.subplots import make_subplots
 
 from dashboard import words
 from dashboard.day_look import AIR, BATTERY, MODEM, RAIN, SIGNAL, TRANSMITTER, DayLook
-from dashboard.figures import PATTERNS, Line, LineStyle, spread, with_gaps
+from dashboard.figures import PATTERNS, Line, LineStyle, spread, where_it_bends, with_gaps
 from dashboard.queries import Channel, History, Series
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
@@ -27,11 +27,12 @@ _EVENT_SYMBOLS = {"raised": "square", "acknowledged": "square-open", "cleared": 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
-    """A channel of readings drawn as a line with the band from lowest to highest."""
+    """A channel of readings drawn as a line; `banded` adds the band from lowest to highest."""
 
     channel: Channel
     name: str
     style: LineStyle
+    banded: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +48,7 @@ class Row:
 ROWS = (
     Row(
         title=f"{words.SIGNAL_TITLE} (dB)",
-        measured=(Measured(channel=SIGNAL, name=words.MEASURED, style="measured"),),
+        measured=(Measured(channel=SIGNAL, name=words.MEASURED, style="measured", banded=True),),
         lines=(
             Line(key="plan_esno_db", name=words.PLANNED, style="plan"),
             Line(key="reference_db", name=words.REFERENCE, style="reference"),
@@ -122,7 +123,8 @@ def _row_traces(row: Row, look: DayLook, theme: Theme) -> list[go.Scatter]:
     for measured in row.measured:
         series = look.series[measured.channel]
         if len(series.unix_s):
-            traces += [*_band(series, zone, theme), _line(measured, series, zone, theme)]
+            traces += _band(series, zone, theme) if measured.banded else []
+            traces.append(_line(measured, series, zone, theme))
     return traces
 
 
@@ -148,7 +150,8 @@ def _stroke(
 ) -> go.Scatter:
     dash, width_px = PATTERNS[style]
     line = {"color": getattr(theme, style), "dash": dash, "width": width_px * 0.75}
-    return go.Scatter(x=x_ms, y=y, name=name, mode="lines", line=line, hovertemplate="%{y:.2f}")
+    bends = where_it_bends(y)
+    return go.Scatter(x=x_ms[bends], y=y[bends], name=name, mode="lines", line=line, hovertemplate="%{y:.2f}")
 
 
 def _band(series: Series, zone: ZoneInfo, theme: Theme) -> list[go.Scatter]:

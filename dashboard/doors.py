@@ -14,7 +14,7 @@ ENTER = "/enter"
 _GATE_KEY = "PEAKSHADE_GATE"
 _FORM = """<!DOCTYPE html><html lang="en" data-theme="day"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
-<style>{style}</style><link rel="stylesheet" href="/assets/pages.css"></head>
+<link rel="icon" href="data:,"><style>{style}</style><link rel="stylesheet" href="/assets/pages.css"></head>
 <body><main class="enter"><h1>{title}</h1><p role="alert">{said}</p><form method="post" action="{action}">
 <label for="passcode">{label}</label><input id="passcode" name="passcode" type="password"
 autocomplete="current-password" required autofocus><button type="submit">{button}</button></form></main>
@@ -36,7 +36,8 @@ def guard(app: Dash, gate: Gate | None) -> None:
             " img-src 'self' data: blob:; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
         )
         response.headers["X-Content-Type-Options"] = "nosniff"
-        response.headers["Referrer-Policy"] = "no-referrer"
+        # Without any referrer a browser also hides the origin of a form, which is checked here.
+        response.headers["Referrer-Policy"] = "same-origin"
         response.headers["X-Frame-Options"] = "DENY"
         return response
 

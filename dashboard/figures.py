@@ -131,11 +131,20 @@ def spread(
     return np.where(np.isnan(unix_s), np.nan, values[inside]).astype(np.float32)
 
 
+def where_it_bends(y: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Without the points inside a level stretch the same line is drawn; NaN, the gap, always stays."""
+    level = y[1:] == y[:-1]
+    inside = np.zeros(y.shape, dtype=np.bool_)
+    inside[1:-1] = level[:-1] & level[1:]
+    return ~inside
+
+
 def _trace(line: Line, x_ms: NDArray[np.float64], y: NDArray[np.float32], theme: Theme) -> go.Scatter:
     dash, width_px = PATTERNS[line.style]
+    bends = where_it_bends(y)
     return go.Scatter(
-        x=x_ms,
-        y=y,
+        x=x_ms[bends],
+        y=y[bends],
         name=line.name,
         mode="lines",
         line={"color": getattr(theme, line.style), "dash": dash, "width": width_px},

@@ -106,7 +106,7 @@ def test_answers_forbid_what_the_pages_do_not_need(open_door: FlaskClient) -> No
     script = next(part for part in policy.split(";") if part.strip().startswith("script-src"))
     assert "unsafe" not in script
     assert headers["X-Content-Type-Options"] == "nosniff"
-    assert headers["Referrer-Policy"] == "no-referrer"
+    assert headers["Referrer-Policy"] == "same-origin"
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from agent.plan.link_plan import SunPass
 from agent.records import KINDS
 from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, with_expected
 from dashboard.day_look import CHANNELS, POINTS, RAIN, SIGNAL, DayLook, thinned
-from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, with_gaps
+from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, where_it_bends, with_gaps
 from dashboard.queries import History, NoteRow, Series
 from dashboard.theme import DAY, NIGHT
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
@@ -140,3 +140,17 @@ def test_a_dip_within_minutes_stays_visible_as_a_band() -> None:
     )
     figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), SIGNAL: series}), DAY, draggable=True)
     assert min(figure.data[0].y) == 3.0
+
+
+@pytest.mark.parametrize(
+    ("values", "kept"),
+    [
+        ([], []),
+        ([5.0], [0]),
+        ([5.0, 5.0, 5.0, 5.0], [0, 3]),
+        ([5.0, 5.0, 5.0, 6.0, 6.0, 6.0], [0, 2, 3, 5]),
+        ([5.0, np.nan, 5.0, 5.0, 5.0], [0, 1, 2, 4]),
+    ],
+)
+def test_level_stretches_keep_their_ends(values: list[float], kept: list[int]) -> None:
+    assert np.flatnonzero(where_it_bends(np.array(values, dtype=np.float32))).tolist() == kept

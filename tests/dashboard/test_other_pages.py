@@ -10,6 +10,8 @@ from playwright.sync_api import Browser, expect
 
 from agent.plan.compute import compute_plan
 from agent.records import Note, Signal
+from dashboard import words
+from dashboard.access import make_gate
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
@@ -148,3 +150,29 @@ def test_clock_of_a_played_day_runs_at_its_speed(browser: Browser, serve: Serve,
     tell(played, replace(SCENES["fine"], unix_s=NOW_UNIX_S + 3600.0))
     with visit(browser, serve(played, 1, "--speed", "120", "--terminal", TERMINAL)) as seen:
         expect(seen.page.locator(".times")).to_contain_text("12:36 UTC")
+
+
+def test_passcode_opens_the_page_for_a_phone(
+    browser: Browser, serve: Serve, store: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "passcode").write_text("salt-pan-2026\n")
+    address = serve(store, 1, "--passcode-file", str(tmp_path / "passcode"))
+    with visit(browser, address) as seen:
+        check_looks(seen, address, SMALLEST_TARGET_PX)
+        seen.page.get_by_label("Passcode").fill("salt-pan-2026")
+        seen.page.get_by_role("button", name="Enter").click()
+        expect(seen.page.locator(".verdict h1")).to_have_text(SCENES["act"].verdict)
+        assert seen.problems == []
+
+
+def test_guest_link_looks_and_cannot_tell(
+    browser: Browser, serve: Serve, store: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "passcode").write_text("salt-pan-2026")
+    address = serve(store, 1, "--passcode-file", str(tmp_path / "passcode"))
+    link = make_gate("salt-pan-2026").sign("guest")
+    with visit(browser, f"{address}/enter?link={link}") as seen:
+        expect(seen.page.locator(".verdict h1")).to_have_text(SCENES["act"].verdict)
+        seen.page.get_by_role("button", name="It rains").click()
+        expect(seen.page.locator("#delivery")).to_have_text(words.READ_ONLY)
+        assert "link=" not in seen.page.url
