@@ -13,11 +13,14 @@ from agent.errors import UsageError
 from agent.inputs.messages import rfc3339
 from agent.records import AlertEvent, JsonValue, Situation
 from agent.replay.baselines import fixed_threshold_events
+from agent.replay.compare import compare
+from agent.replay.compare_text import comparison_json, comparison_text
 from agent.replay.replaying import replay_events, session_plan
+from agent.replay.rules_file import RulesToCompare, rules_to_compare
 from agent.replay.scoring import Interval, Score, pooled, score, score_json
 from agent.replay.session_time import unix_s_from_cell
 from agent.replay.sessions import Session, read_session, session_folder
-from agent.watch.rules import RuleSet, default_rules, parse_rules
+from agent.replay.situation_text import situation_json, situation_text
 
 SUMMARY = "run recorded sessions through the alert engine"
 EXAMPLE = "peakshade replay salt-pan-summer quiet-dune"
@@ -28,7 +31,8 @@ class _Replayed:
     session: Session
     events: list[AlertEvent]
     score: Score | None
-    knew: str | None
+    knew: Situation | None
+    before: list[AlertEvent] | None
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,7 +40,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "session", nargs="+", metavar="SESSION", help="a session folder, or a bundled session's name"
     )
-    parser.add_argument("--rules", type=Path, metavar="FILE", help="a rules file instead of the defaults")
+    parser.add_argument(
+        "--rules", type=Path, action="append", default=[], metavar="FILE",
+        help="a rules file, compared with the defaults; a second --rules FILE is compared with the first",
+    )  # fmt: skip
     parser.add_argument(
         "--at", metavar="TIME", help="stop there and say what was known: 14:05 at the site, or RFC 3339"
     )
@@ -45,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Replay each session; 1 where an episode was missed or a session cannot be read."""
-    rules = _rules(args.rules)
+    rules = rules_to_compare(args.rules)
     folders = {name: session_folder(name) for name in args.session}
     done: dict[str, _Replayed] = {}
     for name, folder in folders.items():
@@ -62,36 +69,23 @@ def run(args: argparse.Namespace) -> int:
         )
         sys.stdout.write("\n")
     else:
-        sys.stdout.write("\n".join(_text(done)) + "\n")
+        sys.stdout.write("\n".join(_text(done, rules.names)) + "\n")
     return 1 if len(done) < len(folders) or any(map(_missed, done.values())) else 0
 
 
-def _rules(path: Path | None) -> RuleSet:
-    if path is None:
-        return default_rules()
-    try:
-        return parse_rules(path.read_text(encoding="utf-8"), str(path))
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path}: cannot be read as a rules file ({error}); name a TOML file") from None
-
-
-def _replayed(session: Session, rules: RuleSet, at: str | None) -> _Replayed:
+def _replayed(session: Session, rules: RulesToCompare, at: str | None) -> _Replayed:
     until_unix_s = None if at is None else _moment(at, session)
-    events, situation = replay_events(session, session_plan(session), rules, until_unix_s)
+    plan = session_plan(session)
+    events, situation = replay_events(session, plan, rules.used, until_unix_s)
     span = Interval(session.start_unix_s, session.end_unix_s)
     labelled = session.labels is not None and until_unix_s is None
     return _Replayed(
         session=session,
         events=events,
         score=score(events, session.labels or (), span) if labelled else None,
-        knew=None if until_unix_s is None else _knew(situation),
+        knew=None if until_unix_s is None else situation,
+        before=None if rules.before is None else replay_events(session, plan, rules.before, until_unix_s)[0],
     )
-
-
-def _knew(situation: Situation) -> str:
-    """The verdict, and the reasons of every alert that stood."""
-    reasons = [reason for alert in situation.alerts for reason in alert.event.evidence]
-    return "; ".join([situation.verdict, *reasons])
 
 
 def _moment(text: str, session: Session) -> float:
@@ -116,7 +110,9 @@ def _json(one: _Replayed) -> JsonValue:
     if one.score is not None:
         body["score"] = score_json(one.score)
     if one.knew is not None:
-        body["knew"] = one.knew
+        body["situation"] = situation_json(one.knew)
+    if one.before is not None:
+        body["differences"] = comparison_json(compare(one.before, one.events))
     return body
 
 
@@ -132,9 +128,9 @@ def _event_json(event: AlertEvent) -> JsonValue:
     }
 
 
-def _text(done: dict[str, _Replayed]) -> Iterable[str]:
+def _text(done: dict[str, _Replayed], names: tuple[str, str]) -> Iterable[str]:
     for name, one in done.items():
-        yield from _session_text(name, one)
+        yield from _session_text(name, one, names)
     scores = [one.score for one in done.values() if one.score is not None]
     if len(scores) > 1:
         yield f"All {len(scores)} labelled sessions"
@@ -151,7 +147,7 @@ def _fixed(one: _Replayed) -> Score:
     return {rule: scores[rule] for rule in ("repeak", "shade")}
 
 
-def _session_text(name: str, one: _Replayed) -> Iterable[str]:
+def _session_text(name: str, one: _Replayed, names: tuple[str, str]) -> Iterable[str]:
     session = one.session
     zone = ZoneInfo(session.job.site.time_zone)
     start, end = (datetime.fromtimestamp(t, zone) for t in (session.start_unix_s, session.end_unix_s))
@@ -164,9 +160,12 @@ def _session_text(name: str, one: _Replayed) -> Iterable[str]:
     if not one.events:
         yield "  no alert"
     if one.knew is not None:
-        yield f"Known then: {one.knew}"
+        yield from situation_text(one.knew, zone)
     if one.score is not None:
         yield from _score_text(one.score)
+    if one.before is not None:
+        yield f"Beside {names[0]}"
+        yield from comparison_text(compare(one.before, one.events), zone, names, session.labels)
     yield ""
 
 

@@ -2,34 +2,38 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from math import inf
 from zoneinfo import ZoneInfo
 
 from agent.records import JsonValue
 from agent.replay.compare import Alert, Difference, says_the_same
+from agent.replay.labels import Label
+from agent.replay.scoring import TARGETS, Interval
 from agent.replay.session_time import rfc3339_from_unix_s
 
-WORDS = {
-    "only-first": "not raised",
-    "only-second": "new",
-    "earlier": "earlier",
-    "later": "later",
-    "same": "",
-}
+CELL_CHARACTERS = 29
 
 
-def comparison_text(differences: Sequence[Difference], zone: ZoneInfo, names: tuple[str, str]) -> list[str]:
-    """One line an alert that differs, with the counts of the rest; `names` are those of the two rule sets."""
+def comparison_text(
+    differences: Sequence[Difference],
+    zone: ZoneInfo,
+    names: tuple[str, str],
+    labels: Sequence[Label] | None = None,
+) -> list[str]:
+    """One line an alert that differs, and how many are the same; `names` are those of the two rule sets.
+
+    With `labels` it says of an alert that only one of the two raised whether it was right.
+    """
     told = [one for one in differences if not says_the_same(one)]
     same = len(differences) - len(told)
     yes = f"{same} alert{'' if same == 1 else 's'} the same"
     if not told:
         return [f"  {yes}, nothing differs"]
-    head = f"  {'rule':<15}{names[0][-26:]:<28}{names[1][-26:]:<28}what the second does"
-    rows = [
-        f"  {one.rule:<15}{_cell(one.first, zone):<28}{_cell(one.second, zone):<28}{_words(one)}"
-        for one in told
-    ]
-    return [head, *(row.rstrip() for row in rows), f"  {yes}"]
+    rows = [("rule", *(name[1 - CELL_CHARACTERS :] for name in names), "what the second does")]
+    rows += [(one.rule, _cell(one.first, zone), _cell(one.second, zone), _words(one, labels)) for one in told]
+    width = CELL_CHARACTERS
+    lines = (f"  {rule:<15}{first:<{width}}{second:<{width}}{words}" for rule, first, second, words in rows)
+    return [*lines, f"  {yes}"]
 
 
 def _cell(alert: Alert | None, zone: ZoneInfo) -> str:
@@ -41,16 +45,27 @@ def _cell(alert: Alert | None, zone: ZoneInfo) -> str:
     return f"{start:%H:%M:%S}-{datetime.fromtimestamp(alert.end_unix_s, zone):%H:%M:%S} {alert.severity}"
 
 
-def _words(one: Difference) -> str:
+def _words(one: Difference, labels: Sequence[Label] | None) -> str:
     if one.first is None or one.second is None:
-        return WORDS[one.kind]
+        alert, words = (one.second, "raised anew") if one.first is None else (one.first, "not raised")
+        return words if alert is None else words + _judged(alert, labels)
     parts = []
     shift_s = abs(one.second.start_unix_s - one.first.start_unix_s)
     if shift_s:
-        parts.append(f"{shift_s:.0f} s {WORDS[one.kind]}")
+        parts.append(f"{shift_s:.0f} s {one.kind}")
     if one.first.severity != one.second.severity:
         parts.append(f"{one.second.severity} instead of {one.first.severity}")
     return ", ".join(parts)
+
+
+def _judged(alert: Alert, labels: Sequence[Label] | None) -> str:
+    target = TARGETS.get(alert.rule)
+    if target is None or labels is None:
+        return ""
+    end_unix_s = inf if alert.end_unix_s is None else alert.end_unix_s
+    stood = Interval(alert.start_unix_s, end_unix_s)
+    right = any(label.cause == target.cause and stood.meets(target.window(label)) for label in labels)
+    return f": {target.cause} was labelled" if right else ": a false alarm by the labels"
 
 
 def comparison_json(differences: Iterable[Difference]) -> list[JsonValue]:

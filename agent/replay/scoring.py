@@ -25,6 +25,10 @@ class Target:
     early_s: float
     late_s: float
 
+    def window(self, label: Label) -> "Interval":
+        """When an alert belongs to this labelled episode."""
+        return Interval(label.start_unix_s - self.early_s, label.end_unix_s + self.late_s)
+
 
 # A rule that may not warn ahead may still be a minute early: labels are set by hand or by thresholds.
 TARGETS: Mapping[str, Target] = {
@@ -135,9 +139,7 @@ def _rule_score(
 ) -> RuleScore:
     alerts = alert_intervals(events, rule, span)
     episodes = [label for label in labels if label.cause == target.cause]
-    windows = [
-        Interval(label.start_unix_s - target.early_s, label.end_unix_s + target.late_s) for label in episodes
-    ]
+    windows = [target.window(label) for label in episodes]
     delays = []
     for label, window in zip(episodes, windows, strict=True):
         met = next((alert for alert in alerts if alert.meets(window)), None)

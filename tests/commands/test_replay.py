@@ -77,7 +77,49 @@ def test_stops_at_a_moment_of_the_site(capsys: Output) -> None:
     assert main(["replay", "salt-pan-summer", "--at", "11:05", "--json"]) == 0
     body = json.loads(capsys.readouterr().out)
     assert [(e["rule"], e["state"]) for e in body["events"]] == [("shade", "raised")]
-    assert "sunshine" in body["knew"]
+    known = body["situation"]
+    assert known["time"] == "2026-07-18T09:05:00Z"  # five past eleven in summer time
+    assert known["level"] == "act"
+    (alert,) = known["alerts"]
+    assert alert["rule"] == "shade"
+    assert any("sunshine" in reason for reason in alert["evidence"])
+    assert known["figures"]["transmitter_limit_degc"] == 55.0
+    main(["replay", "salt-pan-summer", "--at", "11:05"])
+    lines = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
+    assert any(line.startswith("Known at 11:05:00: Shade the transmitter") for line in lines)
+    assert "transmitter limit 55 °C" in lines
+    assert "transmitter shaded no" in lines
+
+
+def rules_file(folder: Path, name: str, text: str) -> str:
+    (folder / name).write_text(text, encoding="utf-8")
+    return str(folder / name)
+
+
+def test_a_rules_file_is_compared_with_the_defaults(tmp_path: Path, capsys: Output) -> None:
+    """The gust costs 1.8 dB (labels.csv): rules that wait for 5 dB do not see it."""
+    deaf = rules_file(tmp_path, "deaf.toml", "[repeak]\nraise_db = 5.0\nurgent_db = 8.0\n")
+    assert main(["replay", "salt-pan-summer", "--rules", deaf, "--json"]) == 1
+    differences = json.loads(capsys.readouterr().out)["differences"]
+    assert [one["kind"] for one in differences if one["rule"] == "repeak"] == ["only-first"]
+    assert [one["kind"] for one in differences if one["rule"] == "shade"] == ["same"]
+    main(["replay", "salt-pan-summer", "--rules", deaf])
+    out = capsys.readouterr().out
+    assert "Beside defaults" in out
+    assert "not raised: mispoint was labelled" in out
+
+
+def test_two_rules_files_are_compared_with_each_other(tmp_path: Path, capsys: Output) -> None:
+    """Holding four minutes longer raises the same alert four minutes later."""
+    quick = rules_file(tmp_path, "quick.toml", "[repeak]\nhold_s = 120\n")
+    slow = rules_file(tmp_path, "slow.toml", "[repeak]\nhold_s = 360\n")
+    main(["replay", "salt-pan-summer", "--rules", quick, "--rules", slow])
+    out = capsys.readouterr().out
+    assert f"Beside {quick}" in out
+    assert "240 s later" in out
+    main(["replay", "salt-pan-summer", "--rules", slow, "--rules", quick])
+    assert "240 s earlier" in capsys.readouterr().out
+    assert main(["replay", "salt-pan-summer", "--rules", slow, "--rules", quick, "--rules", quick]) == 2
 
 
 def test_a_missed_episode_is_a_finding(tmp_path: Path, capsys: Output) -> None:
