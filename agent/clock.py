@@ -4,23 +4,28 @@ import time
 from dataclasses import dataclass
 from math import inf
 
+# A played day is at most so far ahead of its readings, in real time.
+LEAD_S = 1.0
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(slots=True)
 class Clock:
     """Maps real time to the agent's time: `now = start_unix_s + speed * (monotonic time since creation)`.
 
-    It stops at `end_unix_s`, where the recorded day is over.
+    It stops at `end_unix_s`, where the recorded day is over. `awaited_unix_s` is the earliest reading still
+    under way, which only grows: the clock waits for it, so that a slow computer plays more slowly.
     """
 
     start_unix_s: float
     monotonic_start_s: float
     speed: float
     end_unix_s: float = inf
+    awaited_unix_s: float = inf
 
     def now(self) -> float:
         """The agent's time, Unix seconds."""
-        running_s = time.monotonic() - self.monotonic_start_s
-        return min(self.end_unix_s, self.start_unix_s + self.speed * running_s)
+        played_unix_s = self.start_unix_s + self.speed * (time.monotonic() - self.monotonic_start_s)
+        return min(played_unix_s, self.end_unix_s, self.awaited_unix_s + LEAD_S * self.speed)
 
 
 def played_clock(start_unix_s: float, speed: float, end_unix_s: float = inf) -> Clock:

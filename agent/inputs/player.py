@@ -2,8 +2,9 @@
 
 import asyncio
 from collections.abc import Sequence
+from math import inf
 
-from agent.clock import AnyClock
+from agent.clock import Clock
 from agent.config import BrokerSettings
 from agent.inputs.messages import kind_of, reading_topic, to_message
 from agent.inputs.mqtt import MAX_IN_FLIGHT, QOS, publishing_client
@@ -13,14 +14,16 @@ from agent.records import AnyReading
 DELIVERY_TIMEOUT_S = 60.0
 
 
-async def play(
-    broker: BrokerSettings, terminal: str, readings: Sequence[AnyReading], clock: AnyClock
-) -> None:
-    """Publish the readings, which stand in the order of time; returns when the broker has them all."""
+async def play(broker: BrokerSettings, terminal: str, readings: Sequence[AnyReading], clock: Clock) -> None:
+    """Publish the readings, which stand in the order of time; returns when the broker has them all.
+
+    The clock waits for the broker's answers.
+    """
     async with publishing_client(broker, DELIVERY_TIMEOUT_S) as client:
         client.pending_calls_threshold = MAX_IN_FLIGHT
         done = 0
         while done < len(readings):
+            clock.awaited_unix_s = readings[done].unix_s
             await asyncio.sleep(max(0.0, (readings[done].unix_s - clock.now()) / clock.speed))
             due = _due(readings[done : done + MAX_IN_FLIGHT], clock.now())
             # Started in their order, which the protocol keeps; only the answers are waited for together.
@@ -31,6 +34,7 @@ async def play(
                 )
             )
             done += len(due)
+    clock.awaited_unix_s = inf
 
 
 def _due(readings: Sequence[AnyReading], now_unix_s: float) -> Sequence[AnyReading]:

@@ -1,0 +1,29 @@
+"""`python -m tests.agent_process SPEC`: the live agent of the sample day, on a clock that tests share.
+
+The clock counts from a moment of the system's monotonic clock, so that an agent that was killed and started
+again goes on in the same played day.
+"""
+
+import asyncio
+import json
+import sys
+from pathlib import Path
+
+from agent.clock import Clock
+from agent.service.console import log_to_terminal, stop_on_signals
+from agent.service.live import run_agent
+from tests.live import sample_agent
+from tests.processes import broker_at
+
+
+async def main(spec_text: str) -> None:
+    """Run until a signal."""
+    spec = json.loads(spec_text)
+    broker = broker_at(spec["port"], spec["embedded"])
+    agent = sample_agent(Path(spec["store"]), broker, Clock(**spec["clock"]))
+    await run_agent(agent, stop_on_signals(), {})
+
+
+if __name__ == "__main__":
+    log_to_terminal()
+    asyncio.run(main(sys.argv[1]))

@@ -1,0 +1,222 @@
+"""A live agent for tests: its settings without a plan to compute, its process, its readings and events."""
+
+import json
+import signal
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterable, Sequence
+from contextlib import closing
+from dataclasses import asdict, replace
+from pathlib import Path
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+
+from agent.clock import Clock
+from agent.config import LOOPBACK, BrokerSettings, Config, DashboardSettings, StoreSettings
+from agent.inputs.messages import kind_of, reading_topic, status_topic, to_message
+from agent.plan.link_plan import LinkPlan
+from agent.records import AlertEvent, AnyReading
+from agent.service.live import Agent
+from agent.store.opening import open_for_reading
+from agent.store.reader import readings_after, situations
+from agent.store.writer import StoreWriter
+from agent.watch.engine import AlertEngine
+from agent.watch.rules import default_rules
+from tests.plan.sample_job import job
+from tests.processes import broker_at, wait_until
+from tests.watch.sample_day import FULL_DAY_PASS, MIDNIGHT_UNIX_S, plan
+
+ROOT = Path(__file__).resolve().parent.parent
+TERMINAL = job().terminal
+EVENT_COLUMNS = (
+    "unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s"  # all but the ids
+)
+
+
+def config_for(store: Path, broker: BrokerSettings, tolerance_s: float = 120.0) -> Config:
+    """The settings of the sample job's agent."""
+    return Config(
+        path=store.with_suffix(".toml"),
+        job=job(),
+        broker=broker,
+        store=StoreSettings(path=store),
+        dashboard=DashboardSettings(),
+        clock_tolerance_s=tolerance_s,
+        rules=None,
+    )
+
+
+def sample_plan() -> LinkPlan:
+    """The plan of the sample day, with the times that the stored plan needs."""
+    made = plan((FULL_DAY_PASS,))
+    return replace(
+        made,
+        start_unix_s=MIDNIGHT_UNIX_S,
+        end_unix_s=MIDNIGHT_UNIX_S + 86_400.0,
+        heat=replace(made.heat, shade_by_unix_s=None),
+    )
+
+
+def sample_agent(store: Path, broker: BrokerSettings, clock: Clock) -> Agent:
+    """The agent of the sample day, which tells nobody of its events."""
+    return Agent(config_for(store, broker), sample_plan(), default_rules(), clock, lambda _: None)
+
+
+class AgentProcess:
+    """The live agent in a process of its own, to be killed."""
+
+    def __init__(self, store: Path, broker: BrokerSettings, clock: Clock) -> None:
+        self.store = store
+        self.port = broker.port
+        spec = {"store": str(store), "port": broker.port, "embedded": broker.embedded, "clock": asdict(clock)}
+        self._command = [sys.executable, "-m", "tests.agent_process", json.dumps(spec)]
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        """Start it, and wait until it says that it is online."""
+        self._process = subprocess.Popen(self._command, cwd=ROOT)
+        wait_until(self._is_online, 20.0, "the agent is online")
+
+    def kill(self) -> None:
+        """As a power cut would end it."""
+        self._end(signal.SIGKILL)
+
+    def stop(self) -> int:
+        """As the system would end it; its exit code."""
+        return self._end(signal.SIGTERM)
+
+    def _end(self, number: signal.Signals) -> int:
+        if self._process is None:
+            return 0
+        self._process.send_signal(number)
+        code = self._process.wait(20.0)
+        self._process = None
+        return code
+
+    def _is_online(self) -> bool:
+        assert self._process is not None
+        assert self._process.poll() is None, f"the agent has ended with {self._process.returncode}"
+        state = retained(self.port, status_topic(TERMINAL))
+        return state is not None and json.loads(state)["state"] == "online"
+
+
+def retained(port: int, topic: str, within_s: float = 0.5) -> bytes | None:
+    """The message that the broker keeps for a topic; None where it does not answer with one in time."""
+    found: list[bytes] = []
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.on_message = lambda _client, _data, message: found.append(message.payload)
+    try:
+        client.connect(LOOPBACK, port)
+    except OSError:
+        return None
+    client.subscribe(topic, qos=1)
+    client.loop_start()
+    try:
+        wait_until(lambda: bool(found), within_s, "retained message")
+    except AssertionError:
+        return None
+    finally:
+        client.disconnect()
+        client.loop_stop()
+    return found[0]
+
+
+class Device:
+    """Publishes at QoS 1 from a thread of its own, and again after a broken connection, as devices do."""
+
+    def __init__(self, port: int, client_id: str = "device") -> None:
+        self._client = paho.Client(CallbackAPIVersion.VERSION2, client_id, clean_session=False)
+        self._client.reconnect_delay_set(1, 1)
+        self._client.max_queued_messages_set(0)
+        self._client.on_publish = self._on_answer
+        self._client.connect_async(LOOPBACK, port)
+        self._client.loop_start()
+        self.sent = 0
+        self._answered = 0
+
+    def publish(self, reading: AnyReading) -> None:
+        """Hand one reading over; it is sent when that is possible."""
+        self.publish_raw(reading_topic(TERMINAL, kind_of(reading)), to_message(reading))
+
+    def publish_raw(self, topic: str, payload: bytes) -> None:
+        """Hand any message over."""
+        self._client.publish(topic, payload, qos=1)
+        self.sent += 1
+
+    def _on_answer(self, *_: object) -> None:
+        self._answered += 1
+
+    def unanswered(self) -> int:
+        """How many messages the broker has not acknowledged."""
+        return self.sent - self._answered
+
+    def close(self) -> None:
+        """Disconnect."""
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+def publish_due(device: Device, readings: Sequence[AnyReading], clock: Clock) -> Sequence[AnyReading]:
+    """Publish what is due by now; returns the rest."""
+    now_unix_s = clock.now()
+    due = [one for one in readings if one.unix_s <= now_unix_s]
+    for one in due:
+        device.publish(one)
+    return readings[len(due) :]
+
+
+def stored_count(store: Path) -> int:
+    """How many readings the store has."""
+    return len(stored_readings(store))
+
+
+def stored_readings(store: Path) -> list[AnyReading]:
+    """The readings in the order in which the engine took them."""
+    with closing(open_for_reading(store)) as connection:
+        return [one.reading for one in readings_after(connection, TERMINAL, 0)]
+
+
+def event_rows(store: Path) -> list[tuple[object, ...]]:
+    """The alert events as they stand in the store, text for text."""
+    with closing(open_for_reading(store)) as connection:
+        return connection.execute(f"SELECT {EVENT_COLUMNS} FROM alert_event ORDER BY id").fetchall()
+
+
+def uninterrupted_rows(store: Path, readings: Iterable[AnyReading], folder: Path) -> list[tuple[object, ...]]:
+    """What an engine says that takes these readings without a break, and the time of the stored situation."""
+    engine = AlertEngine(job(), sample_plan(), default_rules())
+    events: list[AlertEvent] = [event for one in readings for event in engine.update(one)]
+    with closing(open_for_reading(store)) as connection:
+        events += engine.advance(situations(connection)[0].situation.unix_s)
+    return rows_of(events, folder)
+
+
+def rows_of(events: Sequence[AlertEvent], folder: Path) -> list[tuple[object, ...]]:
+    """The events as the store writes them."""
+    store = folder / "expected.sqlite3"
+    writer = StoreWriter.open(store, TERMINAL, 0.0)
+    writer.add_events(events, [], 0.0)
+    writer.close()
+    return event_rows(store)
+
+
+def rejected_rows(store: Path) -> list[tuple[str, bytes, str]]:
+    """Topic, payload and reason of every refused message."""
+    with closing(open_for_reading(store)) as connection:
+        found: list[tuple[str, bytes, str]] = connection.execute(
+            "SELECT topic, payload, reason FROM rejected ORDER BY id"
+        ).fetchall()
+    return found
+
+
+def integrity(store: Path) -> str:
+    """SQLite's own check of the file."""
+    with closing(sqlite3.connect(store)) as connection:
+        return str(connection.execute("PRAGMA integrity_check").fetchone()[0])
+
+
+def embedded_at(port: int) -> BrokerSettings:
+    """The agent's own broker on this port."""
+    return broker_at(port, embedded=True)
