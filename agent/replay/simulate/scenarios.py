@@ -50,7 +50,7 @@ def random_scenario(seed: int) -> Scenario:
     hours = float(rng.choice([8.0, 9.0, 10.0, 12.0]))
     air = _air(place, day, rng)
     start = f"{day.isoformat()}T{int(rng.integers(6, 10)):02d}:{int(rng.choice([0, 15, 30, 45])):02d}:00"
-    limit_degc = float(rng.choice([50.0, 55.0, 60.0]))
+    limit_degc = float(rng.choice([50.0, 50.0, 55.0, 60.0]))
     sensors = _sensors(rng)
     quiet = bool(rng.random() < QUIET_SHARE)
     return Scenario(
@@ -92,8 +92,8 @@ def _hardware(rng: np.random.Generator) -> Hardware:
         up_offset_db=float(rng.normal(0.0, 0.4)),
         drift_db=float(rng.uniform(0.0, 0.35)),
         drift_hour=float(rng.uniform(0.0, 24.0)),
-        sun_rise_k=float(rng.uniform(9.0, 20.0)),
-        loss_rise_k=float(rng.uniform(7.0, 15.0)),
+        sun_rise_k=float(rng.uniform(10.0, 26.0)),
+        loss_rise_k=float(rng.uniform(8.0, 18.0)),
         heating_tau_s=float(rng.uniform(1200.0, 3000.0)),
         shade_share=float(rng.uniform(0.1, 0.35)),
         derating_db_k=float(rng.uniform(0.05, 0.2)),
