@@ -73,6 +73,7 @@ OVERDUE = "overdue by"
 NEXT = "Next"
 NOTHING_AHEAD = "Nothing is foreseen."
 AT = "at {clock}"
+UTC_ONLY = "{utc} UTC"
 LOCAL_AND_UTC = "{clock} at the site · {utc} UTC"
 SITE_UNKNOWN = "no plan stored; times are UTC"
 

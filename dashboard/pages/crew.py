@@ -84,13 +84,12 @@ def _trend(trend: Trend) -> Component:
 def page_parts(seen: Look, theme_name: str) -> dict[str, object]:
     """Every part of the page by name."""
     situation, zone = seen.current.situation, seen.zone
-    site = words.SITE_UNKNOWN if seen.job is None else seen.job.site.name
     span_unix_s = (situation.unix_s - TREND_SPAN_S, situation.unix_s)
     theme = THEMES[theme_name]
     captions = [crew_parts.trend_caption(trend, situation.figures) for trend in TRENDS]
     graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme) for trend in TRENDS]
     return {
-        "masthead": crew_parts.masthead(seen.current.terminal, site, situation.unix_s, zone),
+        "masthead": crew_parts.masthead(seen.current.terminal, seen.job, situation.unix_s, zone),
         "verdict": crew_parts.verdict(situation),
         "next": crew_parts.next_thing(situation, zone),
         "alerts": crew_parts.alert_list(situation.alerts, zone),

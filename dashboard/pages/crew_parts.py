@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from dash import html
 from dash.development.base_component import Component
 
+from agent.job import Job
 from agent.records import ActiveAlert, JsonValue, Situation
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
@@ -24,9 +25,11 @@ def level_mark(level: str) -> Component:
     return with_attributes(html.Span(bars, className=f"mark mark-{level}"), HIDDEN)
 
 
-def masthead(terminal: str, site: str, unix_s: float, zone: ZoneInfo) -> Component:
-    """Which terminal, where, and what time the agent has."""
-    times = words.LOCAL_AND_UTC.format(clock=clock_text(unix_s, zone), utc=utc_text(unix_s))
+def masthead(terminal: str, job: Job | None, unix_s: float, zone: ZoneInfo) -> Component:
+    """Which terminal, where, and what time the agent has; without a job the site's own time is not known."""
+    form = words.UTC_ONLY if job is None else words.LOCAL_AND_UTC
+    times = form.format(clock=clock_text(unix_s, zone), utc=utc_text(unix_s))
+    site = words.SITE_UNKNOWN if job is None else job.site.name
     return html.Div(
         [html.Strong(terminal), html.Span(site), html.Span(times, className="times")], className="masthead"
     )

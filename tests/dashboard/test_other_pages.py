@@ -68,6 +68,8 @@ def test_pages_are_reached_without_a_reload(browser: Browser, address: str) -> N
             expect(seen.page.locator(mark)).to_be_visible()
             expect(seen.page).to_have_title(f"{name} · peakshade")
         expect(seen.page.locator("#cover")).to_be_hidden()
+        # Madrid is UTC+2 in July.
+        expect(seen.page.locator(".times")).to_have_text("13:36 at the site · 11:36 UTC")
 
 
 def test_terminals_stand_by_urgency_and_open_their_crew_page(browser: Browser, address: str) -> None:
