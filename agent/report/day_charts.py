@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from math import floor, isfinite, isnan, nan
+from math import floor, isfinite, nan
 from operator import attrgetter
 
 from agent.plan.span import Span
@@ -214,18 +214,14 @@ def small_signal_chart(review: Review, reviews: Sequence[Review]) -> str:
 
 def small_heat_chart(review: Review, reviews: Sequence[Review]) -> str:
     """The transmitter's temperature of one day, on the scale that all days share."""
-    peaks = [
-        one.balance.transmitter.peak_degc for one in reviews if not isnan(one.balance.transmitter.peak_degc)
-    ]
-    low = min(
-        (value for one in reviews for value in one.course.line("transmitter_degc") if isfinite(value)),
-        default=nan,
-    )
+    courses = [one.course.line("transmitter_degc") for one in reviews]
+    known = [value for course in courses for value in course if isfinite(value)]
+    known += [one.job.transmitter.limit_degc for one in reviews]
     levels = [
         Level("limit", review.job.transmitter.limit_degc, RED),
-        Level("", low, UNSEEN),
-        Level("", max(peaks, default=nan), UNSEEN),
+        Level("", min(known), UNSEEN),
+        Level("", max(known), UNSEEN),
     ]
-    lines = [Line("transmitter, °C", review.course.unix_s, review.course.line("transmitter_degc"), RED)]
+    line = Line("transmitter", review.course.unix_s, review.course.line("transmitter_degc"), RED)
     title = f"Transmitter on {review.clock.iso_date()}, in °C"
-    return line_chart(title, clock_axis(review.span, review), lines, levels, height=SMALL)
+    return line_chart(title, clock_axis(review.span, review), [line], levels, height=SMALL)

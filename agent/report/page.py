@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
+from math import ceil
 
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
@@ -60,7 +61,8 @@ def _packaged(name: str) -> str:
 
 def _comparison(reviews: Sequence[Review]) -> list[dict[str, object]]:
     """Tables that fit on paper: a few days each, one row a figure."""
-    groups = [reviews[start : start + DAYS_ACROSS] for start in range(0, len(reviews), DAYS_ACROSS)]
+    across = ceil(len(reviews) / ceil(len(reviews) / DAYS_ACROSS))
+    groups = [reviews[start : start + across] for start in range(0, len(reviews), across)]
     return [
         {
             "days": [(one.name, one.clock.iso_date()) for one in group],

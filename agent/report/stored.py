@@ -9,17 +9,14 @@ from itertools import takewhile
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from pydantic import TypeAdapter
-
 from agent.errors import UsageError
 from agent.job import Job
 from agent.plan.span import Span
 from agent.records import KINDS, AlertEvent
 from agent.replay.sessions import Session
+from agent.store.jobs import chosen_terminal, stored_job
 from agent.store.opening import open_for_reading
 from agent.store.reader import events, last_seq_before, readings_after
-
-_JOB = TypeAdapter(Job)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +33,8 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
     Raises UsageError where the store does not have it. `terminal` may be left out where there is only one.
     """
     with closing(open_for_reading(path)) as connection:
-        name = _terminal(connection, path, terminal)
-        job = _job(connection, name)
+        name = chosen_terminal(connection, path, terminal)
+        job = stored_job(connection, name)
         span = _day_span(day, ZoneInfo(job.site.time_zone))
         first = last_seq_before(connection, name, span.start_unix_s)
         stored = (one.reading for one in readings_after(connection, name, first))
@@ -60,21 +57,6 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
         labels=None,
     )
     return StoredDay(session, raised)
-
-
-def _terminal(connection: sqlite3.Connection, path: Path, asked: str | None) -> str:
-    known = [str(name) for (name,) in connection.execute("SELECT terminal FROM plan ORDER BY terminal")]
-    names = ", ".join(known) or "none"
-    if asked is not None and asked not in known:
-        raise UsageError(f"store {path}: has no plan of terminal {asked!r}; it has those of: {names}")
-    if asked is None and len(known) != 1:
-        raise UsageError(f"store {path}: name one terminal with --terminal; it has the plans of: {names}")
-    return asked or known[0]
-
-
-def _job(connection: sqlite3.Connection, terminal: str) -> Job:
-    (text,) = connection.execute("SELECT job FROM plan WHERE terminal = ?", (terminal,)).fetchone()
-    return _JOB.validate_json(text)
 
 
 def _day_span(day: str, zone: ZoneInfo) -> Span:
