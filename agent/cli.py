@@ -19,6 +19,7 @@ COMMANDS = {
     "note": "tell the agent what the crew did",
     "replay": "run recorded sessions through the alert engine",
     "report": "after-action review of recorded sessions or of a stored day",
+    "record": "write stored hours as a session folder",
     "tune": "try many rule sets on labelled sessions and propose a rules file",
 }
 

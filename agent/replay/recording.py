@@ -1,0 +1,109 @@
+"""Hours of the agent's store as a session."""
+
+import sqlite3
+from collections.abc import Iterable
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import takewhile
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from agent.errors import UsageError
+from agent.job import Job
+from agent.records import AnyReading
+from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
+from agent.replay.sessions import Session
+from agent.replay.simulate.job_toml import job_toml
+from agent.store.jobs import chosen_terminal, stored_job
+from agent.store.opening import open_for_reading
+from agent.store.reader import last_seq_before, latest_unix_s, readings_after
+
+HEADING = "The job of this recorded session; where broker and store were is left out."
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """`whole` is false where the agent had heard readings before the session starts.
+
+    A whole session replays to the events that were raised live; one cut out of the day has its engine learn
+    the reference anew, and may raise others.
+    """
+
+    session: Session
+    whole: bool
+
+
+def recorded(
+    path: Path, terminal: str | None, start: str | None, end: str | None, title: str | None = None
+) -> Recording:
+    """The hours from `start` to before `end` of a terminal in the store at `path`.
+
+    Times are RFC 3339, or without an offset local to the site. Without `start` it begins with the first
+    reading, without `end` it ends when the agent last decided. Raises UsageError.
+    """
+    with closing(open_for_reading(path)) as connection:
+        name = chosen_terminal(connection, path, terminal)
+        job = stored_job(connection, name)
+        zone = ZoneInfo(job.site.time_zone)
+        start_unix_s = None if start is None else moment("--from", start, zone)
+        end_unix_s = None if end is None else moment("--to", end, zone)
+        if start_unix_s is not None and end_unix_s is not None and end_unix_s <= start_unix_s:
+            raise UsageError(f"--to {end} is not after --from {start}; exchange or correct them")
+        before = 0 if start_unix_s is None else last_seq_before(connection, name, start_unix_s)
+        readings = list(_until(end_unix_s, connection, name, before))
+        latest = latest_unix_s(connection, name)
+    if not readings or latest is None:
+        raise UsageError(f"store {path}: holds no reading of {name} in these hours{_held(latest, zone)}")
+    first_unix_s = readings[0].unix_s if start_unix_s is None else start_unix_s
+    last_unix_s = max(latest, first_unix_s + 1.0) if end_unix_s is None else end_unix_s
+    return Recording(_session(job, readings, (first_unix_s, last_unix_s), title), whole=before == 0)
+
+
+def _until(
+    end_unix_s: float | None, connection: sqlite3.Connection, terminal: str, before: int
+) -> Iterable[AnyReading]:
+    readings = (one.reading for one in readings_after(connection, terminal, before))
+    if end_unix_s is None:
+        return readings
+    # The engine's times never run backwards over the stored order.
+    return takewhile(lambda reading: reading.unix_s < end_unix_s, readings)
+
+
+def _held(latest: float | None, zone: ZoneInfo) -> str:
+    if latest is None:
+        return "; it holds none of that terminal at all"
+    return f"; the agent's last word is of {datetime.fromtimestamp(latest, zone):%Y-%m-%d %H:%M}"
+
+
+def _session(job: Job, readings: list[AnyReading], span: tuple[float, float], title: str | None) -> Session:
+    day = datetime.fromtimestamp(span[0], UTC).astimezone(ZoneInfo(job.site.time_zone))
+    return Session(
+        title=title or f"{job.site.name}, {day:%Y-%m-%d}",
+        terminal=job.terminal,
+        start_unix_s=span[0],
+        end_unix_s=span[1],
+        provenance="recorded",
+        story="",
+        config_text=job_toml(job, HEADING),
+        job=job,
+        readings=readings,
+        labels=None,
+    )
+
+
+def moment(option: str, text: str, zone: ZoneInfo) -> float:
+    """Unix seconds of RFC 3339 or of a local time such as 2026-07-18T09:00; raises UsageError."""
+    unix_s = unix_s_from_cell(text)
+    if unix_s is not None:
+        return unix_s
+    try:
+        local = datetime.fromisoformat(text)
+    except ValueError:
+        local = None
+    if local is None or local.tzinfo is not None:
+        example = rfc3339_from_unix_s(0.0)
+        raise UsageError(
+            f"{option} is {text!r}; expected 2026-07-18T09:00 at the site, or RFC 3339 ({example})"
+        )
+    return local.replace(tzinfo=zone).timestamp()
