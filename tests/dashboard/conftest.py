@@ -1,49 +1,16 @@
-"""A real broker, a real dashboard process and a real Chromium for the tests of the pages."""
+"""A real dashboard process for the tests of the pages."""
 
-import shutil
-import socket
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
 
-STARTS_WITHIN_S = 20.0
-CHROMIUM_ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
+from tests.processes import STARTS_WITHIN_S, free_port, listens, wait_until
 
 Serve = Callable[..., str]
-
-
-def free_port() -> int:
-    """A port that was free a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-def wait_for_port(port: int, process: subprocess.Popen[bytes]) -> None:
-    """Return when something listens there; fail when the process ends or the time is up."""
-    deadline_s = time.monotonic() + STARTS_WITHIN_S
-    while time.monotonic() < deadline_s:
-        assert process.poll() is None, f"{process.args!r} ended with {process.returncode}"
-        with socket.socket() as probe:
-            probe.settimeout(0.2)
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.02)
-    raise AssertionError(f"{process.args!r} does not listen on port {port} after {STARTS_WITHIN_S} s")
 
 
 @contextmanager
@@ -51,36 +18,12 @@ def running(command: list[str], port: int) -> Iterator[subprocess.Popen[bytes]]:
     """The command while it listens on the port; it is ended on the way out."""
     process = subprocess.Popen(command)
     try:
-        wait_for_port(port, process)
+        wait_until(lambda: process.poll() is not None or listens(port), STARTS_WITHIN_S, f"port {port}")
+        assert process.poll() is None, f"{command} ended with {process.returncode}"
         yield process
     finally:
         process.terminate()
         process.wait(10.0)
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium, driven by Playwright."""
-    executable = shutil.which("chromium")
-    if executable is None:
-        pytest.skip("no chromium binary on the path (Debian package: chromium)")
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=executable, args=CHROMIUM_ARGUMENTS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture(scope="session")
-def broker_port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
-    """A Mosquitto on the loopback address."""
-    executable = shutil.which("mosquitto") or shutil.which("/usr/sbin/mosquitto")
-    if executable is None:
-        pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
-    port = free_port()
-    config = tmp_path_factory.mktemp("broker") / "mosquitto.conf"
-    config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nlog_type error\n")
-    with running([executable, "-c", str(config)], port):
-        yield port
 
 
 @contextmanager

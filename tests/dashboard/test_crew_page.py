@@ -13,11 +13,14 @@ import paho.mqtt.client as mqtt
 import pytest
 from playwright.sync_api import Browser, Page, Response, expect
 
+from agent.config import LOOPBACK
+from agent.inputs.messages import reading_topic
 from dashboard.theme import THEMES
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
 from tests.dashboard.stores import tell, writing
+from tests.processes import Mosquitto
 
 pytestmark = pytest.mark.browser
 
@@ -37,7 +40,7 @@ Heard = Callable[[], tuple[str, dict[str, object]]]
 
 
 @pytest.fixture
-def heard(broker_port: int) -> Iterator[Heard]:
+def heard(mosquitto: Mosquitto) -> Iterator[Heard]:
     """Gives the next message that somebody publishes for a terminal."""
     messages: queue.Queue[tuple[str, dict[str, object]]] = queue.Queue()
     subscribed: queue.Queue[int] = queue.Queue()
@@ -46,7 +49,7 @@ def heard(broker_port: int) -> Iterator[Heard]:
         (message.topic, json.loads(message.payload))
     )
     client.on_subscribe = lambda _client, _data, mid, *_rest: subscribed.put(mid)
-    client.connect("127.0.0.1", broker_port)
+    client.connect(LOOPBACK, mosquitto.port)
     client.loop_start()
     client.subscribe("peakshade/#", qos=1)
     subscribed.get(timeout=ANSWER_WITHIN_S)
@@ -110,13 +113,13 @@ def test_verdict_says_what_to_do_and_how_long_there_is(browser: Browser, scenes_
 
 @pytest.mark.mosquitto
 def test_seen_button_reaches_the_broker(
-    browser: Browser, serve: Serve, store: Path, broker_port: int, heard: Heard
+    browser: Browser, serve: Serve, store: Path, mosquitto: Mosquitto, heard: Heard
 ) -> None:
     tell(store, SCENES["act"])
-    with visit(browser, serve(store, broker_port)) as seen:
+    with visit(browser, serve(store, mosquitto.port)) as seen:
         seen.page.get_by_role("button", name="Seen").click()
         topic, body = heard()
-        assert topic == f"peakshade/{TERMINAL}/acknowledge"
+        assert topic == reading_topic(TERMINAL, "acknowledge")
         assert body["rule"] == "repeak"
         assert NOW_UNIX_S <= rfc3339_unix_s(body["time"]) < NOW_UNIX_S + 60.0
         expect(seen.page.locator("#delivery")).to_contain_text("Delivered: seen, Re-peak the dish")
@@ -124,10 +127,10 @@ def test_seen_button_reaches_the_broker(
 
 @pytest.mark.mosquitto
 def test_quiet_needs_a_reason(
-    browser: Browser, serve: Serve, store: Path, broker_port: int, heard: Heard
+    browser: Browser, serve: Serve, store: Path, mosquitto: Mosquitto, heard: Heard
 ) -> None:
     tell(store, SCENES["act"])
-    with visit(browser, serve(store, broker_port)) as seen:
+    with visit(browser, serve(store, mosquitto.port)) as seen:
         seen.page.get_by_text("Quiet for a while").click()
         seen.page.get_by_role("button", name="We are on it").click()
         _topic, body = heard()
@@ -136,13 +139,13 @@ def test_quiet_needs_a_reason(
 
 @pytest.mark.mosquitto
 def test_note_and_remark_reach_the_broker(
-    browser: Browser, serve: Serve, store: Path, broker_port: int, heard: Heard
+    browser: Browser, serve: Serve, store: Path, mosquitto: Mosquitto, heard: Heard
 ) -> None:
     tell(store, SCENES["fine"])
-    with visit(browser, serve(store, broker_port)) as seen:
+    with visit(browser, serve(store, mosquitto.port)) as seen:
         seen.page.get_by_role("button", name="Peaking done").click()
         topic, body = heard()
-        assert (topic, body["kind"]) == (f"peakshade/{TERMINAL}/note", "peak-done")
+        assert (topic, body["kind"]) == (reading_topic(TERMINAL, "note"), "peak-done")
         seen.page.get_by_label("A remark in your own words").fill("Cable moved <b>off</b> the path")
         seen.page.get_by_role("button", name="Send remark").click()
         _topic, body = heard()
