@@ -1,12 +1,24 @@
 """Settings and fixtures that every test shares."""
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from playwright.sync_api import Browser, sync_playwright
 
 from tests.processes import Mosquitto
+
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
 
 # The same examples in every run, and no time limit for one: the machine may be shared.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
@@ -22,3 +34,15 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.start()
     yield broker
     broker.stop()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, driven by Playwright."""
+    executable = shutil.which("chromium")
+    if executable is None:
+        pytest.skip("no chromium binary on the path (Debian package: chromium)")
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=executable, args=CHROMIUM_ARGUMENTS)
+        yield chromium
+        chromium.close()

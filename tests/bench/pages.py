@@ -27,7 +27,8 @@ from dashboard.day_figure import day_figure
 from dashboard.day_look import CHANNELS, day_look
 from dashboard.settings import Settings
 from dashboard.theme import DAY
-from tests.dashboard.conftest import CHROMIUM_ARGUMENTS, dashboards
+from tests.conftest import CHROMIUM_ARGUMENTS
+from tests.dashboard.conftest import dashboards
 from tests.dashboard.scenes import FIGURES, NOW_UNIX_S, SCENES, TERMINAL
 from tests.plan.sample_job import job
 

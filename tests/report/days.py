@@ -17,7 +17,7 @@ DOWN_NEEDED_DB = 12.0
 UP_NEEDED_DB = 9.5
 DAY_S = 86_400.0
 STEP_S = 300.0
-CAUTION = "An invented caution."
+CAUTION = "A caution of the sample plan."
 
 
 def invented_plan(session: Session) -> LinkPlan:
