@@ -51,7 +51,11 @@ def parse(kind: str, payload: bytes) -> AnyReading:
         nearest = difflib.get_close_matches(kind, KINDS, n=1)
         hint = f"did you mean {nearest[0]}?" if nearest else "publish to peakshade/TERMINAL/KIND"
         raise PayloadError(f"topic: kind is {_shown(kind)}; expected one of {', '.join(KINDS)}; {hint}")
-    tree = _object(kind, payload)
+    return reading_of(kind, _object(kind, payload))
+
+
+def reading_of(kind: str, tree: Mapping[str, JsonValue]) -> AnyReading:
+    """The reading in an object of this kind's fields and its time; raises PayloadError."""
     unix_s = _time(kind, TIME, tree)
     sent_unix_s = _time(kind, SENT_TIME, tree) if SENT_TIME in tree else None
     names = _own_names(kind)
