@@ -10,11 +10,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from ctypes.util import find_library
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 # What the tests run against for real, and the Debian package that brings it.
-DEBIAN_PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium"}
+DEBIAN_PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium", "pdftoppm": "poppler-utils"}
+# The same for libraries: what makes the PDF of a report loads these.
+DEBIAN_LIBRARIES = {"pangoft2-1.0": "libpangoft2-1.0-0", "harfbuzz-subset": "libharfbuzz-subset0"}
 
 
 def run(step: str, command: Sequence[str], **extra_environment: str) -> int:
@@ -32,6 +35,7 @@ def run(step: str, command: Sequence[str], **extra_environment: str) -> int:
 def install_debian_packages() -> None:
     """Install the missing programs; where that is not possible, their tests skip themselves by name."""
     missing = [package for program, package in DEBIAN_PACKAGES.items() if shutil.which(program) is None]
+    missing += [package for library, package in DEBIAN_LIBRARIES.items() if find_library(library) is None]
     if not missing:
         return
     apt = shutil.which("apt-get")
