@@ -142,8 +142,14 @@ def _alerts(review: Review) -> Iterator[Figure]:
     yield _span("alert_s", "Time of all alerts together", sum(lasted_s))
     yield _count("alerts_answered", "Alerts that the crew answered", len(answers))
     median_s = float(np.median(answers)) if answers else nan
-    yield _span("response_median_s", "The crew's answer, median", median_s)
-    yield _span("response_longest_s", "The crew's answer, slowest", max(answers, default=nan))
+    slowest_s = max(answers, default=nan)
+    none = "none on record"
+    yield Figure(
+        "response_median_s", "The crew's answer, median", median_s, span(median_s) if answers else none
+    )
+    yield Figure(
+        "response_longest_s", "The crew's answer, slowest", slowest_s, span(slowest_s) if answers else none
+    )
 
 
 _SOURCES = (_availability, _levels, _rates, _heat, _alerts)

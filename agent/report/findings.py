@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from math import isnan
 
-from agent.records import Cause
 from agent.report.balance import NEAR_LIMIT_K
+from agent.report.levels import Distribution
 from agent.report.review import Review
 from agent.report.words import bytes_text, counted, number, percent, span, times
 from agent.watch.heat_watch import UNITS
@@ -85,19 +85,25 @@ def _set_up(review: Review) -> Iterator[str]:
         )
 
 
-def _peaking(review: Review) -> Iterator[str]:
+def _levels(review: Review) -> Iterator[str]:
     for one in (review.down, review.up):
-        if one.over_plan_db <= -BELOW_PLAN_DB:
-            yield (
-                f"Find what the {one.direction}link lacks: its median of {number(one.median_db)} dB is "
-                f"{number(-one.over_plan_db)} dB below the plan's clear sky; look at peaking, polarisation, "
-                "connectors and obstructions."
-            )
-        elif one.over_plan_db >= BELOW_PLAN_DB:
+        if one.over_plan_db >= BELOW_PLAN_DB:
             yield (
                 f"Correct the plan of the {one.direction}link: its median of {number(one.median_db)} dB is "
                 f"{number(one.over_plan_db)} dB above it; ask the operator for the carrier's EIRP or G/T."
             )
+        elif one.over_plan_db <= -BELOW_PLAN_DB:
+            yield (
+                f"Find what the {one.direction}link lacks: its median of {number(one.median_db)} dB is "
+                f"{number(-one.over_plan_db)} dB below the plan's clear sky; {_where_to_look(one, review)}."
+            )
+
+
+def _where_to_look(low: Distribution, review: Review) -> str:
+    hot = review.balance.transmitter.margin_k < NEAR_LIMIT_K
+    if low.direction == "up" and hot and review.down.over_plan_db > -BELOW_PLAN_DB:
+        return "the downlink's is not, so look first at the hot transmitter, which cuts its power"
+    return "look at peaking, polarisation, connectors and obstructions"
 
 
 def _headroom(review: Review) -> Iterator[str]:
@@ -131,25 +137,17 @@ def _response(review: Review) -> Iterator[str]:
 
 
 # What to do about causes outside of dish and transmitter, for the time under their alerts.
-_REMEDIES: tuple[tuple[str, Cause, str], ...] = (
-    ("wait-rain", "rain", "Plan more margin or a lower stream for showers: rain took the signal for {span}"),
-    (
-        "blockage",
-        "blockage",
-        "Fence off the front of the dish or move it: something stood in the beam for {span}",
-    ),
-    ("look-at-lan", "lan", "Check cables and switch before the job: the local network cost rate for {span}"),
-    (
-        "call-network",
-        "network",
-        "Ask the operator about {first}: rate was lost beyond the satellite for {span}",
-    ),
-    ("on-battery", "power", "See why the supply failed: the terminal ran on battery for {span}"),
-)
+_REMEDIES = {
+    "wait-rain": "Plan more margin or a lower stream for showers: rain took the signal for {span}",
+    "blockage": "Fence off the front of the dish or move it: something stood in the beam for {span}",
+    "look-at-lan": "Check cables and switch before the job: the local network cost rate for {span}",
+    "call-network": "Ask the operator what happened from {first} on: the network took rate for {span}",
+    "on-battery": "See why the supply failed: the terminal ran on battery for {span}",
+}
 
 
 def _causes(review: Review) -> Iterator[str]:
-    for rule, _, words in _REMEDIES:
+    for rule, words in _REMEDIES.items():
         found = [one for one in review.episodes if one.rule == rule]
         if found:
             total_s = sum(one.lasted_s(review.span.end_unix_s) for one in found)
@@ -182,5 +180,5 @@ def _inputs(review: Review) -> Iterator[str]:
 
 
 _SOURCES = (
-    _heat, _aim, _headroom, _causes, _response, _set_up, _peaking, _testing, _inputs,
+    _heat, _aim, _headroom, _causes, _response, _set_up, _levels, _testing, _inputs,
 )  # fmt: skip

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from pydantic import TypeAdapter
 
+from agent.cli import main
 from agent.errors import UsageError
 from agent.job import Job
 from agent.records import KINDS, AlertEvent, AnyReading
@@ -65,6 +67,19 @@ def test_the_readings_come_back_in_their_order_with_the_alerts_of_the_day(store:
     assert found.session.job == session.job
     assert [event.unix_s for event in found.events] == [session.start_unix_s + 60.0]
     assert reviewed(DAY, found.session).down == reviewed(DAY, session).down
+
+
+def test_the_command_reviews_the_day_with_the_alerts_that_were_raised_live(
+    store: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("XDG_CACHE_HOME", "LOCALAPPDATA", "HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "cache"))
+    out = tmp_path / "out"
+    assert main(["report", "--store", str(store), "--day", DAY, "--out", str(out)]) == 1
+    page = (out / "report.html").read_text()
+    assert "stored by the agent" in page
+    assert "those that were raised live" in page
+    assert pd.read_csv(out / "alerts.csv")["rule"].tolist() == ["on-battery"]
 
 
 def test_what_the_store_does_not_have_is_said(store: Path, tmp_path: Path) -> None:
