@@ -67,11 +67,11 @@ def day_zone(settings: Settings, search: str | None) -> ZoneInfo:
         return site_zone(None if current is None else queries.job(connection, current.terminal))
 
 
-def day_look(settings: Settings, search: str | None, window: windows.Window) -> DayLook | None:
-    """What the store knows of the window; None as long as the terminal has no situation."""
+def day_look(settings: Settings, search: str | None, window: windows.Window | None) -> DayLook | None:
+    """What the store knows of the window; None without one, as long as the terminal has no situation."""
     with queries.open_store(settings.store) as connection:
         current = terminal_of(connection, settings, search)
-        if current is None:
+        if current is None or window is None:
             return None
         terminal = current.terminal
         plan = queries.plan(connection, terminal)

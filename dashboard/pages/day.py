@@ -5,16 +5,20 @@ from collections.abc import Callable, Mapping
 from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
+from agent.store.opening import StoreError
 from dashboard import windows, words
 from dashboard.aria import with_attributes
+from dashboard.changes import only_changed
 from dashboard.day_figure import day_figure
-from dashboard.day_look import day_look, day_window, day_zone
+from dashboard.day_look import DayLook, day_look, day_window, day_zone
 from dashboard.pages import day_parts
 from dashboard.pages.crew_parts import note_list
 from dashboard.settings import current_settings
-from dashboard.theme import THEMES
+from dashboard.theme import THEMES, Theme
 
 PATH = "/day"
+POLL_MS = 15_000
+PARTS = ("figure", "said", "events", "notes")
 
 
 def layout() -> Component:
@@ -23,7 +27,9 @@ def layout() -> Component:
     described = with_attributes(html.Div(graph, role="img"), {"aria-label": words.DAY_FIGURE})
     return html.Div(
         [
+            dcc.Interval(id="day-poll", interval=POLL_MS),
             dcc.Store(id="day-window"),
+            dcc.Store(id="day-digests", data={}),
             dcc.Store(id="wide", data=True),
             html.H1(words.PAGES[PATH]),
             _keys("day-span", words.DAY_SPANS, words.DAY_SPAN),
@@ -46,7 +52,10 @@ def _keys(group: str, names: Mapping[str, str], label: str) -> Component:
 def choose(_clicks: list[int], search: str) -> object:
     """A span was chosen; the page opens with the job's hours."""
     span = ctx.triggered_id["name"] if ctx.triggered_id else windows.JOB_SPAN
-    return day_window(current_settings(), search, span)
+    try:
+        return day_window(current_settings(), search, span)
+    except StoreError:
+        return None
 
 
 def move(_clicks: list[int], window: list[float] | None) -> object:
@@ -58,28 +67,48 @@ def move(_clicks: list[int], window: list[float] | None) -> object:
 
 def drag(relayout: dict[str, object] | None, search: str) -> object:
     """A shorter span was dragged open in the figure."""
-    window = windows.dragged(relayout or {}, day_zone(current_settings(), search))
+    try:
+        window = windows.dragged(relayout or {}, day_zone(current_settings(), search))
+    except StoreError:
+        return no_update
     return no_update if window is None else window
 
 
-def draw(window: list[float] | None, theme_name: str, wide: bool, search: str) -> tuple[object, ...]:
-    """Draw the span."""
-    look = None if window is None else day_look(current_settings(), search, (window[0], window[1]))
-    if look is None:
-        return no_update, words.NO_DATA_YET, no_update, no_update
-    return (
-        day_figure(look, THEMES[theme_name], draggable=wide),
-        day_parts.window_text(look.window, look.zone),
-        day_parts.event_list(look.events, look.zone),
-        note_list(look.notes, look.zone),
-    )
+def draw(
+    _tick: int, window: list[float] | None, theme: str, wide: bool, search: str, digests: dict[str, str]
+) -> list[object]:
+    """Draw the span anew; only what changed travels, so that opened alerts stay open."""
+    look = _looked(window, search)
+    if isinstance(look, str):
+        return [no_update, look, *[no_update] * 3]
+    parts, new_digests = only_changed(span_parts(look, THEMES[theme], wide), digests)
+    return [*(parts[name] for name in PARTS), new_digests]
+
+
+def _looked(window: list[float] | None, search: str) -> DayLook | str:
+    """What the store knows of the span, or why there is nothing to see."""
+    try:
+        span = None if window is None else (window[0], window[1])
+        return day_look(current_settings(), search, span) or words.NO_DATA_YET
+    except StoreError:
+        return words.COVER["no-store"]
+
+
+def span_parts(look: DayLook, theme: Theme, wide: bool) -> dict[str, object]:
+    """Every part of the page by name."""
+    return {
+        "figure": day_figure(look, theme, draggable=wide),
+        "said": day_parts.window_text(look.window, look.zone),
+        "events": day_parts.event_list(look.events, look.zone),
+        "notes": note_list(look.notes, look.zone),
+    }
 
 
 def show_event(click: dict[str, list[dict[str, object]]] | None, window: list[float], search: str) -> object:
     """A mark was tapped."""
     number = (click or {"points": [{}]})["points"][0].get("customdata")
-    look = None if number is None else day_look(current_settings(), search, (window[0], window[1]))
-    if look is None or not isinstance(number, int) or number >= len(look.events):
+    look = _looked(window, search)
+    if isinstance(look, str) or not isinstance(number, int) or number >= len(look.events):
         return no_update
     return day_parts.event_details(look.events[number], look.zone, True)
 
@@ -106,10 +135,13 @@ def register(app: Dash) -> None:
         Output("day-said", "children"),
         Output("day-events", "children"),
         Output("day-notes", "children"),
+        Output("day-digests", "data"),
+        Input("day-poll", "n_intervals"),
         Input("day-window", "data"),
         Input("theme", "data"),
         Input("wide", "data"),
         search,
+        State("day-digests", "data"),
         prevent_initial_call=True,
     )(draw)
     app.callback(

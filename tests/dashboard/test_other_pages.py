@@ -146,6 +146,25 @@ def test_store_with_no_terminal_is_said_on_every_page(browser: Browser, serve: S
             assert seen.problems == []
 
 
+@pytest.mark.parametrize("page", READY)
+def test_a_missing_store_is_said(browser: Browser, serve: Serve, tmp_path: Path, page: str) -> None:
+    with visit(browser, f"{serve(tmp_path / 'none.sqlite3')}/{page}") as seen:
+        expect(seen.page.locator("main")).to_contain_text("cannot read the store")
+        assert seen.problems == []
+
+
+def test_day_follows_what_comes_in_and_keeps_what_is_open(
+    browser: Browser, serve: Serve, tmp_path: Path
+) -> None:
+    path = tmp_path / "store.sqlite3"
+    tell(path, SCENES["act"], events=[REPEAK])
+    with visit(browser, f"{serve(path)}/day") as seen:
+        seen.page.locator("#day-events summary").click()
+        measure(path, "note", [Note(unix_s=NOW_UNIX_S - 5.0, kind="moved")])
+        expect(seen.page.locator("#day-notes")).to_contain_text("Terminal moved", timeout=20_000)
+        expect(seen.page.locator("#day-events details[open]")).to_have_count(1)
+
+
 def test_clock_of_a_played_day_runs_at_its_speed(browser: Browser, serve: Serve, tmp_path: Path) -> None:
     """The page shows the agent's time, whatever the computer's clock says."""
     played = tmp_path / "played.sqlite3"
