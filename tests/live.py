@@ -79,6 +79,11 @@ class AgentProcess:
         self._process = subprocess.Popen(self._command, cwd=ROOT)
         wait_until(self._is_online, 20.0, "the agent is online")
 
+    def state(self) -> str | None:
+        """What the broker has retained of its state."""
+        status = retained(self.port, status_topic(TERMINAL))
+        return None if status is None else str(json.loads(status)["state"])
+
     def kill(self) -> None:
         """As a power cut would end it."""
         self._end(signal.SIGKILL)
@@ -98,8 +103,7 @@ class AgentProcess:
     def _is_online(self) -> bool:
         assert self._process is not None
         assert self._process.poll() is None, f"the agent has ended with {self._process.returncode}"
-        state = retained(self.port, status_topic(TERMINAL))
-        return state is not None and json.loads(state)["state"] == "online"
+        return self.state() == "online"
 
 
 def retained(port: int, topic: str, within_s: float = 0.5) -> bytes | None:

@@ -10,6 +10,7 @@ import random
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from types import TracebackType
 
 import aiomqtt
 
@@ -138,6 +139,14 @@ class _Connection(aiomqtt.Client):
             tls_params=aiomqtt.TLSParameters() if broker.tls else None,
         )
         self._client.manual_ack_set(True)
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Where `_Arrivals` has broken the connection, the library believes that it is closed already."""
+        await super().__aexit__(kind, error, trace)
+        if self._client.is_connected():
+            self._client.disconnect()
 
     async def next_deliveries(self) -> list[Delivery]:
         """Wait for a message; it and what came with it, in order."""

@@ -1,0 +1,216 @@
+"""The agent's connection against a real Mosquitto.
+
+Reference: MQTT 3.1.1 (OASIS Standard, 2014): 4.1 session state, 4.4 redelivery after reconnecting,
+3.1.2.5 last will, 3.3.1.3 retained messages.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from contextlib import asynccontextmanager
+
+import aiomqtt
+import pytest
+
+from agent.config import BrokerSettings
+from agent.inputs import mqtt
+from agent.inputs.mqtt import Delivery, Link, Outbox, publishing_client, retry_delay_s, stay_connected
+from tests.live import retained
+from tests.processes import Mosquitto, broker_at, free_port
+
+pytestmark = pytest.mark.mosquitto
+WITHIN_S = 10.0
+SIGNAL = "peakshade/van-1/signal"
+
+
+def link(broker: BrokerSettings) -> Link:
+    """A connection such as the agent's."""
+    will = aiomqtt.Will("peakshade/van-1/status", b'{"state":"lost"}', qos=1, retain=True)
+    return Link(broker=broker, client_id="peakshade-van-1", topic="peakshade/van-1/+", will=will)
+
+
+class Listener:
+    """Takes what is delivered; acknowledges it if told to."""
+
+    def __init__(self, acknowledges: bool = True) -> None:
+        self.acknowledges = acknowledges
+        self.taken: list[Delivery] = []
+        self.changes: list[bool] = []
+        self.outbox = Outbox()
+
+    async def deliver(self, deliveries: Sequence[Delivery]) -> None:
+        for one in deliveries:
+            # The agent's own last will comes back to it.
+            if one.topic == SIGNAL:
+                self.taken.append(one)
+            if self.acknowledges:
+                one.acknowledge()
+
+    def payloads(self) -> list[bytes]:
+        return [one.payload for one in self.taken]
+
+    @asynccontextmanager
+    async def connected(self, broker: BrokerSettings) -> AsyncIterator["Listener"]:
+        """While the connection stands."""
+        running = asyncio.create_task(
+            stay_connected(link(broker), self.deliver, self.outbox, self.changes.append)
+        )
+        await until(lambda: self.changes[-1:] == [True])
+        try:
+            yield self
+        finally:
+            running.cancel()
+            await asyncio.gather(running, return_exceptions=True)
+
+
+async def until(true: Callable[[], bool]) -> None:
+    """Return as soon as it is true."""
+    async with asyncio.timeout(WITHIN_S):
+        while not true():  # noqa: ASYNC110 - what is waited for has no event
+            await asyncio.sleep(0.01)
+
+
+async def publish(broker: BrokerSettings, *payloads: bytes) -> None:
+    """As a device does."""
+    async with publishing_client(broker, WITHIN_S) as client:
+        for payload in payloads:
+            await client.publish(SIGNAL, payload, qos=1)
+
+
+def run(test: Callable[[], Awaitable[None]]) -> None:
+    """Run the coroutine of a test."""
+    asyncio.run(asyncio.wait_for(test(), 60.0))  # type: ignore[arg-type]
+
+
+def test_what_is_not_acknowledged_is_delivered_again(mosquitto: Mosquitto) -> None:
+    async def test() -> None:
+        async with Listener(acknowledges=False).connected(mosquitto.settings) as listener:
+            await publish(mosquitto.settings, b"1", b"2", b"3")
+            await until(lambda: len(listener.taken) == 3)
+            listener.taken[1].acknowledge()
+            await asyncio.sleep(0)
+        async with Listener().connected(mosquitto.settings) as again:
+            await until(lambda: len(again.taken) == 2)
+            await publish(mosquitto.settings, b"4")
+            await until(lambda: len(again.taken) == 3)
+            assert again.payloads() == [b"1", b"3", b"4"]
+
+    run(test)
+
+
+def test_what_came_while_away_waits(mosquitto: Mosquitto) -> None:
+    async def test() -> None:
+        async with Listener().connected(mosquitto.settings):
+            pass
+        await publish(mosquitto.settings, *(b"%d" % number for number in range(50)))
+        async with Listener().connected(mosquitto.settings) as listener:
+            await until(lambda: len(listener.taken) == 50)
+            assert listener.payloads() == [b"%d" % number for number in range(50)]
+
+    run(test)
+
+
+def test_an_acknowledgement_after_the_connection_is_gone_does_nothing(mosquitto: Mosquitto) -> None:
+    async def test() -> None:
+        async with Listener(acknowledges=False).connected(mosquitto.settings) as listener:
+            await publish(mosquitto.settings, b"1")
+            await until(lambda: len(listener.taken) == 1)
+        listener.taken[0].acknowledge()
+        async with Listener().connected(mosquitto.settings) as again:
+            await until(lambda: again.payloads() == [b"1"])
+
+    run(test)
+
+
+def test_too_much_waits_in_the_broker_and_not_in_memory(
+    mosquitto: Mosquitto, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The agent is stuck while messages of quality of service 0 pour in: it breaks the connection."""
+    monkeypatch.setattr(mqtt, "MAX_WAITING", 100)
+    monkeypatch.setattr(mqtt, "FIRST_DELAY_S", 0.05)
+
+    async def test() -> None:
+        stuck = asyncio.Event()
+
+        class Stuck(Listener):
+            async def deliver(self, deliveries: Sequence[Delivery]) -> None:
+                await super().deliver(deliveries)
+                await stuck.wait()
+
+        async with Stuck().connected(mosquitto.settings) as listener:
+            await publish(mosquitto.settings, b"first")
+            await until(lambda: len(listener.taken) == 1)
+            async with publishing_client(mosquitto.settings, WITHIN_S) as client:
+                for number in range(500):
+                    await client.publish(SIGNAL, b"%d" % number, qos=0)
+            await until(lambda: "100 messages wait for the agent" in caplog.text)
+            stuck.set()
+            await until(lambda: False in listener.changes)
+            await until(lambda: listener.changes[-1])
+            await publish(mosquitto.settings, b"last")
+            await until(lambda: listener.payloads()[-1:] == [b"last"])
+
+    run(test)
+
+
+def test_connects_again_after_the_broker_was_away(
+    mosquitto: Mosquitto, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mqtt, "FIRST_DELAY_S", 0.1)
+
+    async def test() -> None:
+        async with Listener().connected(mosquitto.settings) as listener:
+            mosquitto.stop()
+            await until(lambda: listener.changes[-1] is False)
+            listener.outbox.put("peakshade/van-1/alert/shade", b"waits")
+            await asyncio.to_thread(mosquitto.start)
+            await until(lambda: listener.changes[-1] is True)
+            await asyncio.wait_for(listener.outbox.emptied(), WITHIN_S)
+            await publish(mosquitto.settings, b"1")
+            await until(lambda: listener.payloads() == [b"1"])
+        assert await asyncio.to_thread(retained, mosquitto.port, "peakshade/van-1/alert/shade") == b"waits"
+
+    run(test)
+
+
+def test_a_broker_that_is_not_there_is_tried_again(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setattr(mqtt, "FIRST_DELAY_S", 0.01)
+    port = free_port()
+
+    async def test() -> None:
+        changes: list[bool] = []
+        running = asyncio.create_task(
+            stay_connected(link(broker_at(port)), Listener().deliver, Outbox(), changes.append)
+        )
+        await until(lambda: len(changes) >= 3)
+        running.cancel()
+        await asyncio.gather(running, return_exceptions=True)
+        assert changes[:3] == [False, False, False]
+
+    run(test)
+    assert f"127.0.0.1:{port}" in caplog.text
+    assert "trying again in" in caplog.text
+
+
+def test_only_the_latest_news_of_a_topic_are_published() -> None:
+    async def test() -> None:
+        outbox = Outbox()
+        outbox.put("a", b"1")
+        outbox.put("b", b"2")
+        topic, payload = await outbox.first()
+        outbox.put("a", b"3")
+        outbox.done(topic, payload)
+        assert await outbox.first() == ("a", b"3")
+        outbox.done("a", b"3")
+        outbox.done(*await outbox.first())
+        await asyncio.wait_for(outbox.emptied(), 1.0)
+
+    run(test)
+
+
+def test_delays_grow_to_a_limit_and_differ() -> None:
+    delays = [[retry_delay_s(failures) for _ in range(20)] for failures in (0, 1, 2, 3, 50, 10_000)]
+    for found, longest_s in zip(delays, (1.0, 2.0, 4.0, 8.0, 30.0, 30.0), strict=True):
+        assert all(longest_s / 2.0 <= one <= longest_s for one in found)
+        assert len(set(found)) > 1
