@@ -20,7 +20,7 @@ from agent.watch.walk import Walk
 Floats = npt.NDArray[np.float64]
 
 # A thousand sets compare some 70 terms a row: blocks of this many rows stay within a processor's cache.
-BLOCK_ROWS = 8
+BLOCK_ROWS = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
