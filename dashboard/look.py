@@ -22,6 +22,7 @@ class Look:
     job: Job | None
     history: queries.History
     notes: tuple[queries.NoteRow, ...]
+    rejected: int
 
     @property
     def zone(self) -> ZoneInfo:
@@ -59,6 +60,7 @@ def crew_look(settings: Settings, search: str | None) -> Look | None:
             job=queries.job(connection, current.terminal),
             history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
             notes=queries.latest_notes(connection, current.terminal, NOTES_SHOWN),
+            rejected=queries.rejected_count(connection),
         )
 
 

@@ -108,12 +108,11 @@ RATE_TITLE = "Throughput"
 HEAT_TITLE = "Temperature"
 SUN_TITLE = "In the sun, unshaded"
 NOT_KNOWN = "not known"
-NO_TREND = "No figures in the last two hours."
 
 INPUT_AGES = "Last heard"
 AGO = "{span} ago"
 NO_INPUTS = "No input has reported yet."
-REJECTED = "{count} messages could not be read."
+REJECTED = "{count} of the latest messages could not be read."
 
 TELL = "Tell the agent"
 TELL_HINT = "One tap is one note with the time of the tap."

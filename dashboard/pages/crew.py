@@ -93,7 +93,7 @@ def page_parts(seen: Look, theme_name: str) -> dict[str, object]:
         "verdict": crew_parts.verdict(situation),
         "next": crew_parts.next_thing(situation, zone),
         "alerts": crew_parts.alert_list(situation.alerts, zone),
-        "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s),
+        "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s, seen.rejected),
         "notes": crew_parts.note_list(seen.notes, zone),
         "alarms": crew_parts.alarms(situation.alerts),
         **dict(zip(CAPTIONS, captions, strict=True)),

@@ -69,6 +69,27 @@ def test_a_verdict_that_repeats_the_action_gives_way_to_the_alerts_name() -> Non
     assert "Re-peak the dish Why:" in text
 
 
+def test_longest_silence_comes_first() -> None:
+    last_seen_unix_s = {"signal": NOW_UNIX_S - 5.0, "temperature modem": NOW_UNIX_S - 900.0}
+    text = said(crew_parts.input_ages(last_seen_unix_s, NOW_UNIX_S, 0))
+    assert text == "Modem thermometer 15 min ago Signal 5 s ago"
+
+
+def test_refused_messages_are_counted_where_inputs_are_missed() -> None:
+    assert "3 of the latest messages could not be read" in said(crew_parts.input_ages({}, NOW_UNIX_S, 3))
+
+
+def test_only_unseen_alerts_make_a_sound() -> None:
+    alerts = (active(REPEAK), active(REPEAK, acknowledged=True), active(REPEAK, quiet_s=60.0))
+    sound = crew_parts.alarms(alerts)
+    assert [alarm["beeps"] for alarm in sound] == [2]
+
+
+def test_a_rule_of_the_crews_own_is_shown_by_its_name() -> None:
+    own = active(replace(REPEAK, rule="our-own-rule"))
+    assert "our-own-rule" in said(crew_parts.alert_list((own,), MADRID))
+
+
 @pytest.mark.parametrize("trend", TRENDS, ids=lambda trend: trend.name)
 def test_unknown_figures_are_said_to_be_unknown(trend: Trend) -> None:
     assert words.NOT_KNOWN in said(crew_parts.trend_caption(trend, {}))
