@@ -11,10 +11,11 @@ What a source is, the name of a column or a pointer into a message, is the calle
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field
 
 from agent.config_check import Findings, allowed_text, from_text, known_fields, read_section, report_unknown
 from agent.errors import UsageError
+from agent.inputs.payloads import ONE_OF
 from agent.records import KINDS, JsonValue
 from agent.store.schema import own_fields
 
@@ -90,7 +91,17 @@ def _reading_map(kind: str, table: Mapping[str, object], findings: Findings) -> 
     found = {key: one for key, one in read.items() if one is not None}
     if not findings.lines and not any(one.source for one in found.values()):
         findings.add("", kind, sorted(table), "at least one field with a source")
+    for names in _needed(kind):
+        if not findings.lines and not any(name in found for name in names):
+            findings.missing(kind, names[0], f"a source for {' or '.join(names)}")
     return ReadingMap(kind=kind, fields=found)
+
+
+def _needed(kind: str) -> list[tuple[str, ...]]:
+    """Groups of fields of which a reading has at least one each."""
+    items = KINDS[kind].__dataclass_fields__
+    required = [(name,) for name in own_fields(kind) if items[name].default is MISSING]
+    return [*required, ONE_OF[kind]] if kind in ONE_OF else required
 
 
 def _field_map(kind: str, key: str, value: object, findings: Findings) -> FieldMap | None:
@@ -108,8 +119,9 @@ def _field_map(kind: str, key: str, value: object, findings: Findings) -> FieldM
 
 
 def fields_of(one: ReadingMap, value_of: ValueOf) -> dict[str, JsonValue] | None:
-    """The fields of a reading, for `payloads.reading_of`; None where no source has a value.
+    """The fields of a reading, for `payloads.reading_of`; None where the row or message has none.
 
+    That is so where no source has a value, or none of those without which there is no reading.
     `value_of` gives a source's value, None where there is none. Raises MappingError.
     """
     found: dict[str, JsonValue] = {}
@@ -122,7 +134,8 @@ def fields_of(one: ReadingMap, value_of: ValueOf) -> dict[str, JsonValue] | None
         if value is not None:
             found[name] = _value(one.kind, name, how, value)
             measured = True
-    return found if measured else None
+    complete = all(any(name in found for name in names) for names in _needed(one.kind))
+    return found if measured and complete else None
 
 
 def _value(kind: str, name: str, how: FieldMap, value: JsonValue) -> JsonValue:

@@ -1,6 +1,9 @@
 """`peakshade tune` on hours of the sample day."""
 
 import json
+import subprocess
+import sys
+import time
 import tomllib
 from pathlib import Path
 
@@ -118,3 +121,24 @@ def test_a_session_without_labels_or_named_twice_is_refused(
     assert "bare: has no labels.csv" in capsys.readouterr().err
     assert main(["tune", days[0], days[0], *GRID]) == 2
     assert "is named twice" in capsys.readouterr().err
+
+
+def test_killed_in_the_middle_the_same_command_goes_on(days: list[str], deaf: str, tmp_path: Path) -> None:
+    """Killed outright once the first session is done: its result is taken, and the outcome is as if not."""
+    work, out = tmp_path / "work", tmp_path / "p.toml"
+    command = [sys.executable, "-m", "agent", "tune", *days, "--rules", deaf, *GRID]
+    command += ["--work", str(work), "--out", str(out), "--json"]
+    killed = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    deadline_s = time.monotonic() + 60.0
+    while not list(work.glob("tally-*.npz")) and killed.poll() is None and time.monotonic() < deadline_s:
+        time.sleep(0.005)
+    killed.kill()
+    killed.communicate()
+    first = {path: path.stat().st_mtime_ns for path in work.glob("tally-*.npz")}
+    assert first
+    resumed = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert resumed.returncode == 1
+    assert {path: path.stat().st_mtime_ns for path in first} == first
+    out.unlink()
+    fresh = [str(tmp_path / "other") if word == str(work) else word for word in command]
+    assert subprocess.run(fresh, capture_output=True, text=True, check=False).stdout == resumed.stdout

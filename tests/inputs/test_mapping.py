@@ -74,9 +74,11 @@ def test_words_are_translated_and_whole_numbers_stay_whole() -> None:
     assert readings({"rx_kbit": "2500", "rx_kb": "12"}) == [expected]
 
 
-def test_a_row_without_any_value_is_no_reading() -> None:
+def test_a_row_without_any_value_or_without_the_one_that_counts_is_no_reading() -> None:
     assert readings({}) == []
     assert readings({"other": 3}) == []
+    assert readings({"lock": "0", "agc": "450"}) == []
+    assert readings({"rx_kb": "12"}) == []
 
 
 @pytest.mark.parametrize(
@@ -107,6 +109,8 @@ def test_what_comes_out_is_checked_like_any_message() -> None:
         ("[[signal]]\nesno_db = { source = 'x', constant = 1 }\n", "allowed is either source or constant"),
         ("[[signal]]\nesno_db = { source = 'x', factor = 2 }\n", "factor"),
         ("[[signal]]\nesno_db = { constant = 12.0 }\n", "at least one field with a source"),
+        ("[[signal]]\nlocked = 'x'\n", "signal.esno_db is missing: allowed is a source for esno_db or cn_db"),
+        ("[[temperature]]\ntemperature_degc = 'x'\n", "temperature.where is missing"),
         ("signal = 'x'\n", "allowed is a table [[signal]]"),
         ("", "a table is missing"),
     ],

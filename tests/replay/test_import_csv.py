@@ -12,6 +12,7 @@ from agent.replay.sessions import read_session
 from tests.job_text import JOB_TOML
 
 Output = pytest.CaptureFixture[str]
+DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 NOON_UNIX_S = 1_784_368_800.0  # 2026-07-18T12:00:00+02:00
 SPREADSHEET_MAP = """
 time = { column = "Datum", format = "%d.%m.%Y %H:%M:%S", zone = "Europe/Madrid" }
@@ -101,3 +102,17 @@ def test_files_become_a_session_that_can_be_read(tmp_path: Path, capsys: Output)
     assert day.job.site.name == "Salt pan, north gate"
     assert main(["import", str(tmp_path / "van-1.toml"), str(out), *files]) == 2
     assert "exists already" in capsys.readouterr().err
+
+
+def test_the_map_in_the_documents_works() -> None:
+    """The block under "Files of other programs", on two rows as such a program writes them."""
+    section = DEVELOPERS.read_text(encoding="utf-8").split("### Files of other programs")[1]
+    text = section.split("```toml\n")[1].split("```")[0]
+    rows = "Date;SNR;Lock;PA temp F\n18.07.2026 12:00:00;14,2;1;122\n18.07.2026 12:00:10;;0;\n"
+    # A lock without a level is no signal reading.
+    found = readings_from_text(rows, "log.csv", csv_map(text, "map.toml"))
+    first, second = sorted(found, key=lambda one: type(one).__name__)
+    assert first == Signal(unix_s=NOON_UNIX_S, esno_db=14.2, locked=True)
+    assert isinstance(second, Temperature)
+    # 122 °F is 50 °C: (122 - 32) * 5 / 9.
+    assert second.temperature_degc == pytest.approx(50.0, abs=0.01)
