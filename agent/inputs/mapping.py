@@ -100,7 +100,7 @@ def _reading_map(kind: str, table: Mapping[str, object], findings: Findings) -> 
 def _needed(kind: str) -> list[tuple[str, ...]]:
     """Groups of fields of which a reading has at least one each."""
     items = KINDS[kind].__dataclass_fields__
-    required = [(name,) for name in own_fields(kind) if items[name].default is MISSING]
+    required: list[tuple[str, ...]] = [(name,) for name in own_fields(kind) if items[name].default is MISSING]
     return [*required, ONE_OF[kind]] if kind in ONE_OF else required
 
 
