@@ -15,7 +15,7 @@ from dashboard import words
 from dashboard.changes import only_changed
 from dashboard.figures import TRENDS, Trend
 from dashboard.pages import crew_parts
-from tests.dashboard.scenes import NOW_UNIX_S, SCENES
+from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, active
 
 MADRID = ZoneInfo("Europe/Madrid")
 
