@@ -85,9 +85,12 @@ def run(args: argparse.Namespace) -> int:
     sets = sets_asked(args.grid, args.random, args.seed, args.vary)
     present = read_rules(args.rules)
     work: Path = args.work or cache_folder("tuning")
-    with _workers(args.scheduler, args.workers) as workers:
-        bench = Bench(tuple(folders), workers, work.resolve(), sys.stderr)
-        tuned = tune(bench, present, sets, args.false_alarms_per_hour)
+    try:
+        with _workers(args.scheduler, args.workers) as workers:
+            bench = Bench(tuple(folders), workers, work.resolve(), sys.stderr)
+            tuned = tune(bench, present, sets, args.false_alarms_per_hour)
+    except KeyboardInterrupt:
+        raise UsageError("interrupted; the same command goes on where it was") from None
     names = [folder.name for folder in folders]
     written = _write(out, tuned, present, names)
     if args.json:

@@ -1,6 +1,8 @@
 """`peakshade tune` on hours of the sample day."""
 
 import json
+import os
+import signal
 import subprocess
 import sys
 import time
@@ -142,3 +144,21 @@ def test_killed_in_the_middle_the_same_command_goes_on(days: list[str], deaf: st
     out.unlink()
     fresh = [str(tmp_path / "other") if word == str(work) else word for word in command]
     assert subprocess.run(fresh, capture_output=True, text=True, check=False).stdout == resumed.stdout
+
+
+def test_interrupted_by_a_person_it_says_that_it_can_go_on(
+    days: list[str], deaf: str, tmp_path: Path
+) -> None:
+    """The interrupt goes to the whole group, as from a terminal; no process prints a traceback."""
+    work = tmp_path / "work"
+    command = [sys.executable, "-m", "agent", "tune", *days, "--rules", deaf, "--random", "300"]
+    command += ["--work", str(work), "--workers", "2", "--out", str(tmp_path / "p.toml")]
+    tuning = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    deadline_s = time.monotonic() + 60.0
+    while not list(work.glob("rows-*.npz")) and tuning.poll() is None and time.monotonic() < deadline_s:
+        time.sleep(0.005)
+    os.killpg(tuning.pid, signal.SIGINT)
+    _, said = tuning.communicate(timeout=60.0)
+    assert tuning.returncode == 2
+    assert said == "peakshade tune: interrupted; the same command goes on where it was\n"
+    assert not (tmp_path / "p.toml").exists()

@@ -1,5 +1,6 @@
 """Who does the work: this process, processes of this computer, or a dask.distributed cluster."""
 
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
@@ -28,8 +29,11 @@ def in_turn(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[
 
 @contextmanager
 def processes(count: int) -> Iterator[Workers]:
-    """`count` processes of this computer; an interruption drops the tasks that have not begun."""
-    pool = ProcessPoolExecutor(count, mp_context=get_context("spawn"))
+    """`count` processes of this computer; an interruption drops the tasks that have not begun.
+
+    Those that have are finished: their results are kept.
+    """
+    pool = ProcessPoolExecutor(count, get_context("spawn"), initializer=_leave_interrupts_to_the_parent)
 
     def spread(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
         numbers = {pool.submit(work, task): index for index, task in enumerate(tasks)}
@@ -39,6 +43,10 @@ def processes(count: int) -> Iterator[Workers]:
         yield spread
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+def _leave_interrupts_to_the_parent() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 @contextmanager
