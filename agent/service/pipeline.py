@@ -50,7 +50,13 @@ class Pipeline:
 
     def add(self, messages: Sequence[Arrival | Refusal]) -> list[Stored]:
         """Store the messages; on return they are on the disk. Returns the readings that are new."""
-        return self._writer.add(messages, self.stamper.stamp)
+        before_unix_s = self.stamper.latest_unix_s
+        try:
+            return self._writer.add(messages, self.stamper.stamp)
+        except BaseException:
+            # Nothing was stored, and the next try stamps the messages anew.
+            self.stamper.latest_unix_s = before_unix_s
+            raise
 
     def catch_up(self, wall_unix_s: float) -> list[AlertEvent]:
         """Feed what was stored after the engine's last reading, and keep the state.
