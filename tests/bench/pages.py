@@ -92,7 +92,7 @@ def refresh_body(address: str) -> bytes:
     """What a browser posts for a refresh that has seen nothing yet."""
     with urllib.request.urlopen(f"{address}/_dash-dependencies") as answer:
         dependencies = json.load(answer)
-    (poll,) = (one for one in dependencies if "digests.data" in one["output"])
+    (poll,) = (one for one in dependencies if "contact.data" in one["output"])
     values = {"poll": 0, "url": "", "digests": {}, "theme": "day"}
     outputs = [
         {"id": name, "property": part}
