@@ -31,12 +31,13 @@ def in_turn(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[
 def processes(count: int) -> Iterator[Workers]:
     """`count` processes of this computer; an interruption drops the tasks that have not begun.
 
-    Those that have are finished: their results are kept.
+    Those that have are finished: their results are kept. To be used from the main thread.
     """
-    pool = ProcessPoolExecutor(count, get_context("spawn"), initializer=_leave_interrupts_to_the_parent)
+    pool = ProcessPoolExecutor(count, get_context("spawn"), initializer=_ignore_interrupts)
 
     def spread(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
-        numbers = {pool.submit(work, task): index for index, task in enumerate(tasks)}
+        with _no_interrupts():
+            numbers = {pool.submit(work, task): index for index, task in enumerate(tasks)}
         return ((numbers[future], future.result()) for future in as_completed(numbers))
 
     try:
@@ -45,8 +46,18 @@ def processes(count: int) -> Iterator[Workers]:
         pool.shutdown(cancel_futures=True)
 
 
-def _leave_interrupts_to_the_parent() -> None:
+def _ignore_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextmanager
+def _no_interrupts() -> Iterator[None]:
+    """Around the first submission: it starts the processes, which ignore interrupts only once they run."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager
