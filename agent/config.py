@@ -7,7 +7,8 @@ is reported at once, one line each.
 import os
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated
 
@@ -32,6 +33,7 @@ LOOPBACK = "127.0.0.1"
 MQTT_PORT = 1883  # IANA service name "mqtt".
 MQTT_TLS_PORT = 8883  # IANA service name "secure-mqtt".
 DASHBOARD_PORT = 8050
+PASSCODE_VARIABLE = "PEAKSHADE_DASHBOARD_PASSCODE"
 # A clock set by hand is off by a minute or two, and the rules work on minutes: a larger error is refused.
 CLOCK_TOLERANCE_S = 120.0
 Host = Annotated[str, MinLen(1), MaxLen(253)]
@@ -61,10 +63,12 @@ class StoreSection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DashboardSettings:
-    """[dashboard]: where the crew's page is served."""
+    """[dashboard]: where the crew's page is served, and the passcode for phones on the crew's network."""
 
     host: Host = LOOPBACK
     port: Port = DASHBOARD_PORT
+    public_host: Host | None = None
+    passcode_file: FilePath | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +127,7 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
     job = read_job(tree, findings)
     broker = _read_broker(tree, path.parent, findings)
     store = read_section(StoreSection, "store", table(tree, "store"), findings)
-    dashboard = read_section(DashboardSettings, "dashboard", table(tree, "dashboard"), findings)
+    dashboard = _read_dashboard(tree, path.parent, environ, findings)
     clock = read_section(ClockSection, "clock", table(tree, "clock"), findings)
     rules = _read_rules(tree, path.parent, findings)
     if findings.lines or job is None or broker is None or store is None or dashboard is None or clock is None:
@@ -217,6 +221,30 @@ def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -
         username=section.username,
         password=None if password is None else SecretStr(password),
     )
+
+
+def _read_dashboard(
+    tree: Mapping[str, object], folder: Path, environ: Mapping[str, str], findings: Findings
+) -> DashboardSettings | None:
+    section = read_section(DashboardSettings, "dashboard", table(tree, "dashboard"), findings)
+    if section is None:
+        return None
+    if section.passcode_file is not None:
+        if not (folder / section.passcode_file).is_file():
+            allowed = "a text file that exists and holds the passcode, seen from the config's folder"
+            findings.add("dashboard", "passcode_file", section.passcode_file, allowed)
+        return replace(section, passcode_file=str(folder / section.passcode_file))
+    if not _is_this_computer(section.host) and PASSCODE_VARIABLE not in environ:
+        wanted = f"a text file with the passcode, or {PASSCODE_VARIABLE}, where host is not {LOOPBACK}"
+        findings.missing("dashboard", "passcode_file", wanted)
+    return section
+
+
+def _is_this_computer(host: str) -> bool:
+    try:
+        return host == "localhost" or ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 def _secret_from(name: str, folder: Path, findings: Findings) -> str | None:

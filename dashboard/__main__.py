@@ -37,6 +37,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         mqtt_tls=args.mqtt_tls,
         terminal=args.terminal,
         speed=args.speed,
+        rules=args.rules,
+        rules_folder=args.rules_folder or args.store.parent,
     )
     try:
         gate = _gate(args.host, args.passcode_file)
@@ -107,6 +109,10 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--speed", type=float, default=1.0, help="of the agent's clock, for a played day")
     parser.add_argument("--passcode-file", type=Path, help="needed to listen beyond this computer")
     parser.add_argument("--public-host", help="address that phones reach this computer by, for the links")
+    parser.add_argument("--rules", type=Path, help="the rules file in force, for the tuning page")
+    parser.add_argument(
+        "--rules-folder", type=Path, help="where accepted rules files go (default: beside the store)"
+    )
     return parser
 
 

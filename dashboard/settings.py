@@ -11,7 +11,10 @@ CONFIG_KEY = "PEAKSHADE"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """`terminal` is the one shown where an address names none; `speed` is that of the agent's clock."""
+    """`terminal` is the one shown where an address names none; `speed` is that of the agent's clock.
+
+    `rules` is the rules file in force (None: the defaults); accepted ones are written to `rules_folder`.
+    """
 
     store: Path
     mqtt_host: str
@@ -21,6 +24,8 @@ class Settings:
     mqtt_tls: bool = False
     terminal: str | None = None
     speed: float = 1.0
+    rules: Path | None = None
+    rules_folder: Path = Path()
 
 
 def current_settings() -> Settings:

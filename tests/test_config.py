@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from agent.config import OTHER_SECTIONS, Config, load_config, printable
+from agent.config import OTHER_SECTIONS, PASSCODE_VARIABLE, Config, load_config, printable
 from agent.config_job import OTHER_SECTIONS as OTHER_NAMES
 from agent.config_job import job_from_mapping, unix_s_from_rfc3339
 from agent.errors import UsageError
@@ -217,3 +217,20 @@ def test_rfc_3339_examples(text: str, unix_s: float) -> None:
 def test_text_that_is_no_time_is_no_time(text: str) -> None:
     found = unix_s_from_rfc3339(text)
     assert found is None or text[:4].isdigit()
+
+
+def test_dashboard_beyond_this_computer_needs_a_passcode(tmp_path: Path) -> None:
+    open_door = JOB_TOML + '\n[dashboard]\nhost = "0.0.0.0"\n'
+    assert "dashboard.passcode_file is missing" in complaints(tmp_path, open_door)[0]
+    named = open_door + 'passcode_file = "passcode.txt"\n'
+    assert "dashboard.passcode_file" in complaints(tmp_path, named)[0]
+    (tmp_path / "passcode.txt").write_text("salt-pan-2026\n")
+    config = load(tmp_path, named)
+    assert config.dashboard.passcode_file == str(tmp_path / "passcode.txt")
+    assert "salt-pan-2026" not in printable(config)
+    assert load(tmp_path, open_door, {PASSCODE_VARIABLE: "salt-pan-2026"}).dashboard.host == "0.0.0.0"
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])
+def test_dashboard_on_this_computer_needs_none(tmp_path: Path, host: str) -> None:
+    assert load(tmp_path, JOB_TOML + f'\n[dashboard]\nhost = "{host}"\n').dashboard.host == host

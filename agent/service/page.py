@@ -2,9 +2,10 @@
 
 import asyncio
 import logging
+import os
 import sys
 
-from agent.config import LOOPBACK, Config
+from agent.config import ENVIRONMENT_PREFIX, LOOPBACK, Config
 from agent.inputs.mqtt import EVERY_ADDRESS, connect_host
 from agent.service.console import say
 
@@ -21,17 +22,9 @@ async def serve_page(config: Config, speed: float) -> None:
     The agent does not depend on it: where it cannot start, or ends, the agent only says so.
     """
     host, port = config.dashboard.host, config.dashboard.port
-    options = {
-        "--store": config.store.path,
-        "--mqtt-host": connect_host(config.broker),
-        "--mqtt-port": config.broker.port,
-        "--host": host,
-        "--port": port,
-        "--terminal": config.job.terminal,
-        "--speed": speed,
-    }
-    words = [str(word) for option in options.items() for word in option]
-    process = await asyncio.create_subprocess_exec(sys.executable, "-m", "dashboard", *words)
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "dashboard", *page_options(config, speed), env=page_environment(config)
+    )
     try:
         reached = LOOPBACK if host in EVERY_ADDRESS else host
         if await _answers(process, reached, port):
@@ -40,6 +33,35 @@ async def serve_page(config: Config, speed: float) -> None:
         LOG.error("the dashboard has ended (%d); the agent runs on without it", code)
     finally:
         await _end(process)
+
+
+def page_options(config: Config, speed: float) -> list[str]:
+    """The command line of the dashboard; no secret stands in it, since everybody on the computer reads it."""
+    dashboard, broker = config.dashboard, config.broker
+    options = {
+        "--store": config.store.path,
+        "--mqtt-host": connect_host(broker),
+        "--mqtt-port": broker.port,
+        "--mqtt-username": broker.username,
+        "--host": dashboard.host,
+        "--port": dashboard.port,
+        "--public-host": dashboard.public_host,
+        "--passcode-file": dashboard.passcode_file,
+        "--terminal": config.job.terminal,
+        "--speed": speed,
+        "--rules": config.rules,
+        "--rules-folder": config.path.parent,
+    }
+    given = [str(word) for option in options.items() if option[1] is not None for word in option]
+    return [*given, "--mqtt-tls"] if broker.tls else given
+
+
+def page_environment(config: Config) -> dict[str, str]:
+    """The agent's environment with the broker's password as the dashboard expects it."""
+    password = config.broker.password
+    if password is None:
+        return dict(os.environ)
+    return {**os.environ, f"{ENVIRONMENT_PREFIX}BROKER__PASSWORD": password.get_secret_value()}
 
 
 async def _answers(process: asyncio.subprocess.Process, host: str, port: int) -> bool:
