@@ -70,7 +70,11 @@ class Signal(Reading):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Throughput(Reading):
-    """One test or measurement of the rate. At least one of down_mbps, up_mbps."""
+    """One measurement of rate or path. At least one of down_mbps, up_mbps, rtt_ms, loss_percent.
+
+    `rtt_ms`, `jitter_ms`, `loss_percent` are those of the whole path, `local_*` of the way to the terminal's
+    own gateway only.
+    """
 
     method: Method
     down_mbps: RateMbps | None = None
@@ -78,6 +82,8 @@ class Throughput(Reading):
     rtt_ms: Milliseconds | None = None
     jitter_ms: Milliseconds | None = None
     loss_percent: Percent | None = None
+    local_rtt_ms: Milliseconds | None = None
+    local_loss_percent: Percent | None = None
     bytes_used: Count | None = None
     stream_mbps: RateMbps | None = None
     window_bytes: Count | None = None

@@ -69,7 +69,7 @@ MALFORMED = (
     _case("sent-time-wrong", "signal", '{$, "sent_time": "x", "esno_db": 9}', "sent_time"),
     _case("no-level", "signal", '{$, "locked": true}', "esno_db, cn_db, quality_percent"),
     _case("level-null", "signal", '{$, "esno_db": null}', "at least one"),
-    _case("no-rate", "throughput", '{$, "method": "active", "rtt_ms": 600}', "down_mbps, up_mbps"),
+    _case("no-rate", "throughput", '{$, "method": "active", "jitter_ms": 3}', "down_mbps, up_mbps"),
     _case("number-in-quotes", "signal", '{$, "esno_db": "9.1"}', '"9.1"', "-40 to 60", "quotes"),
     _case("number-true", "signal", '{$, "esno_db": true}', "esno_db is true", "-40 to 60"),
     _case("too-high", "signal", '{$, "esno_db": 61}', "61", "-40 to 60"),
