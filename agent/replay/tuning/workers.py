@@ -80,7 +80,9 @@ def cluster(address: str, connect_s: float = CONNECT_S) -> Iterator[Workers]:
         ) from None
 
     def spread(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
-        futures = [client.submit(work, task, pure=False) for task in tasks]
+        # Scattered, because a graph that holds many thresholds itself is slow.
+        sent = client.scatter(list(tasks), hash=False)
+        futures = [client.submit(work, task, pure=False) for task in sent]
         numbers = {future.key: index for index, future in enumerate(futures)}
         return ((numbers[future.key], future.result()) for future in distributed.as_completed(futures))
 
