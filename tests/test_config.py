@@ -197,7 +197,7 @@ def test_job_of_a_session_is_read_by_the_same_rules() -> None:
 
 
 def test_section_names_stand_once() -> None:
-    assert tuple(OTHER_SECTIONS) == OTHER_NAMES
+    assert (*OTHER_SECTIONS, "inputs") == OTHER_NAMES
 
 
 @pytest.mark.parametrize(

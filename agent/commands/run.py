@@ -9,6 +9,7 @@ from pathlib import Path
 from agent.clock import WallClock
 from agent.config import Config, load_config
 from agent.errors import UsageError
+from agent.inputs.collectors.running import Inputs
 from agent.plan.span import days_covering
 from agent.plan_store import PlanError, load_or_compute_plan
 from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
@@ -31,13 +32,16 @@ def run(args: argparse.Namespace) -> int:
     config = load_config(args.config, os.environ)
     clock = WallClock()
     log_to_terminal()
+    inputs = Inputs(config, os.environ, clock.now)
     try:
         plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))
     except PlanError as error:
         raise UsageError(str(error)) from error
-    agent = Agent(config, plan, rules_of(config), clock, event_printer(config.job.site.time_zone))
-    pages: Companions = {"page": partial(serve_page, config, clock.speed)}
-    asyncio.run(_run(agent, {} if args.no_dashboard else pages))
+    agent = Agent(config, plan, rules_of(config), clock, event_printer(config.job.site.time_zone), inputs)
+    companions: Companions = {"inputs": inputs.run} if inputs.states else {}
+    if not args.no_dashboard:
+        companions = {**companions, "page": partial(serve_page, config, clock.speed)}
+    asyncio.run(_run(agent, companions))
     return 0
 
 

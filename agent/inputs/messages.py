@@ -1,7 +1,7 @@
 """Topics, and the messages that peakshade writes: readings, alerts and its status. Pure."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Literal
@@ -49,13 +49,13 @@ def to_message(reading: AnyReading) -> bytes:
         value = getattr(reading, item.name)
         if item.name not in shared and value is not None:
             body[item.name] = value
-    return _encoded(body | dict(reading.extra))
+    return encoded(body | dict(reading.extra))
 
 
 def alert_message(event: AlertEvent) -> bytes:
     """The payload of one alert event."""
     deadline = event.deadline_unix_s
-    return _encoded(
+    return encoded(
         {
             TIME: rfc3339(event.unix_s),
             "rule": event.rule,
@@ -69,12 +69,18 @@ def alert_message(event: AlertEvent) -> bytes:
     )
 
 
-def status_message(unix_s: float, state: AgentState, last_seen_unix_s: Mapping[str, float]) -> bytes:
-    """The payload of the agent's state, with the age of every input in seconds."""
+def status_message(
+    unix_s: float,
+    state: AgentState,
+    last_seen_unix_s: Mapping[str, float],
+    collectors: Sequence[JsonValue] = (),
+) -> bytes:
+    """The payload of the agent's state, with the age of every input in seconds and how collectors fare."""
     ages: dict[str, JsonValue] = {
         name: round(max(0.0, unix_s - seen_unix_s), 1) for name, seen_unix_s in last_seen_unix_s.items()
     }
-    return _encoded({TIME: rfc3339(unix_s), "state": state, "inputs": ages})
+    body: dict[str, JsonValue] = {TIME: rfc3339(unix_s), "state": state, "inputs": ages}
+    return encoded(body | {"collectors": list(collectors)} if collectors else body)
 
 
 def rfc3339(unix_s: float) -> str:
@@ -82,5 +88,6 @@ def rfc3339(unix_s: float) -> str:
     return datetime.fromtimestamp(unix_s, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def _encoded(body: Mapping[str, JsonValue]) -> bytes:
+def encoded(body: Mapping[str, JsonValue]) -> bytes:
+    """An object as a payload."""
     return json.dumps(body, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()

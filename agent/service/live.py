@@ -20,6 +20,7 @@ import aiomqtt
 from agent.clock import AnyClock
 from agent.config import BrokerSettings, Config
 from agent.errors import UsageError
+from agent.inputs.collectors.running import Inputs
 from agent.inputs.gate import DurableGate
 from agent.inputs.messages import (
     alert_message,
@@ -59,13 +60,17 @@ Companions = Mapping[str, Callable[[], Coroutine[None, None, None]]]
 
 @dataclass(frozen=True, slots=True)
 class Agent:
-    """What one agent runs with. `on_events` hears alert events once they are stored."""
+    """What one agent runs with. `on_events` hears alert events once they are stored.
+
+    `inputs` are those that the agent reads by itself; their task is one of the companions.
+    """
 
     config: Config
     plan: LinkPlan
     rules: RuleSet
     clock: AnyClock
     on_events: Callable[[Sequence[AlertEvent]], None]
+    inputs: Inputs | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,7 +277,9 @@ class _Live:
 
     def _say_status(self) -> None:
         seen: Mapping[str, float] = self._pipeline.situation().last_seen_unix_s
-        self._outbox.put(status_topic(self._terminal), status_message(self._clock.now(), "online", seen))
+        collectors = [] if self._agent.inputs is None else self._agent.inputs.as_json()
+        message = status_message(self._clock.now(), "online", seen, collectors)
+        self._outbox.put(status_topic(self._terminal), message)
 
     async def _tick(self) -> None:
         with suppress(TimeoutError):
