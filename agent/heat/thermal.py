@@ -19,7 +19,7 @@ from math import exp, inf, isnan, log, nan, sqrt
 TAU_PRIOR_MIN = 25.0
 TAU_BOUNDS_MIN = (6.0, 120.0)
 GAIN_PRIOR_K_PER_W_M2 = 0.018
-GAIN_BOUNDS_K_PER_W_M2 = (0.0, 0.06)
+GAIN_BOUNDS_K_PER_W_M2 = (0.0, 0.04)
 OFFSET_PRIOR_K = 12.0
 OFFSET_BOUNDS_K = (-10.0, 60.0)
 SHADED_SHARE = 0.25  # diffuse and reflected light that still reaches a unit under a cover
@@ -31,6 +31,8 @@ READING_ERROR_K = 0.3  # of a five-minute rise, until the thermometer has shown 
 LEAST_READING_ERROR_K = 0.1
 SLOPE_MINUTES = 10
 CAUTION_SIGMAS = 0.5  # the planned-for course lies this far above the likeliest: late is worse than early
+STEEPER_K_PER_MIN = 0.1
+EXTRA_FADES_MIN = 30.0
 EARLY_SIGMAS = 2.0  # one course in forty is earlier (normal distribution)
 
 Matrix = list[list[float]]
@@ -112,19 +114,23 @@ def forecast(
 ) -> Forecast:
     """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance W/m2) of each five minutes.
 
-    `slope_k_per_min` is the measured slope. What the model does not explain of it (a cloud, the wind) is
-    taken to last: the model only bends the measured course, toward its settled temperature and with the sun.
+    `slope_k_per_min` is the measured slope. What the model does not explain of it is taken to last where it
+    cools (a cloud, the wind) and to fade within half an hour where it warms.
     """
     temperature = now_degc
     air, sun = ahead[0]
     extra_k_per_min = slope_k_per_min - model.theta[0] * (model.settled_degc(air, sun) - now_degc) / STEP_MIN
+    # With the little more sun of the next hour a slope does not grow faster than this.
+    steepest_k = (max(0.0, slope_k_per_min) + STEEPER_K_PER_MIN) * STEP_MIN
     crossings = [inf, inf, inf]
     peak = now_degc
     variance = 0.0
     for index, (air, sun) in enumerate(ahead):
         before = temperature, sqrt(variance)
-        temperature += model.theta[0] * (model.settled_degc(air, sun) - temperature)
-        temperature += extra_k_per_min * STEP_MIN
+        rise_k = model.theta[0] * (model.settled_degc(air, sun) - temperature)
+        fade = exp(-(index + 1) * STEP_MIN / EXTRA_FADES_MIN) if extra_k_per_min > 0.0 else 1.0
+        rise_k += extra_k_per_min * STEP_MIN * fade
+        temperature += min(rise_k, steepest_k)
         # Errors of the steps add up, while the pull to the settled temperature forgets old ones.
         variance = variance * (1.0 - model.theta[0]) ** 2 + model.error_k**2
         peak = max(peak, temperature)

@@ -9,10 +9,14 @@ from agent.watch.series import GRID_S, Cells, Interval, median
 # A coarse quality figure of 0 to 100 % is read as this many dB a percent: DVB-S2's MODCODs span 18.4 dB
 # (EN 302 307-1 Table 13, QPSK 1/4 to 32APSK 9/10), and makers map somewhat less than that to the full scale.
 QUALITY_DB_PER_PERCENT = 0.15
+FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
+CHANGES_THAT_TELL = 3
 LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
 LEVEL_WINDOW_S = 60.0
 DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
 DIP_STEPS = 1.5  # a coarse figure that toggles between two neighbours has not dipped
+DIP_LONGEST_S = 60.0
+DIP_LEVEL_S = 300.0
 DIPS_WITHIN_S = 600.0
 SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
 
@@ -44,10 +48,13 @@ class Carrier:
     noise_db: float = 0.1
     dips_unix_s: list[float] = field(default_factory=list)
     in_dip: bool = False
+    dip_start_unix_s: float = -inf
     locked: bool = True
     lock_changed_unix_s: float = -inf
     last_db: float = nan
     finest_db: float = inf
+    changes: int = 0
+    on_fifths: bool = True
 
     def add(self, unix_s: float, value_db: float, measure: str) -> None:
         """One reading; `measure` says which figure it is ("lost" for no lock)."""
@@ -62,18 +69,23 @@ class Carrier:
 
     def _follow_resolution(self, value_db: float) -> None:
         step = abs(value_db - self.last_db)
-        if 0.0 < step < self.finest_db:
-            self.finest_db = step
+        if step > 0.0:
+            self.changes += 1
+            self.finest_db = min(self.finest_db, step)
+        fifths = value_db / FIFTH_DB
+        self.on_fifths = self.on_fifths and abs(fifths - round(fifths)) < 1e-6
         self.last_db = value_db
 
     @property
     def resolution_db(self) -> float:
-        """The smallest step that the figure has made; 0 while it has made none."""
-        return 0.0 if self.finest_db == inf else self.finest_db
+        """The smallest step that the figure can make, as far as it has shown; 0 while it has shown none."""
+        if self.measure == "quality" and self.on_fifths:
+            return FIFTH_DB
+        return self.finest_db if self.changes >= CHANGES_THAT_TELL else 0.0
 
     def close(self, unix_s: float) -> float:
         """Close the grid cell that ends at `unix_s`; returns its mean (dB) or NaN."""
-        before = self.level_db(unix_s - GRID_S)
+        before = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, 3)
         mean = self.cells.close(unix_s)
         if not isnan(mean):
             self.minute.add(mean)
@@ -85,6 +97,14 @@ class Carrier:
     def _follow_dips(self, unix_s: float, mean_db: float, before_db: float) -> None:
         fell = before_db - mean_db >= max(DIP_DB, DIP_STEPS * self.resolution_db)
         if fell and not self.in_dip:
+            self.dip_start_unix_s = unix_s
+        # Only a drop that came back soon is a dip; one that stays is for others to judge.
+        if (
+            self.in_dip
+            and not fell
+            and unix_s - self.dip_start_unix_s <= DIP_LONGEST_S
+            and mean_db > before_db - 1.0
+        ):
             self.dips_unix_s.append(unix_s)
         self.in_dip = fell
         while self.dips_unix_s and self.dips_unix_s[0] < unix_s - DIPS_WITHIN_S:

@@ -14,6 +14,14 @@ SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "block
 UNKNOWN_WEIGHT = 0.0  # the cause that nobody thought of
 
 ABRUPT_S = 30.0
+DENSE_S = 20.0  # readings this close show a shower's onset as it is
+STEADY_INTERVAL_S = 30.0
+RAIN_REACHES = 2.0
+ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
+QUIET = 1.7
+AFTER_RAIN_S = 300.0
+DRY_STRETCH = 5.0
+NOISES_THAT_TELL = 2.5
 RAIN_ONSET_S = (45.0, 900.0)
 SLIDE_S = 1200.0
 FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))
@@ -24,9 +32,11 @@ class SignalFacts:
     """What is known of a loss of signal; NaN where it is not. Times are in seconds before now."""
 
     loss_db: float
-    resolution_db: float
+    certain_db: float
+    noise_db: float
     interval_s: float
     onset_s: float
+    slow_start: bool
     age_s: float
     flat_s: float
     slide_s: float
@@ -36,6 +46,10 @@ class SignalFacts:
     knock_at_onset: bool
     rain_seen: bool
     gauge_dry: bool
+    rain_over: bool
+    roughness: float
+    went_before: int
+    rain_reach_db: float  # what the heaviest rain of an average year takes from this link
     sun_loss_db: float
     dips: int
     locked: bool
@@ -66,11 +80,17 @@ def _resolution(interval_s: float) -> float:
     """How much an abrupt onset says at this sampling (0 to 1): between rare samples a shower looks abrupt."""
     if isnan(interval_s):
         return 0.0
-    return max(0.15, min(1.0, 20.0 / max(interval_s, 1.0)))
+    return max(0.15, min(1.0, DENSE_S / max(interval_s, 1.0)))
+
+
+def _came_as_rain(facts: SignalFacts) -> bool:
+    return max(RAIN_ONSET_S[0], 2.0 * facts.interval_s) < facts.onset_s <= RAIN_ONSET_S[1]
 
 
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
+    if facts.slow_start:
+        sure *= 0.4
     if isnan(facts.onset_s):
         return
     if facts.onset_s <= max(ABRUPT_S, 2.0 * facts.interval_s):
@@ -78,35 +98,60 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", 2.0 * sure, words)
         yield Evidence("blockage", 1.0 * sure, words)
         yield Evidence("rain", -1.5 * sure, words)
-    elif RAIN_ONSET_S[0] <= facts.onset_s <= RAIN_ONSET_S[1]:
+    elif _came_as_rain(facts):
         words = f"the loss took {facts.onset_s / 60.0:.0f} min to come"
         yield Evidence("rain", 1.2, words)
         yield Evidence("mispoint", -2.0, words)
         yield Evidence("blockage", -2.0, words)
     elif facts.onset_s == inf:
         yield Evidence("blockage", -3.0, "the loss came slowly")
+    if facts.slow_start:
+        yield Evidence("rain", 1.0, "it began slowly")
+        yield Evidence("blockage", -2.0, "it began slowly")
+        yield Evidence("mispoint", -0.5, "it began slowly")
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
     flat_s = min(facts.flat_s, facts.age_s)
-    samples = flat_s / facts.interval_s if facts.interval_s > 0.0 else 0.0
-    if samples >= 3.0:
-        steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= limit_s)
-        if steady:
-            words = f"steady for {flat_s / 60.0:.0f} min"
-            yield Evidence("mispoint", steady, words)
-            yield Evidence("rain", -steady, words)
+    # Rare samples hide what happens between them: it takes as many of them to call a level steady.
+    stretch = max(1.0, facts.interval_s / STEADY_INTERVAL_S)
+    if facts.gauge_dry:
+        stretch = min(stretch, DRY_STRETCH)
+    steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= stretch * limit_s)
+    if _came_as_rain(facts):
+        steady *= 0.5
+    if steady:
+        words = f"steady for {flat_s / 60.0:.0f} min"
+        yield Evidence("mispoint", steady, words)
+        yield Evidence("rain", -steady, words)
     slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1]
     if slow and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
-        yield Evidence("mispoint", 2.5 if facts.slide_s >= 2.0 * SLIDE_S else 1.5, words)
+        sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
+        yield Evidence("mispoint", sure * (2.5 if facts.slide_s >= 2.0 * SLIDE_S else 1.5), words)
         yield Evidence("rain", -1.0, words)
-    if facts.turns:
+    yield from _unrest(facts, flat_s, stretch)
+
+
+def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evidence]:
+    """How the loss behaves against the hours before it."""
+    if facts.rain_over and flat_s >= stretch * AFTER_RAIN_S:
+        yield Evidence("mispoint", 4.0, "the rain is over and the loss has stayed")
+        yield Evidence("rain", -3.0, "the rain is over and the loss has stayed")
+    elif facts.turns:
         words = "comes and goes"
         yield Evidence("rain", 1.5, words)
         yield Evidence("mispoint", -2.0 * min(facts.turns, 2), words)
     if facts.age_s >= FLAT_STEPS_S[0][0] > 2.0 * facts.flat_s and facts.slide_s < SLIDE_S:
         yield Evidence("mispoint", -1.5, "not steady")
+    if facts.roughness >= ROUGH:
+        yield Evidence("rain", 1.5, "less quiet than before")
+        yield Evidence("mispoint", -2.0, "less quiet than before")
+    elif facts.roughness <= QUIET and flat_s >= stretch * FLAT_STEPS_S[1][0]:
+        yield Evidence("mispoint", 0.7, "as quiet as before")
+    if facts.went_before and not facts.rain_over:
+        words = "losses like it went by themselves before"
+        yield Evidence("mispoint", -0.8 * min(facts.went_before, 2), words)
     if facts.worsened >= 3:
         yield Evidence("mispoint", -1.0, "still falling")
 
@@ -115,7 +160,8 @@ def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.knock_at_onset:
         yield Evidence("mispoint", 2.0, "the crew noted a knock just before")
     elif facts.gust_at_onset:
-        yield Evidence("mispoint", 1.5, "a strong gust just before")
+        # Squalls bring rain as well: without a quick look at the onset a gust says little.
+        yield Evidence("mispoint", 0.3 + 1.2 * _resolution(facts.interval_s), "a strong gust just before")
 
 
 def _sky(facts: SignalFacts) -> Iterator[Evidence]:
@@ -123,7 +169,13 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("rain", 4.0, "rain seen or measured")
         yield Evidence("mispoint", -3.0, "rain seen or measured")
     elif facts.gauge_dry:
-        yield Evidence("rain", -2.5, "the rain gauge is dry")
+        # It may be dry here and raining where the path crosses the cloud.
+        yield Evidence("rain", -1.2, "the rain gauge is dry")
+        yield Evidence("mispoint", 0.4, "the rain gauge is dry")
+    if facts.loss_db > RAIN_REACHES * facts.rain_reach_db:
+        words = "more than rain takes at this frequency"
+        yield Evidence("rain", -2.0, words)
+        yield Evidence("mispoint", 0.7, words)
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
         yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")
@@ -132,12 +184,14 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _depth(facts: SignalFacts) -> Iterator[Evidence]:
+    if facts.loss_db < NOISES_THAT_TELL * facts.noise_db:
+        yield Evidence("mispoint", -1.5, "hardly more than the signal's own unrest")
     sure = _resolution(facts.interval_s)
     if sure < 1.0:
         yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
-    if facts.loss_db - 0.5 * facts.resolution_db < 3.0:
+    if facts.certain_db < 3.0 and facts.locked:
         yield Evidence("blockage", -3.0, f"only {facts.loss_db:.1f} dB")
-    elif facts.loss_db >= 6.0 or not facts.locked:
+    elif facts.certain_db >= 6.0 or not facts.locked:
         words = "lock is lost" if not facts.locked else f"{facts.loss_db:.1f} dB is more than a nudge"
         yield Evidence("blockage", 1.0 + 1.5 * sure, words)
         yield Evidence("mispoint", -1.5, words)

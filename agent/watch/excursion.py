@@ -13,6 +13,18 @@ from agent.watch.series import Cells, median
 START_DB = 0.5
 END_DB = 0.3
 ONSET_STUDIED_S = 480.0
+REPEATS_WITHIN_S = 7200.0
+SLOW_START_S = 45.0
+JUMP_LEAST_DB = 0.3
+JUMP_S = 20.0
+KNOCKED_SHARE = 0.75
+GROWN = 1.7
+WENT_DB = 0.7
+WENT_S = (60.0, 2400.0)
+WENT_WITHIN_S = 14_400.0
+LEAST_RISE_DB = 0.4  # smaller rises drown in the cells' noise
+STANDING_DB = 0.12
+DENSE_CELLS_S = 15.0  # rarer values are not smoothed: each may be the only one of its kind
 JUMP_DB = 0.8  # a further abrupt loss on top of an older one is studied as a new onset
 BAND_LEAST_DB = 0.3
 BAND_NOISES = 4.0
@@ -28,11 +40,17 @@ class Excursion:
     base_db: float = 0.0
     studied_from_unix_s: float = nan
     onset_s: float = nan
+    studied_db: float = nan
+    slow_start: bool = False  # a first part that took as long as a shower, before any later jump
     quiet_unix_s: float = nan  # last time the loss was small
     anchor_db: float = nan
     flat_since_unix_s: float = nan
     worse_unix_s: list[float] = field(default_factory=list)
     better_unix_s: list[float] = field(default_factory=list)
+    starts_unix_s: list[float] = field(default_factory=list)
+    went_unix_s: list[float] = field(default_factory=list)  # ends of losses that nobody mended
+    worst_db: float = 0.0
+    noise_before_db: float = nan
 
     def step(self, unix_s: float, cell_db: float, loss_db: float, noise_db: float) -> None:
         """Feed the cell's loss and the robust level of the loss (dB, NaN: not known) at `unix_s`."""
@@ -43,25 +61,47 @@ class Excursion:
         self._follow_flatness(unix_s, loss_db, noise_db)
         if loss_db < END_DB:
             self._end(unix_s)
+            self.noise_before_db = noise_db
         elif isnan(self.start_unix_s):
             if loss_db >= START_DB:
-                self._begin(unix_s, 0.0)
+                self._begin(unix_s, self._before_db())
         elif self._jumped(unix_s, loss_db):
             self._begin(unix_s, median(self.history.values[-9:-5]))
-        if not isnan(self.start_unix_s) and unix_s - self.studied_from_unix_s <= ONSET_STUDIED_S:
+        if isnan(self.start_unix_s):
+            return
+        self.worst_db = max(self.worst_db, loss_db)
+        if unix_s - self.studied_from_unix_s <= ONSET_STUDIED_S:
             self.onset_s = self._onset(loss_db)
+            self.studied_db = loss_db
+        elif loss_db > GROWN * self.studied_db:
+            self.onset_s = inf  # most of it came later, little by little
+
+    def _before_db(self) -> float:
+        """What had been lost for minutes already (clouds, drift); 0 when the loss was on its way (dB)."""
+        near, far = self.history.values[-8:-3], self.history.values[-40:-25]
+        if not far or abs(median(near) - median(far)) > STANDING_DB:
+            return 0.0
+        return max(-START_DB, min(0.8 * START_DB, median(near)))
 
     def _begin(self, unix_s: float, base_db: float) -> None:
         if isnan(self.start_unix_s):
             self.start_unix_s = unix_s
+            self.starts_unix_s = [t for t in self.starts_unix_s if t >= unix_s - REPEATS_WITHIN_S] + [unix_s]
+        elif self.onset_s >= SLOW_START_S:
+            self.slow_start = True
         self.studied_from_unix_s = unix_s
         self.base_db = base_db
 
     def _end(self, unix_s: float) -> None:
+        lasted_s = unix_s - self.start_unix_s
+        if self.worst_db >= WENT_DB and WENT_S[0] <= lasted_s <= WENT_S[1]:
+            self.went_unix_s = [t for t in self.went_unix_s if t >= unix_s - WENT_WITHIN_S] + [unix_s]
+        self.worst_db = 0.0
         self.quiet_unix_s = unix_s
         self.start_unix_s = nan
         self.onset_s = nan
         self.base_db = 0.0
+        self.slow_start = False
 
     def _jumped(self, unix_s: float, loss_db: float) -> bool:
         if unix_s - self.studied_from_unix_s < ONSET_STUDIED_S or len(self.history.values) < 9:
@@ -82,19 +122,37 @@ class Excursion:
                 del turns[0]
 
     def _onset(self, loss_db: float) -> float:
-        """Time from a fifth to four fifths of the present loss (s); inf when it began before the history."""
+        """Time from a third to three quarters of the present loss (s); inf when it began before that."""
         rise_db = loss_db - self.base_db
+        if rise_db < LEAST_RISE_DB:
+            return nan
         values, times = self.history.values, self.history.unix_s
-        low, high = self.base_db + 0.2 * rise_db, self.base_db + 0.8 * rise_db
+        dense = len(times) > 1 and times[-1] - times[0] <= DENSE_CELLS_S * len(times)
+        if dense:
+            values = _smoothed(values)
+        low, high = self.base_db + 0.33 * rise_db, self.base_db + 0.75 * rise_db
         small = next((i for i in range(len(values) - 1, -1, -1) if values[i] <= low), None)
         if small is None:
             return inf
         big = next((i for i in range(small + 1, len(values)) if values[i] >= high), None)
-        return nan if big is None else times[big] - times[small]
+        if big is None:
+            return nan
+        jumps = _jumps_db(values[small:])
+        # A gust may push twice: the time between two knocks is not the time that a shower takes.
+        knocked = dense and len(jumps) <= 2 and sum(jumps) >= KNOCKED_SHARE * rise_db
+        return JUMP_S if knocked else times[big] - times[small]
 
     def age_s(self, unix_s: float) -> float:
         """How long the excursion lasts (s), 0 when there is none."""
         return 0.0 if isnan(self.start_unix_s) else unix_s - self.start_unix_s
+
+    def alone(self) -> bool:
+        """Whether nothing like it began within the two hours before."""
+        return len(self.starts_unix_s) <= 1
+
+    def went(self, unix_s: float) -> int:
+        """How many losses went by themselves within the last hours."""
+        return sum(t >= unix_s - WENT_WITHIN_S for t in self.went_unix_s)
 
     def flat_s(self, unix_s: float) -> float:
         """How long the loss has stayed within its noise (s)."""
@@ -115,3 +173,23 @@ class Excursion:
     def worsened(self, unix_s: float, within_s: float) -> int:
         """How often the loss got clearly greater within the last `within_s`."""
         return sum(turn >= unix_s - within_s for turn in self.worse_unix_s)
+
+
+def _smoothed(values: list[float]) -> list[float]:
+    """Medians of three neighbours: edges stay where they are, single outliers go."""
+    inner = [sorted(values[i - 1 : i + 2])[1] for i in range(1, len(values) - 1)]
+    return [*values[:1], *inner, *values[-1:]] if len(values) > 2 else values
+
+
+def _jumps_db(values: list[float]) -> list[float]:
+    """The abrupt rises among these cells: each over two cells, one after the other."""
+    jumps = []
+    index = 0
+    while index + 2 < len(values):
+        rise_db = values[index + 2] - values[index]
+        if rise_db >= JUMP_LEAST_DB:
+            jumps.append(rise_db)
+            index += 2
+        else:
+            index += 1
+    return jumps

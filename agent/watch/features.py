@@ -18,7 +18,7 @@ from agent.watch.weather_watch import WeatherWatch
 
 FEATURES: tuple[str, ...] = (
     "deficit_db",
-    "unexplained_db",
+    "certain_db",
     "mispoint_confidence",
     "rain_confidence",
     "blockage_confidence",
@@ -37,6 +37,7 @@ FEATURES: tuple[str, ...] = (
     "blind_exposure_s",
     "exposed_now",
     "throughput_ratio",
+    "rtt_ratio",
     "headroom_mbps",
     "streaming",
     "lan_confidence",
@@ -165,8 +166,8 @@ class FeatureStage:
         exposed = [unit for unit in heat.units if not unit.shaded]
         sunny = heat.sun is not None and heat.sun.shining
         row = (
-            signal.deficit_db,
-            signal.unexplained_db,
+            signal.deficit_db - (signal.unexplained_db - signal.certain_db),
+            signal.certain_db,
             signal.confidence.get("mispoint", 0.0),
             signal.confidence.get("rain", 0.0),
             signal.confidence.get("blockage", 0.0),
@@ -185,6 +186,7 @@ class FeatureStage:
             max((unit.exposure_s for unit in exposed if isnan(unit.temperature_degc)), default=0.0),
             float(sunny and bool(exposed)),
             rate.ratio,
+            rate.rtt_ratio,
             rate.headroom_mbps,
             float(inputs.streaming),
             rate.lan_confidence,

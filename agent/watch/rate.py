@@ -11,16 +11,19 @@ HEADROOM_PERCENT = 10.0
 # Protocol overhead and the encoder's peaks over its mean rate: a fifth on top is common practice.
 STREAM_ALLOWANCE = 1.2
 RTT_UP_RATIO = 1.3
-LOSS_UP_PERCENT = 2.0
+LOSS_UP_PERCENT = 1.0
 HEAVY_LOSS_PERCENT = 4.0
+DEAD_LOSS_PERCENT = 90.0  # nothing comes through at all: that can be any hop
 JITTER_UP_RATIO = 3.0
-FULL_RATIO = 1.15
+LOCAL_RTT_UP_MS = 30.0  # a sound cable or radio hop answers within a few milliseconds (common practice)
+FULL_RATIO = 1.25
 OWN_QUEUE_RATIO = 2.4  # a modem's buffer holds half a second to a second: about one more round trip
 WINDOW_SHARE = 0.8  # a test this near its own TCP window has measured the window, not the link
 BIN_S = 60.0  # tests that come faster are averaged, so that one bad second is not three bad tests
 # A base is learnt quickly from good tests and slowly from bad ones, so that hours of trouble stay trouble.
 GOOD_SHARE = 0.05
 BAD_SHARE = 0.01
+FAR_SHARE = 0.3  # so far on the bad side is trouble, not news of what is normal
 LOW_RATIO = 0.75
 RECOVERED_RATIO = 0.85
 
@@ -55,7 +58,8 @@ class Figure:
         if isnan(self.base):
             self.base = value
         good = (value > self.base) == self.good_is_high
-        share = GOOD_SHARE if good else 0.0 if trouble else BAD_SHARE
+        far = abs(value - self.base) > FAR_SHARE * abs(self.base)
+        share = GOOD_SHARE if good else 0.0 if trouble or far else BAD_SHARE
         self.base += share * (value - self.base)
 
     def recent(self) -> float:
@@ -87,22 +91,29 @@ class Tests:
     down_mbps: Figure = field(default_factory=_high)
     up_mbps: Figure = field(default_factory=_high)
     window_mbps: Figure = field(default_factory=_high)
+    stream_share: Figure = field(default_factory=_high)
     rtt_ms: Figure = field(default_factory=_low)
     loss_percent: Figure = field(default_factory=_low)
     jitter_ms: Figure = field(default_factory=_low)
+    local_rtt_ms: Figure = field(default_factory=_low)
+    local_loss_percent: Figure = field(default_factory=_low)
     bin_start_unix_s: float = nan
     blamed: str = ""
 
     def add(self, test: Throughput) -> None:
-        """One test. What a passive meter saw is use, not capacity: only its delays and losses count."""
+        """One test. A passive meter sees use, not capacity: delays, losses and the stream's share count."""
         self.close(test.unix_s)
-        if test.method != "passive":
-            self.down_mbps.add(test.down_mbps)
+        if test.method == "passive":
+            self.stream_share.add(_stream_share(test))
+        else:
+            self.down_mbps.add(test.down_mbps or None)  # nothing at all is a test that failed
             self.up_mbps.add(uplink_capacity_mbps(test))
             self.window_mbps.add(window_limit_mbps(test))
         self.rtt_ms.add(test.rtt_ms)
         self.loss_percent.add(test.loss_percent)
         self.jitter_ms.add(test.jitter_ms)
+        self.local_rtt_ms.add(test.local_rtt_ms)
+        self.local_loss_percent.add(test.local_loss_percent)
 
     def close(self, unix_s: float) -> None:
         """The time is `unix_s`: a bin that is full is closed."""
@@ -111,23 +122,25 @@ class Tests:
         if unix_s - self.bin_start_unix_s < BIN_S:
             return
         self.bin_start_unix_s = unix_s
-        figures = (
-            self.down_mbps,
-            self.up_mbps,
-            self.window_mbps,
-            self.rtt_ms,
-            self.loss_percent,
-            self.jitter_ms,
-        )
+        rates = (self.down_mbps, self.up_mbps, self.window_mbps, self.stream_share)
+        local = (self.local_rtt_ms, self.local_loss_percent)
+        figures = (*rates, *local, self.rtt_ms, self.loss_percent, self.jitter_ms)
         for figure in figures:
             figure.close(unix_s, bool(self.blamed))
 
 
 def uplink_capacity_mbps(test: Throughput) -> float | None:
     """What the uplink carries: the test's rate on top of the stream that ran beside it."""
-    if test.up_mbps is None:
+    if not test.up_mbps:
         return None
     return test.up_mbps + (0.0 if test.stream_mbps is None else test.stream_mbps)
+
+
+def _stream_share(test: Throughput) -> float | None:
+    """What share of the stream a passive meter saw leave (1 at most); None where no stream runs."""
+    if test.up_mbps is None or not test.stream_mbps:
+        return None
+    return min(1.0, test.up_mbps / test.stream_mbps)
 
 
 def window_limit_mbps(test: Throughput) -> float | None:
@@ -151,6 +164,7 @@ class RateFacts:
     lan_confidence: float
     network_confidence: float
     window_limited: bool
+    rtt_ratio: float  # to what is normal on this day
 
 
 def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, stream_mbps: float) -> RateFacts:
@@ -162,6 +176,7 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
     ratios = (
         _ratio(down, booked_down_mbps, tests.down_mbps.base),
         _ratio(up, booked_up_mbps, tests.up_mbps.base),
+        tests.stream_share.recent(),
     )
     known = [ratio for ratio in ratios if not isnan(ratio)]
     window = tests.window_mbps.recent()
@@ -178,6 +193,7 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
         lan_confidence=lan,
         network_confidence=network,
         window_limited=limited,
+        rtt_ratio=tests.rtt_ms.recent() / tests.rtt_ms.base if tests.rtt_ms.base > 0.0 else nan,
     )
 
 
@@ -209,7 +225,11 @@ def _hops(tests: Tests, full: bool) -> tuple[float, float]:
     """A congested network queues: the RTT grows. A bad cable or radio hop loses and jitters without that.
 
     Where the stream fills what is left (`full`), its own queue raises the RTT: heavy loss then tells the LAN.
+    Where the gateway is probed too, that decides whether it is the LAN.
     """
+    local = _local_trouble(tests)
+    if local == 1.0:
+        return 0.9, 0.05
     rtt = tests.rtt_ms.recent()
     loss_more = tests.loss_percent.recent() - tests.loss_percent.base
     loss_up = loss_more >= LOSS_UP_PERCENT
@@ -217,14 +237,25 @@ def _hops(tests: Tests, full: bool) -> tuple[float, float]:
     if isnan(rtt) and isnan(tests.loss_percent.recent()) and isnan(tests.jitter_ms.recent()):
         return nan, nan
     rtt_up = _up(rtt, tests.rtt_ms.base, RTT_UP_RATIO)
+    if tests.loss_percent.recent() >= DEAD_LOSS_PERCENT:
+        return 0.4, 0.4
     own_queue = full and rtt <= OWN_QUEUE_RATIO * tests.rtt_ms.base
     if own_queue and loss_more >= HEAVY_LOSS_PERCENT:
-        return 0.65, 0.3
+        return (0.3, 0.3) if local == 0.0 else (0.65, 0.3)
     if rtt_up >= 1.0:
         return 0.1, min(0.95, 0.6 + 0.5 * (rtt_up - 1.0))
     symptoms = int(loss_up) + int(jitter_up)
-    lan = 1.0 / (1.0 + exp(1.0 - 1.6 * symptoms))
+    lan = 0.2 if local == 0.0 else 1.0 / (1.0 + exp(1.0 - 1.6 * symptoms))
     return lan, 0.5 * (1.0 - lan)
+
+
+def _local_trouble(tests: Tests) -> float:
+    """1 where the hop to the terminal's gateway loses or delays, 0 where it is sound, NaN if not probed."""
+    rtt, loss = tests.local_rtt_ms, tests.local_loss_percent
+    if isnan(rtt.recent()) and isnan(loss.recent()):
+        return nan
+    slow = rtt.recent() - rtt.base >= LOCAL_RTT_UP_MS
+    return float(slow or loss.recent() - loss.base >= LOSS_UP_PERCENT)
 
 
 def _up(value: float, base: float, ratio: float) -> float:

@@ -52,11 +52,11 @@ RAISE: tuple[Clause, ...] = (
     Clause("shade", "urgent", (_at_most("limit_margin_degc", "shade.limit_margin_degc"),)),
     Clause("shade", "urgent", (_at_least("heat_loss_db", "shade.loss_db"),)),
     Clause("repeak", "act", (
-        _at_least("unexplained_db", "repeak.raise_db"),
+        _at_least("certain_db", "repeak.raise_db"),
         _at_least("mispoint_confidence", "repeak.confidence"),
     )),
     Clause("repeak", "urgent", (
-        _at_least("unexplained_db", "repeak.urgent_db"),
+        _at_least("certain_db", "repeak.urgent_db"),
         _at_least("mispoint_confidence", "repeak.confidence"),
     )),
     Clause("wait-sun-pass", "advise", (
@@ -72,10 +72,13 @@ RAISE: tuple[Clause, ...] = (
         _at_least("rain_seen", FLAG),
     )),
     Clause("blockage", "act", (
-        _at_least("unexplained_db", "blockage.raise_db"),
+        _at_least("certain_db", "blockage.raise_db"),
         _at_least("blockage_confidence", "blockage.confidence"),
     )),
-    Clause("blockage", "advise", (_at_least("dips", "blockage.dips"),)),
+    Clause("blockage", "advise", (
+        _at_least("dips", "blockage.dips"),
+        _at_most("deficit_db", "blockage.clear_db"),
+    )),
     Clause("lower-stream", "act", (
         _at_most("headroom_mbps", "lower-stream.headroom_mbps"),
         _at_least("streaming", FLAG),
@@ -84,6 +87,8 @@ RAISE: tuple[Clause, ...] = (
         _at_most("throughput_ratio", "look-at-lan.ratio"),
         _at_least("lan_confidence", "look-at-lan.confidence"),
     )),
+    Clause("look-at-lan", "advise", (_at_least("lan_confidence", "look-at-lan.sure"),)),
+    Clause("call-network", "advise", (_at_least("rtt_ratio", "call-network.rtt_ratio"),)),
     Clause("call-network", "act", (
         _at_most("throughput_ratio", "call-network.ratio"),
         _at_least("network_confidence", "call-network.confidence"),
@@ -123,13 +128,23 @@ CLEAR: Mapping[str, tuple[tuple[Term, ...], ...]] = {
             _at_most("blind_exposure_s", "shade.advise_after_s"),
         ),
     ),
-    "repeak": ((_at_most("unexplained_db", "repeak.clear_db"),),),
+    "repeak": ((_at_most("certain_db", "repeak.clear_db"),),),
     "wait-sun-pass": ((_at_least("sun_pass_in_s", "wait-sun-pass.announce_s"),),),
     "wait-rain": ((_at_most("deficit_db", "wait-rain.clear_db"),), (_at_least("mispoint_confidence", "repeak.confidence"),)),
-    "blockage": ((_at_most("unexplained_db", "blockage.clear_db"), _at_most("dips", 1.5)),),
+    "blockage": ((_at_most("certain_db", "blockage.clear_db"), _at_most("dips", 1.5)),),
     "lower-stream": ((_at_least("headroom_mbps", "lower-stream.clear_mbps"),), (_at_most("streaming", FLAG),)),
-    "look-at-lan": ((_at_least("throughput_ratio", "look-at-lan.ratio"),),),
-    "call-network": ((_at_least("throughput_ratio", "call-network.ratio"),),),
+    "look-at-lan": (
+        (_at_least("throughput_ratio", "look-at-lan.ratio"), _at_most("lan_confidence", "look-at-lan.sure")),
+        (_at_most("lan_confidence", "look-at-lan.confidence"),),
+    ),
+    "call-network": (
+        (_at_most("rtt_ratio", "call-network.rtt_clear"),),
+        (
+            _at_least("throughput_ratio", "call-network.ratio"),
+            _at_most("network_confidence", "call-network.confidence"),
+            _at_most("rtt_ratio", "call-network.rtt_ratio"),
+        ),
+    ),
     "throughput-low": ((_at_least("throughput_ratio", "throughput-low.clear_ratio"),),),
     "on-battery": ((_at_most("on_battery", FLAG),),),
     "no-data": (

@@ -2,7 +2,8 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import inf, isnan
+from itertools import pairwise
+from math import inf, isnan, nan
 
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
@@ -10,10 +11,17 @@ from agent.watch.carrier import Carrier, quality_db
 from agent.watch.causes import Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
+from agent.watch.series import median
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
 SUN_EXPLAINS_DB = 0.2
+VERY_COARSE_DB = 1.5
+COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
+ROUGH_AFTER_S = 120.0
+ROUGH_LEAST_S = 300.0
+LEAST_NOISE_DB = 0.04
+LEFT_STEP_S = 1500.0
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
 
@@ -24,6 +32,7 @@ class SignalView:
     level_db: float
     deficit_db: float
     unexplained_db: float
+    certain_db: float  # the least of it that a coarse figure leaves
     sun_loss_db: float
     rain_loss_db: float
     uplink_db: float
@@ -87,7 +96,32 @@ class SignalWatch:
                 followed.reference.peak_start(note.unix_s)
             elif note.kind == "peak-done":
                 followed.reference.peak_done(note.unix_s)
+                followed.carrier.dips_unix_s.clear()
                 self.excursion = Excursion()
+
+    def _roughness(self, unix_s: float) -> float:
+        """Change from minute to minute since the loss set in, against that before it; NaN: not known."""
+        excursion, carrier = self.excursion, self.down.carrier
+        settled_s = min(excursion.age_s(unix_s), unix_s - excursion.studied_from_unix_s) - ROUGH_AFTER_S
+        minutes = (
+            carrier.minutes(unix_s, min(10, int(settled_s / 60.0))) if settled_s >= ROUGH_LEAST_S else []
+        )
+        if len(minutes) < ROUGH_LEAST_S / 60.0 or isnan(excursion.noise_before_db):
+            return nan
+        changes = [abs(after - before) for before, after in pairwise(minutes)]
+        # The median change of independent normal errors is 0.95 of their standard deviation.
+        return median(changes) / max(LEAST_NOISE_DB, 0.95 * excursion.noise_before_db)
+
+    def _doubt_db(self, unix_s: float) -> float:
+        """How much less may be lost than the figure shows: a coarse one may sit on the edge of two steps.
+
+        One that left its step for the first time in hours and stays away was not on the edge.
+        """
+        step_db = self.down.carrier.resolution_db
+        left = self.excursion.alone() and self.excursion.flat_s(unix_s) >= LEFT_STEP_S
+        if step_db < COARSE_DB or left:
+            return 0.0
+        return step_db if step_db >= VERY_COARSE_DB else 0.5 * step_db
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
@@ -105,12 +139,15 @@ class SignalWatch:
         if not self.down.reference.peaking(unix_s):
             cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
             self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier.noise_db)
-        confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather)
+        confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather, plan)
+        onset_unix_s = self.excursion.start_unix_s
+        pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
         upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
         return SignalView(
             level_db=level_db,
             deficit_db=deficit_db,
             unexplained_db=unexplained_db,
+            certain_db=unexplained_db - (0.0 if pushed else self._doubt_db(unix_s)),
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
             uplink_db=self.up.carrier.level_db(unix_s),
@@ -124,7 +161,7 @@ class SignalWatch:
         )
 
     def _causes(
-        self, unix_s: float, deficit_db: float, sun_loss_db: float, weather: WeatherWatch
+        self, unix_s: float, deficit_db: float, sun_loss_db: float, weather: WeatherWatch, plan: LinkPlan
     ) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
         excursion, carrier = self.excursion, self.down.carrier
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
@@ -134,9 +171,11 @@ class SignalWatch:
         return weigh(
             SignalFacts(
                 loss_db=deficit_db,
-                resolution_db=carrier.resolution_db,
+                certain_db=deficit_db - self._doubt_db(unix_s),
+                noise_db=carrier.noise_db,
                 interval_s=carrier.interval.typical_s,
                 onset_s=onset_s,
+                slow_start=excursion.slow_start,
                 age_s=excursion.age_s(unix_s),
                 flat_s=excursion.flat_s(unix_s),
                 slide_s=excursion.slide_s(unix_s),
@@ -146,6 +185,10 @@ class SignalWatch:
                 knock_at_onset=weather.knock_near(began),
                 rain_seen=weather.rain_seen(unix_s),
                 gauge_dry=weather.gauge_dry(unix_s),
+                rain_over=weather.rain_over(unix_s),
+                roughness=self._roughness(unix_s),
+                went_before=excursion.went(unix_s),
+                rain_reach_db=plan.downlink.rain_at_rate_db,
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
                 locked=carrier.locked,

@@ -1,14 +1,16 @@
 """The engine's whole answer at one moment: a verdict, what comes next, the figures of the crew's page."""
 
 from collections.abc import Mapping, Sequence
-from math import isfinite, isnan
+from math import isfinite, isnan, nan
 
 from agent.job import Job
 from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import ActiveAlert, Situation
 from agent.watch.advice import minutes, shade_effect
+from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
 from agent.watch.features import FeatureStage, View
+from agent.watch.headline import headline
 from agent.watch.rule_stage import SEVERITIES
 from agent.watch.signal_watch import pass_in_s
 from agent.watch.walk import Walk
@@ -33,7 +35,7 @@ def situation(
         return Situation(
             unix_s=view.unix_s,
             level=top.severity,
-            verdict=top.action,
+            verdict=headline(top.rule, view),
             cause=top.cause,
             action=top.action,
             deadline_unix_s=top.deadline_unix_s,
@@ -120,8 +122,7 @@ def _figures(stage: FeatureStage, view: View, plan: LinkPlan, job: Job) -> Mappi
     transmitter, modem = heat.units
     loss_db = max(0.0, signal.unexplained_db) if isfinite(signal.unexplained_db) else signal.unexplained_db
     candidates = {
-        "esno_db": signal.level_db,
-        "reference_db": stage.signal.down.reference.level_db,
+        **_levels(stage.signal.down.carrier, signal.level_db, stage.signal.down.reference.level_db),
         "plan_esno_db": plan.downlink.esno_clear_db,
         "deficit_db": signal.deficit_db + signal.sun_loss_db,
         "unexplained_db": signal.unexplained_db,
@@ -155,3 +156,18 @@ def _figures(stage: FeatureStage, view: View, plan: LinkPlan, job: Job) -> Mappi
         "streaming": view["streaming"],
     }
     return {name: round(value, 4) for name, value in candidates.items() if isfinite(value)}
+
+
+def _levels(carrier: Carrier, level_db: float, reference_db: float) -> Mapping[str, float]:
+    """Level and reference by the figure that the modem gives; without lock there is no level.
+
+    `reference_db` is in the same figure as `esno_db` or `cn_db`, whichever stands beside it.
+    """
+    level_db = level_db if carrier.locked else nan
+    if carrier.measure == "quality":
+        return {
+            "quality_percent": level_db / QUALITY_DB_PER_PERCENT,
+            "reference_quality_percent": reference_db / QUALITY_DB_PER_PERCENT,
+        }
+    name = "cn_db" if carrier.measure == "C/N" else "esno_db"
+    return {name: level_db, "reference_db": reference_db}

@@ -7,7 +7,8 @@ from agent.records import Weather
 from agent.watch.series import Interval
 
 RAIN_MM_H = 0.3  # above dew and a single tip of the gauge's bucket
-RAIN_LASTS_S = 900.0  # a shower on the slant path ends up to a quarter of an hour after the gauge's last tip
+RAIN_LASTS_S = 600.0  # a shower on the slant path ends some minutes after the gauge's last tip
+RAINED_WITHIN_S = 7200.0
 NOTE_LASTS_S = 1200.0
 CURRENT_S = 1800.0  # older weather is not the present weather
 GUST_M_S = 12.0  # Beaufort 6, "strong breeze", is 10.8 to 13.8 m/s (WMO-No. 8)
@@ -71,6 +72,10 @@ class WeatherWatch:
     def gauge_dry(self, unix_s: float) -> bool:
         """Whether a gauge reports, and has reported no rain for the last while."""
         return unix_s - self.gauge_unix_s <= CURRENT_S and not self.rain_seen(unix_s)
+
+    def rain_over(self, unix_s: float) -> bool:
+        """Whether the gauge saw rain today and has been dry since: what it says can be believed."""
+        return unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s)
 
     def gust_near(self, onset_unix_s: float) -> bool:
         """Whether a strong gust came about `onset_unix_s`: stations report the strongest of a while."""
