@@ -1,25 +1,27 @@
 """Readings from the words of other devices: which value becomes which field, with its scale and offset. Pure.
 
 A map is a table of TOML a kind: `esno_db = "SNR"` takes the value called SNR as it is; a table in its place
-has `source`, and `scale` and `offset`, or `words`; `constant` is for what the device does not say:
+has `source`, and `unit`, `scale` and `offset`, or `words`; `constant` is for what the device does not say:
 
     [[temperature]]
     where = { constant = "transmitter" }
-    temperature_degc = { source = "PA temp F", scale = 0.55556, offset = -17.7778 }
+    temperature_degc = { source = "PA temp F", unit = "degF" }
 
 What a source is, the name of a column or a pointer into a message, is the caller's matter.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import MISSING, dataclass, field
+from dataclasses import MISSING, dataclass, field, replace
 
 from agent.config_check import Findings, allowed_text, from_text, known_fields, read_section, report_unknown
 from agent.errors import UsageError
 from agent.inputs.payloads import ONE_OF
+from agent.inputs.units import units_of
 from agent.records import KINDS, JsonValue
 from agent.store.schema import own_fields
 
 ValueOf = Callable[[str], JsonValue]
+UnitOf = Callable[[str], str | None]
 
 
 class MappingError(ValueError):
@@ -28,18 +30,22 @@ class MappingError(ValueError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FieldMap:
-    """Where one field comes from: a constant, or a source by `words`, else times `scale` plus `offset`."""
+    """Where one field comes from: a constant, or a source by `words`, else times `scale` plus `offset`.
+
+    The result is in `unit`, or in the field's own unit where none is named.
+    """
 
     source: str | None = None
     constant: bool | float | str | None = None
     scale: float = 1.0
     offset: float = 0.0
+    unit: str | None = None
     words: Mapping[str, bool | float | str] = field(default_factory=dict)
 
     @property
     def converts(self) -> bool:
         """Whether the value has to be a number."""
-        return (self.scale, self.offset) != (1.0, 0.0)
+        return (self.scale, self.offset) != (1.0, 0.0) or self.unit is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,39 +67,53 @@ def reading_maps(tree: Mapping[str, object], name: str) -> list[ReadingMap]:
     Raises UsageError with one line for each thing to mend.
     """
     findings = Findings(name)
-    report_unknown("", tree, list(KINDS), findings)
-    maps = [
-        _reading_map(kind, table, findings)
-        for kind in KINDS
-        for table in _tables(kind, tree.get(kind, []), findings)
-    ]
-    if not maps and not findings.lines:
-        findings.missing("", "a table", f"one of {', '.join(f'[[{kind}]]' for kind in KINDS)}")
+    maps = read_maps(tree, "", findings)
     if findings.lines:
         raise UsageError("\n".join(findings.lines))
     return maps
 
 
-def _tables(kind: str, value: object, findings: Findings) -> list[Mapping[str, object]]:
+def read_maps(tree: Mapping[str, object], section: str, findings: Findings) -> list[ReadingMap]:
+    """The maps in the section of a TOML file; what is wrong is noted in `findings`."""
+    own = Findings(findings.file)
+    report_unknown(section, tree, list(KINDS), own)
+    maps = [
+        _reading_map(kind, _name(section, kind), table, own)
+        for kind in KINDS
+        for table in _tables(kind, section, tree.get(kind, []), own)
+    ]
+    if not maps and not own.lines:
+        own.missing(
+            section, "a table", f"one of {', '.join(f'[[{_name(section, kind)}]]' for kind in KINDS)}"
+        )
+    findings.lines.extend(own.lines)
+    return maps
+
+
+def _name(section: str, key: str) -> str:
+    return f"{section}.{key}" if section else key
+
+
+def _tables(kind: str, section: str, value: object, findings: Findings) -> list[Mapping[str, object]]:
     tables: list[Mapping[str, object]] = []
     for table in value if isinstance(value, list) else [value]:
         if not isinstance(table, dict):
-            findings.add("", kind, value, f"a table [[{kind}]] with its fields below it")
+            findings.add(section, kind, value, f"a table [[{_name(section, kind)}]] with its fields below it")
             return []
         tables.append(table)
     return tables
 
 
-def _reading_map(kind: str, table: Mapping[str, object], findings: Findings) -> ReadingMap:
+def _reading_map(kind: str, section: str, table: Mapping[str, object], findings: Findings) -> ReadingMap:
     known = list(own_fields(kind))
-    report_unknown(kind, table, known, findings)
-    read = {key: _field_map(kind, key, value, findings) for key, value in table.items() if key in known}
+    report_unknown(section, table, known, findings)
+    read = {key: _field_map(section, key, value, findings) for key, value in table.items() if key in known}
     found = {key: one for key, one in read.items() if one is not None}
     if not findings.lines and not any(one.source for one in found.values()):
-        findings.add("", kind, sorted(table), "at least one field with a source")
+        findings.add("", section, sorted(table), "at least one field with a source")
     for names in _needed(kind):
         if not findings.lines and not any(name in found for name in names):
-            findings.missing(kind, names[0], f"a source for {' or '.join(names)}")
+            findings.missing(section, names[0], f"a source for {' or '.join(names)}")
     return ReadingMap(kind=kind, fields=found)
 
 
@@ -104,10 +124,10 @@ def _needed(kind: str) -> list[tuple[str, ...]]:
     return [*required, ONE_OF[kind]] if kind in ONE_OF else required
 
 
-def _field_map(kind: str, key: str, value: object, findings: Findings) -> FieldMap | None:
+def _field_map(kind_section: str, key: str, value: object, findings: Findings) -> FieldMap | None:
     if isinstance(value, str):
         return FieldMap(source=value)
-    section = f"{kind}.{key}"
+    section = f"{kind_section}.{key}"
     if not isinstance(value, dict):
         findings.add("", section, value, "the name of a source in quotes, or a table with source or constant")
         return None
@@ -115,14 +135,24 @@ def _field_map(kind: str, key: str, value: object, findings: Findings) -> FieldM
     if one is not None and (one.source is None) == (one.constant is None):
         findings.add("", section, value, "either source or constant")
         return None
+    if one is not None and one.unit is not None and one.unit not in units_of(key):
+        allowed = f"one of {', '.join(units_of(key))}" if units_of(key) else "no unit: this field has none"
+        findings.add(section, "unit", one.unit, allowed)
+        return None
     return one
 
 
-def fields_of(one: ReadingMap, value_of: ValueOf) -> dict[str, JsonValue] | None:
+def no_unit(_: str) -> str | None:
+    """The unit of a source that does not tell it."""
+    return None
+
+
+def fields_of(one: ReadingMap, value_of: ValueOf, unit_of: UnitOf = no_unit) -> dict[str, JsonValue] | None:
     """The fields of a reading, for `payloads.reading_of`; None where the row or message has none.
 
     That is so where no source has a value, or none of those without which there is no reading.
-    `value_of` gives a source's value, None where there is none. Raises MappingError.
+    `value_of` gives a source's value, None where there is none, and `unit_of` the unit that the source itself
+    tells, which counts where the map names none. Raises MappingError.
     """
     found: dict[str, JsonValue] = {}
     measured = False
@@ -132,10 +162,21 @@ def fields_of(one: ReadingMap, value_of: ValueOf) -> dict[str, JsonValue] | None
             continue
         value = value_of(how.source)
         if value is not None:
-            found[name] = _value(one.kind, name, how, value)
+            found[name] = _value(one.kind, name, _with_unit(one.kind, name, how, unit_of), value)
             measured = True
     complete = all(any(name in found for name in names) for names in _needed(one.kind))
     return found if measured and complete else None
+
+
+def _with_unit(kind: str, name: str, how: FieldMap, unit_of: UnitOf) -> FieldMap:
+    told = None if how.source is None else unit_of(how.source)
+    if how.unit is not None or told is None or (how.scale, how.offset) != (1.0, 0.0) or not units_of(name):
+        return how
+    if told not in units_of(name):
+        raise MappingError(
+            f"{kind}.{name}: {how.source} is in {told}; expected one of {', '.join(units_of(name))}"
+        )
+    return replace(how, unit=told)
 
 
 def _value(kind: str, name: str, how: FieldMap, value: JsonValue) -> JsonValue:
@@ -151,8 +192,13 @@ def _value(kind: str, name: str, how: FieldMap, value: JsonValue) -> JsonValue:
         return read if isinstance(read, bool) else str(read)
     if plain is str:
         return str(value)
-    result = read * how.scale + how.offset if how.converts else read
+    result = _converted(name, how, read) if how.converts else read
     return round(result) if plain is int and result == round(result) else result
+
+
+def _converted(name: str, how: FieldMap, value: float) -> float:
+    factor, offset = (1.0, 0.0) if how.unit is None else units_of(name)[how.unit]
+    return (value * how.scale + how.offset) * factor + offset
 
 
 def _expected(how: FieldMap, allowed: str) -> str:
