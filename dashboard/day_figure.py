@@ -10,7 +10,17 @@ from numpy.typing import NDArray
 from plotly.subplots import make_subplots
 
 from dashboard import words
-from dashboard.day_look import AIR, BATTERY, MODEM, RAIN, SIGNAL, TRANSMITTER, DayLook
+from dashboard.day_look import (
+    AIR,
+    BATTERY,
+    CARRIER_TO_NOISE,
+    ESNO,
+    MODEM,
+    QUALITY,
+    RAIN,
+    TRANSMITTER,
+    DayLook,
+)
 from dashboard.figures import PATTERNS, Line, LineStyle, spread, where_it_bends, with_gaps
 from dashboard.queries import Channel, History, Series
 from dashboard.site_time import local_ms
@@ -18,8 +28,8 @@ from dashboard.theme import FONT_STACK, Theme
 
 # Rain under a tenth of a millimetre an hour is the noise of a gauge, not weather.
 _RAIN_FROM_MM_H = 0.1
-# Not a figure of the situation but made of two: what Es/N0 should be once sun and rain are allowed for.
-EXPECTED_KEY = "expected_esno_db"
+# Not a figure of the situation but made of two: what the level should be once sun and rain are allowed for.
+EXPECTED_KEY = "expected_db"
 _MARK_ROW = 6
 _HEIGHT_PX = 980
 _EVENT_SYMBOLS = {"raised": "square", "acknowledged": "square-open", "cleared": "line-ns-open"}
@@ -44,17 +54,30 @@ class Row:
     lines: tuple[Line, ...]
 
 
-# Rates come from the situation: readings mix what the stream uses with tests of what the link can carry.
-ROWS = (
+_EXPECTED = Line(key=EXPECTED_KEY, name=words.EXPECTED, style="second")
+_REFERENCE = Line(key="reference_db", name=words.REFERENCE, style="reference")
+# A modem gives one of them; the first that was measured is drawn.
+SIGNAL_ROWS = (
     Row(
         title=f"{words.SIGNAL_TITLE} (dB)",
-        measured=(Measured(channel=SIGNAL, name=words.MEASURED, style="measured", banded=True),),
-        lines=(
-            Line(key="plan_esno_db", name=words.PLANNED, style="plan"),
-            Line(key="reference_db", name=words.REFERENCE, style="reference"),
-            Line(key=EXPECTED_KEY, name=words.EXPECTED, style="second"),
-        ),
+        measured=(Measured(channel=ESNO, name=words.ESNO, style="measured", banded=True),),
+        lines=(Line(key="plan_esno_db", name=words.ESNO_PLANNED, style="plan"), _REFERENCE, _EXPECTED),
     ),
+    Row(
+        title=f"{words.SIGNAL_TITLE} (dB)",
+        measured=(
+            Measured(channel=CARRIER_TO_NOISE, name=words.CARRIER_TO_NOISE, style="measured", banded=True),
+        ),
+        lines=(_REFERENCE, _EXPECTED),
+    ),
+    Row(
+        title=f"{words.SIGNAL_TITLE} (%)",
+        measured=(Measured(channel=QUALITY, name=words.QUALITY, style="measured", banded=True),),
+        lines=(Line(key="reference_quality_percent", name=words.REFERENCE, style="reference"),),
+    ),
+)
+# Rates come from the situation: readings mix what the stream uses with tests of what the link can carry.
+OTHER_ROWS = (
     Row(
         title=f"{words.RATE_TITLE} (Mbit/s)",
         measured=(),
@@ -87,9 +110,16 @@ ROWS = (
 )
 
 
+def rows_of(look: DayLook) -> tuple[Row, ...]:
+    """The panels, with the signal as the modem gives it."""
+    measured = [row for row in SIGNAL_ROWS if len(look.series[row.measured[0].channel].unix_s)]
+    return measured[0] if measured else SIGNAL_ROWS[0], *OTHER_ROWS
+
+
 def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
     """The figure of one window; `draggable` lets a mouse drag open a shorter one."""
-    titles = [row.title for row in ROWS] + [words.MARKS_TITLE]
+    rows = rows_of(look)
+    titles = [row.title for row in rows] + [words.MARKS_TITLE]
     figure = make_subplots(
         rows=_MARK_ROW,
         shared_xaxes=True,
@@ -98,7 +128,7 @@ def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
         subplot_titles=titles,
     )
     history = with_expected(look.history)
-    for number, row in enumerate(ROWS, start=1):
+    for number, row in enumerate(rows, start=1):
         for trace in _row_traces(row, replace(look, history=history), theme):
             figure.add_trace(trace, row=number, col=1)
     for trace in _mark_traces(look, theme):
@@ -109,11 +139,12 @@ def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
 
 
 def with_expected(history: History) -> History:
-    """The history with the expected Es/N0 (dB): measured plus what is missing without explanation."""
+    """The history with the expected Es/N0 or C/N (dB): measured plus what is missing without explanation."""
     figures = history.figures
-    if not {"esno_db", "unexplained_db"} <= figures.keys():
+    measured = [key for key in ("esno_db", "cn_db") if key in figures]
+    if not measured or "unexplained_db" not in figures:
         return history
-    expected = figures["esno_db"] + figures["unexplained_db"]
+    expected = figures[measured[0]] + figures["unexplained_db"]
     return replace(history, figures={**figures, EXPECTED_KEY: expected})
 
 

@@ -22,13 +22,15 @@ POINTS = 600
 READINGS_UP_TO_S = 7200.0
 MINUTE_S = 60.0
 
-SIGNAL = Channel(kind="signal", field="esno_db")
+ESNO = Channel(kind="signal", field="esno_db")
+CARRIER_TO_NOISE = Channel(kind="signal", field="cn_db")
+QUALITY = Channel(kind="signal", field="quality_percent")
 TRANSMITTER = Channel(kind="temperature", field="temperature_degc", place="transmitter")
 MODEM = Channel(kind="temperature", field="temperature_degc", place="modem")
 AIR = Channel(kind="temperature", field="temperature_degc", place="ambient")
 BATTERY = Channel(kind="power", field="battery_percent")
 RAIN = Channel(kind="weather", field="rain_mm_h")
-CHANNELS = (SIGNAL, TRANSMITTER, MODEM, AIR, BATTERY, RAIN)
+CHANNELS = (ESNO, CARRIER_TO_NOISE, QUALITY, TRANSMITTER, MODEM, AIR, BATTERY, RAIN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,6 @@
 """Figures from figures: what the queries found goes in, a plotly figure comes out. Pure."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -50,18 +51,43 @@ class Trend:
     from_zero: bool = False
 
 
-TRENDS = (
-    Trend(
+# A modem gives one of them. The plan speaks of Es/N0 alone, so it stands beside nothing else.
+SIGNAL_TRENDS: Mapping[str, Trend] = {
+    "esno_db": Trend(
         name="signal",
         title=words.SIGNAL_TITLE,
         unit="dB",
         decimals=1,
         lines=(
-            Line(key="plan_esno_db", name=words.PLANNED, style="plan"),
+            Line(key="plan_esno_db", name=words.ESNO_PLANNED, style="plan"),
             Line(key="reference_db", name=words.REFERENCE, style="reference"),
-            Line(key="esno_db", name=words.MEASURED, style="measured"),
+            Line(key="esno_db", name=words.ESNO, style="measured"),
         ),
     ),
+    "cn_db": Trend(
+        name="signal",
+        title=words.SIGNAL_TITLE,
+        unit="dB",
+        decimals=1,
+        lines=(
+            Line(key="reference_db", name=words.REFERENCE, style="reference"),
+            Line(key="cn_db", name=words.CARRIER_TO_NOISE, style="measured"),
+        ),
+    ),
+    "quality_percent": Trend(
+        name="signal",
+        title=words.SIGNAL_TITLE,
+        unit="%",
+        decimals=0,
+        lines=(
+            Line(key="reference_quality_percent", name=words.REFERENCE, style="reference"),
+            Line(key="quality_percent", name=words.QUALITY, style="measured"),
+        ),
+    ),
+}
+
+TRENDS = (
+    SIGNAL_TRENDS["esno_db"],
     Trend(
         name="rate",
         title=words.RATE_TITLE,
@@ -99,6 +125,13 @@ TRENDS = (
         ),
     ),
 )
+
+
+def trends_of(figures: Mapping[str, float], history: History) -> tuple[Trend, ...]:
+    """The trends with the signal as the modem gives it now, or gave it last."""
+    known = [key for key in SIGNAL_TRENDS if key in figures]
+    known += [key for key in SIGNAL_TRENDS if key in history.figures]
+    return SIGNAL_TRENDS[known[0]] if known else TRENDS[0], *TRENDS[1:]
 
 
 def trend_figure(

@@ -52,6 +52,8 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
     """The verdict first, then every alert with its reasons."""
     situation = stored.situation
     yield f"{stored.terminal}: {situation.level}: {situation.verdict}"
+    if situation.action:
+        yield f"  do: {situation.action}"
     if situation.deadline_unix_s is not None:
         yield f"  within {_minutes(situation.deadline_unix_s - situation.unix_s)}"
     for alert in situation.alerts:

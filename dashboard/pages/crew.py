@@ -10,7 +10,7 @@ from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
 from dashboard.changes import only_changed
-from dashboard.figures import TRENDS, Trend, trend_figure
+from dashboard.figures import TRENDS, Trend, trend_figure, trends_of
 from dashboard.look import TREND_SPAN_S, Look, crew_look
 from dashboard.pages import crew_answers, crew_parts
 from dashboard.settings import current_settings
@@ -86,8 +86,9 @@ def page_parts(seen: Look, theme_name: str) -> dict[str, object]:
     situation, zone = seen.current.situation, seen.zone
     span_unix_s = (situation.unix_s - TREND_SPAN_S, situation.unix_s)
     theme = THEMES[theme_name]
-    captions = [crew_parts.trend_caption(trend, situation.figures) for trend in TRENDS]
-    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme) for trend in TRENDS]
+    trends = trends_of(situation.figures, seen.history)
+    captions = [crew_parts.trend_caption(trend, situation.figures) for trend in trends]
+    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme) for trend in trends]
     return {
         "masthead": crew_parts.masthead(seen.current.terminal, seen.job, situation.unix_s, zone),
         "verdict": crew_parts.verdict(situation),

@@ -42,7 +42,7 @@ def verdict(situation: Situation) -> Component:
     return html.Section(
         [
             html.P([level_mark(level), words.LEVELS[level]], className="level"),
-            html.H1(_headline(situation)),
+            html.H1(situation.verdict),
             *([_pair(words.BECAUSE, cause)] if cause else []),
             _action(situation.action),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
@@ -53,13 +53,6 @@ def verdict(situation: Situation) -> Component:
 
 def _pair(name: str, text: str, kind: str = "why") -> Component:
     return html.P([html.Span(f"{name}: ", className="name"), text], className=kind)
-
-
-def _headline(situation: Situation) -> str:
-    """The verdict; where it only repeats the action, the name of the alert that asks for it."""
-    if situation.alerts and situation.verdict == situation.action:
-        return words.rule_text(situation.alerts[0].event.rule)
-    return situation.verdict
 
 
 def _action(action: str) -> Component:

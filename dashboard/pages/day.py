@@ -9,7 +9,7 @@ from agent.store.opening import StoreError
 from dashboard import windows, words
 from dashboard.aria import with_attributes
 from dashboard.changes import only_changed
-from dashboard.day_figure import day_figure
+from dashboard.day_figure import day_figure, rows_of
 from dashboard.day_look import DayLook, day_look, day_window, day_zone
 from dashboard.pages import day_parts
 from dashboard.pages.crew_parts import note_list
@@ -18,7 +18,7 @@ from dashboard.theme import THEMES, Theme
 
 PATH = "/day"
 POLL_MS = 15_000
-PARTS = ("figure", "said", "events", "notes")
+PARTS = ("figure", "said", "keys", "events", "notes")
 
 
 def layout() -> Component:
@@ -35,7 +35,7 @@ def layout() -> Component:
             _keys("day-span", words.DAY_SPANS, words.DAY_SPAN),
             _keys("day-move", words.MOVES, words.DAY_MOVE),
             html.P(id="day-said", role="status"),
-            html.Div([described, day_parts.line_keys()], className="sheet"),
+            html.Div([described, html.Div(id="day-keys")], className="sheet"),
             html.Section(html.P(words.TAP_A_MARK), id="day-event", className="sheet"),
             html.Section([html.H2(words.EVENTS), html.Div(id="day-events")], className="sheet"),
             html.Section([html.H2(words.SPAN_NOTES), html.Div(id="day-notes")], className="sheet"),
@@ -80,7 +80,7 @@ def draw(
     """Draw the span anew; only what changed travels, so that opened alerts stay open."""
     look = _looked(window, search)
     if isinstance(look, str):
-        return [no_update, look, *[no_update] * 3]
+        return [no_update, look, *[no_update] * 4]
     parts, new_digests = only_changed(span_parts(look, THEMES[theme], wide), digests)
     return [*(parts[name] for name in PARTS), new_digests]
 
@@ -99,6 +99,7 @@ def span_parts(look: DayLook, theme: Theme, wide: bool) -> dict[str, object]:
     return {
         "figure": day_figure(look, theme, draggable=wide),
         "said": day_parts.window_text(look.window, look.zone),
+        "keys": day_parts.line_keys(rows_of(look)),
         "events": day_parts.event_list(look.events, look.zone),
         "notes": note_list(look.notes, look.zone),
     }
@@ -133,6 +134,7 @@ def register(app: Dash) -> None:
     app.callback(
         Output("day-figure", "figure"),
         Output("day-said", "children"),
+        Output("day-keys", "children"),
         Output("day-events", "children"),
         Output("day-notes", "children"),
         Output("day-digests", "data"),

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from agent.records import AlertEvent
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
-from dashboard.day_figure import ROWS, Row
+from dashboard.day_figure import Row
 from dashboard.pages.crew_parts import level_mark
 from dashboard.site_time import clock_text, date_text, second_text, utc_text
 from dashboard.windows import Window
@@ -24,10 +24,10 @@ def window_text(window: Window, zone: ZoneInfo) -> str:
     )
 
 
-def line_keys() -> Component:
+def line_keys(rows: tuple[Row, ...]) -> Component:
     """Which line is which, panel by panel."""
     marks = html.Li([html.Strong(words.MARKS_TITLE), words.MARK_KEYS])
-    return html.Ul([*(_panel_keys(row) for row in ROWS), marks], className="line-keys")
+    return html.Ul([*(_panel_keys(row) for row in rows), marks], className="line-keys")
 
 
 def _panel_keys(row: Row) -> Component:

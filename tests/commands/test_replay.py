@@ -86,7 +86,8 @@ def test_stops_at_a_moment_of_the_site(capsys: Output) -> None:
     assert known["figures"]["transmitter_limit_degc"] == 55.0
     main(["replay", "salt-pan-summer", "--at", "11:05"])
     lines = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
-    assert any(line.startswith("Known at 11:05:00: Shade the transmitter") for line in lines)
+    assert any(line.startswith("Known at 11:05:00: Transmitter ") for line in lines)
+    assert any("Shade the transmitter now" in line for line in lines)
     assert "transmitter limit 55 °C" in lines
     assert "transmitter shaded no" in lines
 

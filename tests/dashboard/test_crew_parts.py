@@ -62,13 +62,6 @@ def test_next_thing_with_its_time_or_none() -> None:
     assert said(crew_parts.next_thing(SCENES["unknown"], MADRID)) == "Next:  Nothing is foreseen."
 
 
-def test_a_verdict_that_repeats_the_action_gives_way_to_the_alerts_name() -> None:
-    same = replace(SCENES["act"], verdict=SCENES["act"].action)
-    text = said(crew_parts.verdict(same))
-    assert text.count(same.action) == 1
-    assert "Re-peak the dish Why:" in text
-
-
 def test_longest_silence_comes_first() -> None:
     last_seen_unix_s = {"signal": NOW_UNIX_S - 5.0, "temperature modem": NOW_UNIX_S - 900.0}
     text = said(crew_parts.input_ages(last_seen_unix_s, NOW_UNIX_S, 0))

@@ -7,10 +7,10 @@ import pytest
 
 from agent.plan.link_plan import SunPass
 from agent.records import KINDS
-from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, with_expected
-from dashboard.day_look import CHANNELS, POINTS, RAIN, SIGNAL, DayLook, thinned
-from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, where_it_bends, with_gaps
-from dashboard.queries import History, NoteRow, Series
+from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
+from dashboard.day_look import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayLook, thinned
+from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, trends_of, where_it_bends, with_gaps
+from dashboard.queries import Channel, History, NoteRow, Series
 from dashboard.theme import DAY, NIGHT
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
 from tests.plan.sample_job import job
@@ -46,7 +46,7 @@ def look(**more: object) -> DayLook:
 
 def test_trend_draws_only_what_is_known_over_the_whole_span() -> None:
     figure = trend_figure(SIGNAL_TREND, history(esno_db=[11.0, 10.5]), SPAN, MADRID, DAY)
-    assert [trace.name for trace in figure.data] == ["measured"]
+    assert [trace.name for trace in figure.data] == ["Es/N0"]
     assert figure.data[0].y.tolist() == [11.0, 10.5]
     # Two hours of milliseconds; the end reads 13:36, the local time of the scene.
     start_ms, end_ms = figure.layout.xaxis.range
@@ -138,7 +138,7 @@ def test_a_dip_within_minutes_stays_visible_as_a_band() -> None:
         low=np.array([10.9, 3.0]),
         high=np.array([11.1, 11.2]),
     )
-    figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), SIGNAL: series}), DAY, draggable=True)
+    figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), ESNO: series}), DAY, draggable=True)
     assert min(figure.data[0].y) == 3.0
 
 
@@ -154,3 +154,29 @@ def test_a_dip_within_minutes_stays_visible_as_a_band() -> None:
 )
 def test_level_stretches_keep_their_ends(values: list[float], kept: list[int]) -> None:
     assert np.flatnonzero(where_it_bends(np.array(values, dtype=np.float32))).tolist() == kept
+
+
+@pytest.mark.parametrize(
+    ("figures", "unit", "line"),
+    [
+        ({"esno_db": 11.0, "plan_esno_db": 12.0}, "dB", "Es/N0"),
+        ({"cn_db": 11.0, "plan_esno_db": 12.0}, "dB", "C/N"),
+        ({"quality_percent": 60.0, "plan_esno_db": 12.0}, "%", "quality by the modem"),
+    ],
+)
+def test_signal_is_shown_as_the_modem_gives_it(figures: dict[str, float], unit: str, line: str) -> None:
+    """C/N and a coarse quality are never called Es/N0, nor compared with a planned Es/N0."""
+    now = trends_of(figures, history())[0]
+    assert (now.unit, now.lines[-1].name) == (unit, line)
+    assert ("plan_esno_db" in {one.key for one in now.lines}) == (line == "Es/N0")
+    minutes = {key: [value] for key, value in figures.items()}
+    assert trends_of({}, history(**minutes))[0] == now
+
+
+@pytest.mark.parametrize(("channel", "title"), [(CARRIER_TO_NOISE, "Signal (dB)"), (QUALITY, "Signal (%)")])
+def test_day_draws_the_signal_that_was_measured(channel: Channel, title: str) -> None:
+    unix_s = NOW_UNIX_S - np.array([20.0, 10.0])
+    series = Series(unix_s=unix_s, middle=unix_s * 0.0, low=unix_s * 0.0, high=unix_s * 0.0)
+    row = rows_of(look(series={**dict.fromkeys(CHANNELS, EMPTY), channel: series}))[0]
+    assert (row.title, row.measured[0].channel) == (title, channel)
+    assert "plan_esno_db" not in {line.key for line in row.lines}
