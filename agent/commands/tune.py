@@ -4,18 +4,15 @@ import argparse
 import json
 import os
 import sys
-import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
-from agent.config_job import job_from_mapping
 from agent.errors import UsageError
 from agent.replay.replaying import cache_folder
 from agent.replay.rules_file import read_rules
 from agent.replay.scoring import TARGETS
-from agent.replay.sessions import CONFIG_FILE, LABELS_STEM, session_folder
+from agent.replay.sessions import labelled_folders, read_head
 from agent.replay.tuning.bench import Bench
 from agent.replay.tuning.choice import OBJECTIVE
 from agent.replay.tuning.proposal import rules_toml, words
@@ -97,25 +94,12 @@ def run(args: argparse.Namespace) -> int:
         json.dump(tuned_json(tuned, names, written), sys.stdout, indent=2)
         sys.stdout.write("\n")
     else:
-        zones = [_zone(folder) for folder in folders]
+        zones = [read_head(folder).zone for folder in folders]
         sys.stdout.write("\n".join(tuned_text(tuned, names, zones)) + "\n")
         if written is not None:
             accept = f"rules = {json.dumps(written)}"
             sys.stdout.write(f"{written} written. Read it; who accepts it sets in the config: {accept}\n")
     return 0 if written is None else 1
-
-
-def labelled_folders(names: Sequence[str]) -> list[Path]:
-    """The sessions' folders; raises UsageError for one without labels, or named twice."""
-    folders = [session_folder(name).resolve() for name in names]
-    for index, folder in enumerate(folders):
-        if not any(folder.glob(f"{LABELS_STEM}.csv*")):
-            raise UsageError(
-                f"{folder}: has no {LABELS_STEM}.csv; tuning needs sessions that say what happened"
-            )
-        if folder in folders[:index]:
-            raise UsageError(f"{folder}: is named twice; name each session once")
-    return folders
 
 
 def sets_asked(grid: Sequence[str], count: int, seed: int, vary: Sequence[str]) -> list[Changes]:
@@ -177,9 +161,3 @@ def _write(out: Path, tuned: Tuned, present: RuleSet, names: Sequence[str]) -> s
     except OSError as error:
         raise UsageError(f"{out}: cannot be written ({error.strerror}); name another with --out") from None
     return str(out)
-
-
-def _zone(folder: Path) -> ZoneInfo:
-    config = folder / CONFIG_FILE
-    tree = tomllib.loads(config.read_text(encoding="utf-8-sig"))
-    return ZoneInfo(job_from_mapping(tree, str(config)).site.time_zone)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import agent
 from agent.config_job import job_from_mapping
@@ -52,6 +53,17 @@ class Session:
     labels: tuple[Label, ...] | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionHead:
+    """What a session says of itself, without its readings."""
+
+    title: str
+    start_unix_s: float
+    end_unix_s: float
+    zone: ZoneInfo
+    labels: tuple[Label, ...] | None
+
+
 def session_folder(name: str) -> Path:
     """The folder that the user means: a path, or the name of a bundled session; raises UsageError."""
     folder = Path(name)
@@ -61,6 +73,32 @@ def session_folder(name: str) -> Path:
         return BUNDLED / name
     known = ", ".join(sorted(path.parent.name for path in BUNDLED.glob(f"*/{SESSION_FILE}")))
     raise UsageError(f"{name}: is no folder and no bundled session; those are {known}")
+
+
+def labelled_folders(names: Sequence[str]) -> list[Path]:
+    """The sessions' folders; raises UsageError for one without labels, or named twice."""
+    folders = [session_folder(name).resolve() for name in names]
+    for index, folder in enumerate(folders):
+        if not any(folder.glob(f"{LABELS_STEM}.csv*")):
+            raise UsageError(
+                f"{folder}: has no {LABELS_STEM}.csv; tuning needs sessions that say what happened"
+            )
+        if folder in folders[:index]:
+            raise UsageError(f"{folder}: is named twice; name each session once")
+    return folders
+
+
+def read_head(folder: Path) -> SessionHead:
+    """Title, span, time zone and labels of the session in `folder`; raises UsageError."""
+    head, config = _toml(folder / SESSION_FILE), folder / CONFIG_FILE
+    labels = _csv_path(folder, LABELS_STEM)
+    return SessionHead(
+        title=_text_value(head, "title", folder / SESSION_FILE),
+        start_unix_s=_time_value(head, "start", folder / SESSION_FILE),
+        end_unix_s=_time_value(head, "end", folder / SESSION_FILE),
+        zone=ZoneInfo(job_from_mapping(_toml(config), str(config)).site.time_zone),
+        labels=None if labels is None else labels_from_csv(_text(labels), str(labels)),
+    )
 
 
 def read_session(folder: Path) -> Session:
