@@ -19,7 +19,7 @@ from math import exp, inf, isnan, log, nan, sqrt
 TAU_PRIOR_MIN = 25.0
 TAU_BOUNDS_MIN = (6.0, 120.0)
 GAIN_PRIOR_K_PER_W_M2 = 0.018
-GAIN_BOUNDS_K_PER_W_M2 = (0.0, 0.04)
+GAIN_BOUNDS_K_PER_W_M2 = (0.0, 0.05)
 OFFSET_PRIOR_K = 12.0
 OFFSET_BOUNDS_K = (-10.0, 60.0)
 SHADED_SHARE = 0.25  # diffuse and reflected light that still reaches a unit under a cover
@@ -31,7 +31,7 @@ READING_ERROR_K = 0.3  # of a five-minute rise, until the thermometer has shown 
 LEAST_READING_ERROR_K = 0.1
 SLOPE_MINUTES = 10
 CAUTION_SIGMAS = 0.5  # the planned-for course lies this far above the likeliest: late is worse than early
-STEEPER_K_PER_MIN = 0.1
+STEEPER_K_PER_MIN = 0.2
 EXTRA_FADES_MIN = 30.0
 EARLY_SIGMAS = 2.0  # one course in forty is earlier (normal distribution)
 
@@ -90,6 +90,10 @@ class ThermalModel:
         """Time constant (minutes)."""
         return -STEP_MIN / log(1.0 - self.theta[0])
 
+    def rise_k(self, temperature_degc: float, air_degc: float, sun_w_m2: float) -> float:
+        """Rise over the next five minutes (K)."""
+        return self.theta[0] * (self.settled_degc(air_degc, sun_w_m2) - temperature_degc)
+
     def settled_degc(self, air_degc: float, sun_w_m2: float) -> float:
         """Temperature that the unit would reach if nothing changed (deg C)."""
         return air_degc + (self.theta[1] * sun_w_m2 / 1000.0 + self.theta[2] * 10.0) / self.theta[0]
@@ -103,44 +107,6 @@ class Forecast:
     planned_s: float
     early_s: float
     peak_degc: float
-
-
-def forecast(
-    model: ThermalModel,
-    now_degc: float,
-    slope_k_per_min: float,
-    limit_degc: float,
-    ahead: Sequence[tuple[float, float]],
-) -> Forecast:
-    """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance W/m2) of each five minutes.
-
-    `slope_k_per_min` is the measured slope. What the model does not explain of it is taken to last where it
-    cools (a cloud, the wind) and to fade within half an hour where it warms.
-    """
-    temperature = now_degc
-    air, sun = ahead[0]
-    extra_k_per_min = slope_k_per_min - model.theta[0] * (model.settled_degc(air, sun) - now_degc) / STEP_MIN
-    # With the little more sun of the next hour a slope does not grow faster than this.
-    steepest_k = (max(0.0, slope_k_per_min) + STEEPER_K_PER_MIN) * STEP_MIN
-    crossings = [inf, inf, inf]
-    peak = now_degc
-    variance = 0.0
-    for index, (air, sun) in enumerate(ahead):
-        before = temperature, sqrt(variance)
-        rise_k = model.theta[0] * (model.settled_degc(air, sun) - temperature)
-        fade = exp(-(index + 1) * STEP_MIN / EXTRA_FADES_MIN) if extra_k_per_min > 0.0 else 1.0
-        rise_k += extra_k_per_min * STEP_MIN * fade
-        temperature += min(rise_k, steepest_k)
-        # Errors of the steps add up, while the pull to the settled temperature forgets old ones.
-        variance = variance * (1.0 - model.theta[0]) ** 2 + model.error_k**2
-        peak = max(peak, temperature)
-        for which, sigmas in enumerate((0.0, CAUTION_SIGMAS, EARLY_SIGMAS)):
-            low = before[0] + sigmas * before[1]
-            high = temperature + sigmas * sqrt(variance)
-            if crossings[which] == inf and high >= limit_degc:
-                part = 0.0 if high <= low else max(0.0, (limit_degc - low) / (high - low))
-                crossings[which] = (index + part) * STEP_MIN * 60.0
-    return Forecast(crossings[0], crossings[1], crossings[2], peak)
 
 
 @dataclass(slots=True)
@@ -207,6 +173,16 @@ class Thermometer:
         last = self.minutes_degc[-2:]
         return sum(last) / len(last) if last else nan
 
+    def mean_degc(self) -> float:
+        """Mean over the minutes of the slope (deg C)."""
+        last = self.minutes_degc[-SLOPE_MINUTES:]
+        return sum(last) / len(last)
+
+    def recent_drive(self) -> tuple[float, float]:
+        """Mean air temperature (deg C) and irradiance (W/m2) over the minutes of the slope."""
+        last = self.drive[-SLOPE_MINUTES:]
+        return sum(air for air, _ in last) / len(last), sum(sun for _, sun in last) / len(last)
+
     def age_s(self, unix_s: float) -> float:
         """Age of the newest minute (s)."""
         return unix_s - self.minutes_unix_s[-1] if self.minutes_unix_s else inf
@@ -222,3 +198,33 @@ class Thermometer:
         mean_t, mean_v = sum(times) / len(times), sum(values) / len(values)
         spread = sum((t - mean_t) ** 2 for t in times)
         return sum((t - mean_t) * (v - mean_v) for t, v in zip(times, values, strict=True)) / spread
+
+
+def forecast(thermometer: "Thermometer", limit_degc: float, ahead: Sequence[tuple[float, float]]) -> Forecast:
+    """Time to the limit, stepping the model over `ahead`: (air deg C, irradiance W/m2) of each five minutes.
+
+    What the model does not explain of the measured slope is taken to last where it cools (a cloud, the wind)
+    and to fade within half an hour where it warms. The thermometer must have its slope already.
+    """
+    model, slope = thermometer.model, thermometer.slope_k_per_min()
+    temperature = peak = thermometer.now_degc()
+    extra_k_per_min = slope - model.rise_k(thermometer.mean_degc(), *thermometer.recent_drive()) / STEP_MIN
+    # With the little more sun of the next hour a slope does not grow faster than this.
+    steepest_k = (max(0.0, slope) + STEEPER_K_PER_MIN) * STEP_MIN
+    crossings = [inf, inf, inf]
+    variance = 0.0
+    for index, (air, sun) in enumerate(ahead):
+        before = temperature, sqrt(variance)
+        fade = exp(-(index + 1) * STEP_MIN / EXTRA_FADES_MIN) if extra_k_per_min > 0.0 else 1.0
+        rise_k = model.rise_k(temperature, air, sun) + extra_k_per_min * STEP_MIN * fade
+        temperature += min(rise_k, steepest_k)
+        # Errors of the steps add up, while the pull to the settled temperature forgets old ones.
+        variance = variance * (1.0 - model.theta[0]) ** 2 + model.error_k**2
+        peak = max(peak, temperature)
+        for which, sigmas in enumerate((0.0, CAUTION_SIGMAS, EARLY_SIGMAS)):
+            low = before[0] + sigmas * before[1]
+            high = temperature + sigmas * sqrt(variance)
+            if crossings[which] == inf and high >= limit_degc:
+                part = 0.0 if high <= low else max(0.0, (limit_degc - low) / (high - low))
+                crossings[which] = (index + part) * STEP_MIN * 60.0
+    return Forecast(crossings[0], crossings[1], crossings[2], peak)

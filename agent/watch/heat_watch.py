@@ -14,6 +14,8 @@ from agent.watch.weather_watch import WeatherWatch
 AHEAD_STEPS = 24  # two hours of five-minute steps
 UNITS = ("transmitter", "modem")
 TEMPERATURE_STALE_S = 900.0
+BLIND_AFTER_S = 7200.0
+NEAR_DEGC = 5.0
 NO_SUN = Sun(0.0, 0.0)
 
 
@@ -27,6 +29,7 @@ class UnitView:
     slope_k_per_min: float
     to_limit: Forecast | None
     exposure_s: float
+    blind: bool  # no thermometer has spoken for so long that only the rule of thumb is left
     shaded: bool
     shade_age_s: float
 
@@ -49,8 +52,11 @@ class HeatView:
 
     @property
     def worst(self) -> UnitView:
-        """The unit that reaches its limit first, or stands closest to it, or longest in the sun."""
-        return min(self.units, key=lambda unit: (unit.planned_s, unit.margin_degc, -unit.exposure_s))
+        """The unit that reaches its limit first or stands close to it; else the one longest in the sun."""
+        hot = [unit for unit in self.units if unit.planned_s < inf or unit.margin_degc <= NEAR_DEGC]
+        if hot:
+            return min(hot, key=lambda unit: (unit.planned_s, unit.margin_degc))
+        return max(self.units, key=lambda unit: (not unit.shaded, unit.exposure_s))
 
 
 @dataclass(slots=True)
@@ -114,14 +120,11 @@ class HeatWatch:
         if unit.thermometer.age_s(unix_s) > TEMPERATURE_STALE_S:
             unit.forecast = None
             return
-        slope = unit.thermometer.slope_k_per_min()
-        if isnan(slope):
+        if isnan(unit.thermometer.slope_k_per_min()):
             unit.forecast = None
             return
         ahead = _ahead(unix_s, sun, air_degc, shaded, plan)
-        unit.forecast = forecast(
-            unit.thermometer.model, unit.thermometer.now_degc(), slope, limit_degc, ahead
-        )
+        unit.forecast = forecast(unit.thermometer, limit_degc, ahead)
 
 
 def _ahead(
@@ -148,6 +151,7 @@ def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
         slope_k_per_min=unit.thermometer.slope_k_per_min() if current else nan,
         to_limit=unit.forecast if current else None,
         exposure_s=unit.exposure.seconds,
+        blind=unit.thermometer.age_s(unix_s) > BLIND_AFTER_S,
         shaded=unit.exposure.shaded,
         shade_age_s=unix_s - unit.exposure.shade_changed_unix_s,
     )

@@ -36,6 +36,7 @@ class Figure:
     unix_s: list[float] = field(default_factory=list)
     values: list[float] = field(default_factory=list)
     base: float = nan
+    bins: int = 0
     total: float = 0.0
     count: int = 0
 
@@ -57,9 +58,12 @@ class Figure:
             del self.unix_s[0], self.values[0]
         if isnan(self.base):
             self.base = value
+            self.bins = 0
         good = (value > self.base) == self.good_is_high
         far = abs(value - self.base) > FAR_SHARE * abs(self.base)
-        share = GOOD_SHARE if good else 0.0 if trouble or far else BAD_SHARE
+        self.bins += 1
+        # The first bins settle quickly on the better ones: set-up tests often fail.
+        share = max(GOOD_SHARE, 1.0 / self.bins) if good else 0.0 if trouble or far else BAD_SHARE
         self.base += share * (value - self.base)
 
     def recent(self) -> float:
@@ -244,7 +248,7 @@ def _hops(tests: Tests, full: bool) -> tuple[float, float]:
         return (0.3, 0.3) if local == 0.0 else (0.65, 0.3)
     if rtt_up >= 1.0:
         return 0.1, min(0.95, 0.6 + 0.5 * (rtt_up - 1.0))
-    symptoms = int(loss_up) + int(jitter_up)
+    symptoms = int(loss_up) + int(jitter_up) + int(loss_more >= HEAVY_LOSS_PERCENT)
     lan = 0.2 if local == 0.0 else 1.0 / (1.0 + exp(1.0 - 1.6 * symptoms))
     return lan, 0.5 * (1.0 - lan)
 

@@ -91,7 +91,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("on-battery.urgent_percent", 20.0, "%", 0.0, 100.0, "small batteries sag below a fifth"),
     *_timing("on-battery", 30.0, 30.0, 60.0, "a change-over switch takes seconds"),
     Parameter("no-data.intervals", 6.0, "1", 1.0, 100.0, "five lost in a row is not chance"),
-    Parameter("no-data.least_s", 200.0, "s", 1.0, 7200.0, "a modem that restarts needs one to two minutes to be online again (common practice), some longer"),
+    Parameter("no-data.least_s", 240.0, "s", 1.0, 7200.0, "a modem that restarts needs one to two minutes to be online again (common practice), some longer"),
     *_timing("no-data", 0.0, 0.0, 120.0, "the silence itself is the hold"),
     Parameter("clock-wrong.within_s", 120.0, "s", 1.0, 7200.0, "a corrected clock is forgiven after two minutes"),
     *_timing("clock-wrong", 0.0, 0.0, 600.0, "the receipt time already proved it"),

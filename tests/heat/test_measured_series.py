@@ -44,7 +44,7 @@ def test_time_to_a_temperature_that_is_reached_within_twenty_minutes() -> None:
             continue
         reached_min = next(k for k in range(1, AHEAD_MIN + 1) if rows[minute + k][2] >= goal)
         slope = thermometer.slope_k_per_min()
-        found = forecast(thermometer.model, thermometer.now_degc(), slope, goal, ahead_of(rows, minute))
+        found = forecast(thermometer, goal, ahead_of(rows, minute))
         errors_min.append(abs(found.likely_s / 60.0 - reached_min))
         straight = (goal - module) / slope if slope > 0.0 else math.inf
         straight_min.append(abs(straight - reached_min))

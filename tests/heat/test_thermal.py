@@ -10,7 +10,7 @@ import random
 
 import pytest
 
-from agent.heat.thermal import ThermalModel, Thermometer, forecast
+from agent.heat.thermal import Thermometer, forecast
 
 AIR_DEGC = 30.0
 
@@ -38,7 +38,7 @@ def test_time_to_limit_of_a_unit_that_warms_up(tau_min: float, step_degc: float)
     end_degc = 62.0
     limit_degc = truth_degc(50.0, tau_min, end_degc)
     one = watched(tau_min, end_degc, 800.0, 30, step_degc)
-    found = forecast(one.model, one.now_degc(), one.slope_k_per_min(), limit_degc, [(AIR_DEGC, 800.0)] * 24)
+    found = forecast(one, limit_degc, [(AIR_DEGC, 800.0)] * 24)
     # The course flattens: half a kelvin, a common thermometer's resolution, is minutes of time.
     slope = (end_degc - limit_degc) / tau_min
     slack_min = 4.0 + (0.5 + step_degc) / slope
@@ -49,21 +49,20 @@ def test_time_to_limit_of_a_unit_that_warms_up(tau_min: float, step_degc: float)
 @pytest.mark.parametrize("tau_min", [12.0, 25.0, 45.0])
 def test_a_limit_well_above_the_end_is_not_in_sight(tau_min: float) -> None:
     one = watched(tau_min, 50.0, 800.0, 60, 0.5)
-    found = forecast(one.model, one.now_degc(), one.slope_k_per_min(), 60.0, [(AIR_DEGC, 800.0)] * 24)
+    found = forecast(one, 60.0, [(AIR_DEGC, 800.0)] * 24)
     assert found.planned_s == math.inf
     assert found.peak_degc == pytest.approx(50.0, abs=3.0)
 
 
 def test_less_sun_ahead_means_a_later_limit() -> None:
     one = watched(25.0, 62.0, 800.0, 30, 0.5)
-    known = (one.model, one.now_degc(), one.slope_k_per_min(), 57.0)
-    sunny = forecast(*known, [(AIR_DEGC, 800.0)] * 24)
-    cloudy = forecast(*known, [(AIR_DEGC, 300.0)] * 24)
+    sunny = forecast(one, 57.0, [(AIR_DEGC, 800.0)] * 24)
+    cloudy = forecast(one, 57.0, [(AIR_DEGC, 300.0)] * 24)
     assert sunny.likely_s < cloudy.likely_s
 
 
 def test_a_unit_over_its_limit_is_there_now() -> None:
-    found = forecast(ThermalModel(), 58.0, 0.1, 55.0, [(AIR_DEGC, 800.0)] * 24)
+    found = forecast(watched(25.0, 62.0, 800.0, 60, 0.1), 55.0, [(AIR_DEGC, 800.0)] * 24)
     assert found.likely_s == 0.0
 
 
