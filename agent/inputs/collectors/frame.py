@@ -43,10 +43,16 @@ class Sample:
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """What came at one moment. `finding`: the input works, but what it says wants mending."""
+    """What came at one moment.
+
+    `finding`: the input works, but what it says wants mending. `error`: it does not work, but its connection
+    stands. `remark` is for whoever tries the input by hand.
+    """
 
     samples: Sequence[Sample]
     finding: str | None = None
+    error: str | None = None
+    remark: str | None = None
 
 
 Stream = Callable[[], AsyncGenerator[Collected, None]]
@@ -146,7 +152,7 @@ def take(found: Collected, collector: Collector, state: InputState, outlet: Outl
         state.worked(len(sound), found.finding, now_unix_s)
     else:
         state.readings += len(sound)
-        state.failed(f"{collector.place}: {error}", now_unix_s)
+        state.failed(f"{collector.place}: {error}; {collector.advice}", now_unix_s)
 
 
 def checked(
@@ -154,7 +160,7 @@ def checked(
 ) -> tuple[list[tuple[str, Mapping[str, JsonValue]]], str | None]:
     """Kind and message of every sample that is a reading, and what is wrong with the first that is none."""
     sound: list[tuple[str, Mapping[str, JsonValue]]] = []
-    first_error: str | None = None
+    first_error = found.error
     for sample in found.samples:
         message = {TIME: now_unix_s if sample.unix_s is None else sample.unix_s, **sample.fields}
         try:

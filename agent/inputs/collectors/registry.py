@@ -12,7 +12,16 @@ from agent.inputs.collectors.frame import Collector
 
 # Each module has the frozen record `Settings` and `make(settings, around) -> Collector | None`; None where
 # it has noted in `around.findings` what is wrong.
-MODULES: Mapping[str, str] = {}
+MODULES: Mapping[str, str] = {
+    "mqtt": "agent.inputs.collectors.mqtt",
+    "snmp": "agent.inputs.collectors.snmp",
+    "http": "agent.inputs.collectors.http",
+    "line": "agent.inputs.collectors.line",
+    "onewire": "agent.inputs.collectors.onewire",
+    "hwmon": "agent.inputs.collectors.hwmon",
+    "ups": "agent.inputs.collectors.ups",
+    "gnss": "agent.inputs.collectors.gnss",
+}
 
 
 @dataclass(frozen=True, slots=True)
