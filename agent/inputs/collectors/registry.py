@@ -21,6 +21,10 @@ MODULES: Mapping[str, str] = {
     "hwmon": "agent.inputs.collectors.hwmon",
     "ups": "agent.inputs.collectors.ups",
     "gnss": "agent.inputs.collectors.gnss",
+    "reachability": "agent.inputs.collectors.reachability",
+    "counters": "agent.inputs.collectors.counters",
+    "http_rate": "agent.inputs.collectors.http_rate",
+    "iperf": "agent.inputs.collectors.iperf",
 }
 
 
