@@ -84,6 +84,12 @@ class AgentProcess:
         status = retained(self.port, status_topic(TERMINAL))
         return None if status is None else str(json.loads(status)["state"])
 
+    @property
+    def pid(self) -> int:
+        """The process id while it runs."""
+        assert self._process is not None
+        return self._process.pid
+
     def kill(self) -> None:
         """As a power cut would end it."""
         self._end(signal.SIGKILL)

@@ -48,7 +48,8 @@ def broker_at(port: int, embedded: bool = False) -> BrokerSettings:
 class Mosquitto:
     """The broker of most installations, with sessions that survive its restart."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, in_flight: int = 20) -> None:
+        """`in_flight` messages may be delivered and not acknowledged; 20 is Mosquitto's own default."""
         executable = shutil.which("mosquitto") or shutil.which("/usr/sbin/mosquitto")
         if executable is None:
             pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
@@ -57,6 +58,7 @@ class Mosquitto:
         self._config.write_text(
             f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nmax_queued_messages 0\n"
             f"persistence true\npersistence_location {folder}/\nuser root\nlog_type error\n"
+            f"max_inflight_messages {in_flight}\n"
         )
         self._command = [executable, "-c", str(self._config)]
         self._process: subprocess.Popen[bytes] | None = None

@@ -8,7 +8,7 @@ whatever a power cut took.
 import asyncio
 import hmac
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, ItemsView, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
@@ -75,6 +75,21 @@ class AgentPlugin(BaseAuthPlugin):  # type: ignore[misc]  # amqtt publishes no t
                 await self.context.broadcast_message(held_topic, payload, qos)
 
 
+class SteadySubscriptions(dict[str, list[tuple[Session, int]]]):
+    """Subscriptions by topic that may change while the broker walks over them.
+
+    amqtt walks over them with pauses; a subscription that comes in between would end the walk with an error,
+    and with it a client's connection or a message's delivery.
+    """
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(list(self.keys()))
+
+    def items(self) -> ItemsView[str, list[tuple[Session, int]]]:  # type: ignore[override]
+        """As they are now."""
+        return dict(zip(self.keys(), self.values(), strict=True)).items()
+
+
 @asynccontextmanager
 async def embedded_broker(settings: BrokerSettings, gate: DurableGate) -> AsyncIterator[None]:
     """Listen on the config's host and port; raises UsageError where that is not possible."""
@@ -90,6 +105,7 @@ async def embedded_broker(settings: BrokerSettings, gate: DurableGate) -> AsyncI
             "plugins": {f"{AgentPlugin.__module__}.{AgentPlugin.__qualname__}": plugin},
         }
     )
+    broker._subscriptions = SteadySubscriptions()
     try:
         await broker.start()
     except BrokerError as error:

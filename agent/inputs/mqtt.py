@@ -11,6 +11,7 @@ from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from types import TracebackType
+from typing import Self
 
 import aiomqtt
 
@@ -30,7 +31,7 @@ LONGEST_DELAY_S = 30.0
 EVERY_ADDRESS = ("0.0.0.0", "::", "")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Delivery:
     """One message; `acknowledge` is called once it need not be delivered again."""
 
@@ -82,14 +83,15 @@ class Outbox:
         await self._empty.wait()
 
 
-class _Arrivals(asyncio.Queue[aiomqtt.Message]):
-    """Breaks the connection when too much waits: what is not acknowledged then waits in the broker.
+class _Arrivals(asyncio.Queue[aiomqtt.Message | None]):
+    """What has arrived; None where the connection has ended.
 
-    The library's own bounded queue would drop messages that the broker only delivers again after a reconnect.
+    Breaks the connection when too much waits: what is not acknowledged then waits in the broker. The
+    library's own bounded queue would drop messages that the broker only delivers again after a reconnect.
     """
 
-    def put_nowait(self, item: aiomqtt.Message) -> None:
-        if self.qsize() >= MAX_WAITING:
+    def put_nowait(self, item: aiomqtt.Message | None) -> None:
+        if item is not None and self.qsize() >= MAX_WAITING:
             raise aiomqtt.MqttError(f"{MAX_WAITING} messages wait for the agent")
         super().put_nowait(item)
 
@@ -121,7 +123,8 @@ class _Connection(aiomqtt.Client):
     """The one place that reaches into the library, for what it does not offer.
 
     It acknowledges each message on arrival, and only the paho client within it can leave that to us
-    (`manual_ack_set`, `ack`); and it hands out one message a wait, which costs more than parsing it.
+    (`manual_ack_set`, `ack`). And it hands out one message a wait, at three times the cost of parsing one, so
+    the queue that it fills is read here.
     """
 
     def __init__(self, link: Link) -> None:
@@ -135,10 +138,17 @@ class _Connection(aiomqtt.Client):
             clean_session=False,
             will=link.will,
             keepalive=KEEP_ALIVE_S,
-            queue_type=_Arrivals,
             tls_params=aiomqtt.TLSParameters() if broker.tls else None,
         )
         self._client.manual_ack_set(True)
+        self._arrivals = _Arrivals()
+        # The library only ever puts messages into it.
+        self._queue = self._arrivals  # type: ignore[assignment]
+
+    async def __aenter__(self) -> Self:
+        await super().__aenter__()
+        self._disconnected.add_done_callback(lambda _: self._arrivals.put_nowait(None))
+        return self
 
     async def __aexit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
@@ -149,14 +159,16 @@ class _Connection(aiomqtt.Client):
             self._client.disconnect()
 
     async def next_deliveries(self) -> list[Delivery]:
-        """Wait for a message; it and what came with it, in order."""
-        found = [await anext(self.messages)]
-        while len(found) < MAX_AT_ONCE and not self._queue.empty():
-            found.append(self._queue.get_nowait())
-        return [
-            Delivery(str(one.topic), bytes(one.payload), partial(self._acknowledge, one.mid, one.qos))
-            for one in found
-        ]
+        """Wait for a message; it and what came with it, in order. MqttError at the connection's end."""
+        message = await self._arrivals.get()
+        found: list[Delivery] = []
+        while message is not None:
+            acknowledge = partial(self._acknowledge, message.mid, message.qos)
+            found.append(Delivery(str(message.topic), bytes(message.payload), acknowledge))
+            if len(found) == MAX_AT_ONCE or self._arrivals.empty():
+                return found
+            message = self._arrivals.get_nowait()
+        raise aiomqtt.MqttError("the connection has ended") from self._disconnected.exception()
 
     def _acknowledge(self, message_id: int, qos: int) -> None:
         # After a reconnect the id may belong to another message; the broker delivers this one again.

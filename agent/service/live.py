@@ -73,7 +73,7 @@ class Agent:
     inputs: Inputs | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Message:
     content: Arrival | Refusal
     delivery: Delivery
@@ -202,10 +202,14 @@ class _Live:
         """Parse what arrived and hand it to the writer, waiting where that one is behind."""
         now_unix_s = self._clock.now()
         for delivery in deliveries:
-            if delivery.topic == status_topic(self._terminal):
+            if not self._gate.concerns(delivery.topic):
                 delivery.acknowledge()
                 continue
-            await self._queue.put(_Message(self._read(delivery, now_unix_s), delivery))
+            message = _Message(self._read(delivery, now_unix_s), delivery)
+            if self._queue.full():
+                await self._queue.put(message)
+            else:
+                self._queue.put_nowait(message)
 
     def _read(self, delivery: Delivery, now_unix_s: float) -> Arrival | Refusal:
         kind = delivery.topic.rpartition("/")[2]
@@ -254,8 +258,8 @@ class _Live:
         for one in messages:
             one.delivery.acknowledge()
             self._gate.open(one.delivery.topic, one.delivery.payload)
-        if new:
-            self._say(await self._on_disk(partial(self._pipeline.feed, new, time.time())))
+        if self._pipeline.judge(new):
+            self._say(await self._on_disk(partial(self._pipeline.keep, time.time())))
 
     async def _on_disk(self, call: Callable[[], ResultT]) -> ResultT:
         """Run in a thread; a full disk is waited for, while messages wait in the broker."""

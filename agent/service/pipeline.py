@@ -5,7 +5,7 @@ import json
 import logging
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from math import floor, nan
+from math import floor
 
 from pydantic import ValidationError
 
@@ -43,8 +43,8 @@ class Pipeline:
         self._engine = engine
         self._digest = digest
         self._seq = seq
-        self._decided = nan
-        self._minute = nan
+        self._decided = -1
+        self._minute = -1
         self._events: list[AlertEvent] = []
         self._situations: list[Situation] = []
 
@@ -83,6 +83,13 @@ class Pipeline:
 
     def feed(self, new: Iterable[Stored], wall_unix_s: float) -> list[AlertEvent]:
         """Give stored readings to the engine; its events are on the disk on return."""
+        return self.keep(wall_unix_s) if self.judge(new) else []
+
+    def judge(self, new: Iterable[Stored]) -> bool:
+        """Give stored readings to the engine; True where it has said something that is to be kept.
+
+        Does not block for longer than the engine takes.
+        """
         for stored in new:
             if stored.seq <= self._seq:
                 continue
@@ -90,14 +97,14 @@ class Pipeline:
             self._seq = stored.seq
             if self._passed_minute(stored.reading.unix_s):
                 self._situations.append(self._engine.situation())
-        return self._kept(wall_unix_s)
+        return self._has_news()
 
     def tick(self, unix_s: float, wall_unix_s: float) -> list[AlertEvent]:
         """Tell the engine that it is this late; before the first reading there is nothing to tell."""
         if self._seq == 0:
             return []
         self._events += self._engine.advance(self.stamper.tick(unix_s))
-        return self._kept(wall_unix_s)
+        return self.keep(wall_unix_s) if self._has_news() else []
 
     def situation(self) -> Situation:
         """The engine's answer as of its last decision."""
@@ -114,17 +121,21 @@ class Pipeline:
         """Let go of the store."""
         self._writer.close()
 
-    def _kept(self, wall_unix_s: float) -> list[AlertEvent]:
+    def keep(self, wall_unix_s: float) -> list[AlertEvent]:
         """Write what the engine has said; where that fails it stays for the next call."""
-        if self._seq == 0:
-            return []
-        decided = floor(self.stamper.latest_unix_s / GRID_S)
-        if self._events or self._situations or decided != self._decided:
-            situations = [*self._situations, self._engine.situation()]
-            self._writer.add_events(self._events, situations, wall_unix_s)
-        self._decided = decided
+        situations = [*self._situations, self._engine.situation()]
+        self._writer.add_events(self._events, situations, wall_unix_s)
+        self._decided = self._due()
         events, self._events, self._situations = self._events, [], []
         return events
+
+    def _has_news(self) -> bool:
+        decided = self._seq > 0 and self._due() != self._decided
+        return bool(self._events or self._situations or decided)
+
+    def _due(self) -> int:
+        """Number of the latest decision that is due."""
+        return floor(self.stamper.latest_unix_s / GRID_S)
 
     def _passed_minute(self, unix_s: float) -> bool:
         minute = floor(unix_s / MINUTE_S)

@@ -2,7 +2,6 @@
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
 from math import floor
 
@@ -20,22 +19,6 @@ ON CONFLICT DO UPDATE SET n = n + excluded.n, total = total + excluded.total, lo
 Key = tuple[str, str, str, str, float]
 
 
-@dataclass(slots=True)
-class _Minute:
-    n: int
-    total: float
-    low: float
-    high: float
-    last: float
-
-    def add(self, value: float) -> None:
-        self.n += 1
-        self.total += value
-        self.low = min(self.low, value)
-        self.high = max(self.high, value)
-        self.last = value
-
-
 @cache
 def numeric_fields(kind: str) -> tuple[str, ...]:
     """The fields of a kind that have roll-ups; a truth value counts as 0 or 1."""
@@ -46,20 +29,15 @@ def add_to_minutes(
     connection: sqlite3.Connection, terminal: str, readings: Iterable[tuple[str, AnyReading]]
 ) -> None:
     """Add new readings, by kind, in the caller's transaction."""
-    minutes: dict[Key, _Minute] = {}
+    minutes: dict[Key, list[float]] = {}
     for kind, reading in readings:
         place = reading.where if isinstance(reading, Temperature) else ""
         start_unix_s = floor(reading.unix_s / MINUTE_S) * MINUTE_S
         for field in numeric_fields(kind):
             value = getattr(reading, field)
-            if value is None:
-                continue
-            key = (terminal, kind, place, field, start_unix_s)
-            known = minutes.get(key)
-            if known is None:
-                minutes[key] = _Minute(1, value, value, value, value)
-            else:
-                known.add(value)
+            if value is not None:
+                minutes.setdefault((terminal, kind, place, field, start_unix_s), []).append(value)
     connection.executemany(
-        _UPSERT, [(*key, one.n, one.total, one.low, one.high, one.last) for key, one in minutes.items()]
+        _UPSERT,
+        [(*key, len(one), sum(one), min(one), max(one), one[-1]) for key, one in minutes.items()],
     )

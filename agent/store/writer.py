@@ -27,13 +27,15 @@ FORGET_EVERY_S = 3600.0
 KEEP_REJECTED = 10_000
 KEEP_PAYLOAD_BYTES = 4096
 DIGEST_BYTES = 16
+# Of one statement; SQLite's own limit is far higher, and one text of statement serves most groups.
+MAX_VARIABLES = 500
 
 _JOB = TypeAdapter(Job)
 _SITUATION = TypeAdapter(Situation)
 _FIGURES = TypeAdapter(Mapping[str, float])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Arrival:
     """A message that could be read. `reading.unix_s` is the time its sender claims."""
 
@@ -54,7 +56,7 @@ class Refusal:
     received_unix_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Stored:
     """A reading as stored: `seq` is its place in the order over all kinds."""
 
@@ -154,13 +156,13 @@ class StoreWriter:
             raise
 
     def _new_readings(self, arrivals: Sequence[Arrival], stamp: Stamp) -> list[Stored]:
-        seq = self._last_seq() if arrivals else 0
+        unseen = self._unseen(arrivals)
+        if not unseen:
+            return []
+        first = self._last_seq() + 1
         new: list[Stored] = []
         rows: dict[str, list[tuple[object, ...]]] = {}
-        for arrival in arrivals:
-            if not self._remember(arrival):
-                continue
-            seq += 1
+        for seq, arrival in enumerate(unseen, start=first):
             stored = Stored(seq, arrival.kind, stamp(arrival.reading, arrival.received_unix_s))
             new.append(stored)
             rows.setdefault(arrival.kind, []).append(self._reading_row(stored, arrival.received_unix_s))
@@ -174,12 +176,27 @@ class StoreWriter:
         (last,) = self._connection.execute(f"SELECT max(seq) FROM ({each})").fetchone()
         return 0 if last is None else int(last)
 
-    def _remember(self, arrival: Arrival) -> bool:
-        digest = blake2b(arrival.payload, digest_size=DIGEST_BYTES, key=_key(arrival.topic)).digest()
-        done = self._connection.execute(
-            "INSERT OR IGNORE INTO seen VALUES (?, ?)", (digest, arrival.received_unix_s)
+    def _unseen(self, arrivals: Sequence[Arrival]) -> list[Arrival]:
+        """The arrivals that are no redeliveries, which are remembered from now on."""
+        by_digest: dict[bytes, Arrival] = {}
+        for arrival in arrivals:
+            by_digest.setdefault(_digest(arrival), arrival)
+        for digest in self._seen(list(by_digest)):
+            del by_digest[digest]
+        self._connection.executemany(
+            "INSERT INTO seen VALUES (?, ?)",
+            [(digest, arrival.received_unix_s) for digest, arrival in by_digest.items()],
         )
-        return done.rowcount == 1
+        return list(by_digest.values())
+
+    def _seen(self, digests: Sequence[bytes]) -> list[bytes]:
+        found: list[bytes] = []
+        for start in range(0, len(digests), MAX_VARIABLES):
+            some = digests[start : start + MAX_VARIABLES]
+            marks = ", ".join("?" * len(some))
+            rows = self._connection.execute(f"SELECT digest FROM seen WHERE digest IN ({marks})", some)
+            found += (digest for (digest,) in rows)
+        return found
 
     def _forget(self, now_unix_s: float) -> None:
         if now_unix_s - self._forgot_unix_s >= FORGET_EVERY_S:
@@ -233,6 +250,10 @@ class StoreWriter:
 
 def _text(adapter: TypeAdapter[Mapping[str, float]], figures: Mapping[str, float]) -> str:
     return adapter.dump_json(figures).decode()
+
+
+def _digest(arrival: Arrival) -> bytes:
+    return blake2b(arrival.payload, digest_size=DIGEST_BYTES, key=_key(arrival.topic)).digest()
 
 
 @cache

@@ -16,7 +16,7 @@ from pydantic import SecretStr
 
 from agent.config import LOOPBACK, BrokerSettings
 from agent.errors import UsageError
-from agent.inputs.broker import embedded_broker
+from agent.inputs.broker import SteadySubscriptions, embedded_broker
 from agent.inputs.gate import DurableGate
 from agent.inputs.mqtt import publishing_client
 from tests.inputs.test_mqtt import Listener, until
@@ -104,6 +104,43 @@ def test_what_came_before_the_agent_listens_is_not_lost() -> None:
                 for one in payloads:
                     gate.open(TOPIC, one)
             await asyncio.wait_for(asyncio.gather(*sent), WITHIN_S)
+
+    run(test)
+
+
+def test_subscriptions_may_change_while_the_broker_walks_over_them() -> None:
+    """Regression: a subscription while another client connected ended that client's service unseen."""
+    subscriptions = SteadySubscriptions({"home/#": [], "lamp/#": []})
+    walked = []
+    for topic in subscriptions:
+        subscriptions[f"new/{topic}"] = []
+        walked.append(topic)
+    assert walked == ["home/#", "lamp/#"]
+    for topic, _ in subscriptions.items():
+        subscriptions[f"newer/{topic}"] = []
+    assert len(subscriptions) == 8
+
+
+def test_clients_that_come_together_are_all_heard() -> None:
+    async def test() -> None:
+        settings = embedded_at(free_port())
+        heard: list[bytes] = []
+
+        async def client(number: int) -> None:
+            async with aiomqtt.Client(settings.host, settings.port) as one:
+                await one.subscribe(f"home/{number}", qos=1)
+                await one.publish(f"home/{number}", b"%d" % number, qos=1)
+                async with asyncio.timeout(WITHIN_S):
+                    async for message in one.messages:
+                        if message.topic.value == f"home/{number}":
+                            heard.append(bytes(message.payload))
+                            return
+
+        async with broker(settings), publishing_client(settings, WITHIN_S) as lamp:
+            await lamp.subscribe("lamp/#", qos=1)
+            await lamp.publish("lamp/1", b"on", qos=1, retain=True)
+            await asyncio.gather(*(client(number) for number in range(40)))
+        assert sorted(map(int, heard)) == list(range(40))
 
     run(test)
 
