@@ -17,6 +17,7 @@ COMMANDS = {
     "run": "watch a real terminal",
     "status": "the current verdict in the terminal window",
     "note": "tell the agent what the crew did",
+    "listen": "what arrives at the broker, and what the maps of the config make of it",
     "respond": "answer tests of the rate, on a computer beyond the satellite",
     "replay": "run recorded sessions through the alert engine",
     "report": "after-action review of recorded sessions or of a stored day",

@@ -16,6 +16,9 @@ from zoneinfo import ZoneInfo
 import aiomqtt
 
 from agent.config import Config, load_config
+from agent.errors import UsageError
+from agent.inputs.collectors.registry import collectors_of
+from agent.inputs.collectors.trying import try_all
 from agent.inputs.mqtt import connect_host, publishing_client
 from agent.plan.day_ahead import day_ahead
 from agent.plan_store import PlanError, load_or_compute_plan
@@ -66,6 +69,7 @@ def findings(path: Path, config: Config, now_unix_s: float) -> Iterator[Finding]
     yield check_store(config)
     yield from check_plan(path, config)
     yield from check_inputs(config, now_unix_s)
+    yield from check_collectors(config)
 
 
 def check_broker(config: Config) -> Finding:
@@ -173,6 +177,31 @@ def check_inputs(config: Config, now_unix_s: float) -> Iterable[Finding]:
         ages = input_ages(connection, config.job.terminal)
     regular = [one for one in ages if one.kind not in ("note", "acknowledge")]
     return [_input_finding(one, now_unix_s - one.unix_s) for one in regular]
+
+
+def check_collectors(config: Config) -> Iterable[Finding]:
+    """Every input that the agent reads by itself, tried once, all at the same time."""
+    try:
+        collectors = collectors_of(config, os.environ)
+    except UsageError as error:
+        return [Finding(False, "inputs", line) for line in str(error).splitlines()]
+    # The agent's own broker runs with the agent.
+    waiting = [
+        one for one in collectors if one.at_broker and config.broker.embedded and not _connects(config)
+    ]
+    tried = asyncio.run(try_all([one for one in collectors if one not in waiting]))
+    return [
+        *(Finding(one.fine, "input", f"{one.name}: {one.text}") for one in tried),
+        *(Finding(True, "input", f"{one.name}: is heard once the agent runs") for one in waiting),
+    ]
+
+
+def _connects(config: Config) -> bool:
+    try:
+        asyncio.run(_connect(config))
+    except aiomqtt.MqttError:
+        return False
+    return True
 
 
 def _input_finding(one: InputAge, age_s: float) -> Finding:

@@ -63,7 +63,7 @@ class Collector:
     """One input. `place` is where it reads (host, file); `advice` what to do where that fails.
 
     `first_within_s` is how long its first readings may take. After a failure it rests for `least_retry_s` or
-    longer.
+    longer. `at_broker`: it reads from the agent's own broker, which may run only with the agent.
     """
 
     name: str
@@ -72,6 +72,7 @@ class Collector:
     stream: Stream
     first_within_s: float
     least_retry_s: float = 0.0
+    at_broker: bool = False
 
 
 @dataclass(slots=True)

@@ -66,6 +66,7 @@ def make(settings: Settings, around: Around) -> Collector | None:
         advice=ADVICE,
         stream=_stream(settings, broker, how),
         first_within_s=settings.expect_s + TIMEOUT_S,
+        at_broker=settings.host is None,
     )
 
 

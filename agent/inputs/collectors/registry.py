@@ -73,11 +73,16 @@ def _made(kind: str, table: Mapping[str, object], around: Around) -> Collector |
 
 def input_module(kind: str) -> ModuleType:
     """The module of a type of input; raises UsageError where a library is missing that it needs."""
+    return module_with_extra(MODULES[kind], f"inputs.{kind}")
+
+
+def module_with_extra(name: str, what: str) -> ModuleType:
+    """A module that needs optional libraries for `what`; raises UsageError where one is missing."""
     try:
-        return importlib.import_module(MODULES[kind])
+        return importlib.import_module(name)
     except ModuleNotFoundError as error:
         if error.name is not None and error.name.startswith("agent"):
             raise
         raise UsageError(
-            f"inputs.{kind} needs the library {error.name}; install it: pip install 'peakshade[devices]'"
+            f"{what} needs the library {error.name}; install it: pip install 'peakshade[devices]'"
         ) from None
