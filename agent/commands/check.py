@@ -19,7 +19,8 @@ from agent.config import Config, load_config
 from agent.errors import UsageError
 from agent.inputs.collectors.registry import collectors_of
 from agent.inputs.collectors.trying import try_all
-from agent.inputs.mqtt import connect_host, publishing_client
+from agent.inputs.messages import status_topic
+from agent.inputs.mqtt import QOS, connect_host, publishing_client
 from agent.plan.day_ahead import day_ahead
 from agent.plan_store import PlanError, load_or_compute_plan
 from agent.service.console import say
@@ -30,6 +31,8 @@ SUMMARY = "pre-flight: config, broker, inputs, clock, disk, sun"
 EXAMPLE = "peakshade check van-1.toml"
 
 ANSWER_WITHIN_S = 5.0
+# A retained message comes with the answer to the subscription.
+STATUS_WITHIN_S = 0.5
 # A day of one reading a second of every kind takes some 50 MB with its roll-ups.
 ROOM_BYTES = 500_000_000
 # Slower than any common thermometer or test script publishes.
@@ -76,23 +79,30 @@ def check_broker(config: Config) -> Finding:
     """An embedded broker needs a free port, another one must let the agent in."""
     broker = config.broker
     where = f"{connect_host(broker)}:{broker.port}"
-    started_s = time.monotonic()
     try:
-        asyncio.run(_connect(config))
+        online = asyncio.run(_agent_is_online(config))
     except aiomqtt.MqttError as error:
         if not broker.embedded:
-            return Finding(False, "broker", f"{where} does not let the agent in ({error}); start it, or mend"
-                           " [broker] host, port, username in the config")  # fmt: skip
+            text = f"{where} does not let the agent in ({error}); start it, or mend [broker] in the config"
+            return Finding(False, "broker", text)
         return _port_free(config)
-    answer_ms = (time.monotonic() - started_s) * 1e3
+    if online:
+        return Finding(True, "broker", f"{where} answers, and the agent is running")
     if broker.embedded:
-        return Finding(True, "broker", f"{where} answers in {answer_ms:.0f} ms: the agent is running")
-    return Finding(True, "broker", f"{where} answers in {answer_ms:.0f} ms")
+        text = f"{where} is another program's broker; name it in the config ([broker] host), or a free port"
+        return Finding(False, "broker", text)
+    return Finding(True, "broker", f"{where} answers; the agent is not running")
 
 
-async def _connect(config: Config) -> None:
-    async with publishing_client(config.broker, ANSWER_WITHIN_S):
-        pass
+async def _agent_is_online(config: Config) -> bool:
+    """What the broker has retained of the agent's state; raises MqttError where there is no broker."""
+    async with publishing_client(config.broker, ANSWER_WITHIN_S) as client:
+        await client.subscribe(status_topic(config.job.terminal), qos=QOS)
+        try:
+            message = await asyncio.wait_for(anext(client.messages), STATUS_WITHIN_S)
+        except TimeoutError:
+            return False
+    return b'"state":"online"' in bytes(message.payload)
 
 
 def _port_free(config: Config) -> Finding:
@@ -102,8 +112,8 @@ def _port_free(config: Config) -> Finding:
         try:
             probe.bind((config.broker.host, config.broker.port))
         except OSError as error:
-            return Finding(False, "broker", f"{where} cannot be used ({error.strerror}); name a free port in"
-                           " the config: [broker] port")  # fmt: skip
+            text = f"{where} cannot be used ({error.strerror}); name a free one in the config: [broker] port"
+            return Finding(False, "broker", text)
     return Finding(True, "broker", f"{where} is free for the agent's own broker")
 
 
@@ -112,11 +122,11 @@ def check_clock(path: Path, config: Config, now_unix_s: float) -> Finding:
     zone = ZoneInfo(config.job.site.time_zone)
     shown = f"{datetime.fromtimestamp(now_unix_s, UTC).astimezone(zone):%Y-%m-%d %H:%M:%S} at the site"
     if now_unix_s < path.stat().st_mtime:
-        return Finding(False, "clock", f"{shown}, which is before the config file was written; set the"
-                       " computer's clock")  # fmt: skip
+        text = f"{shown}, which is before the config file was written; set the computer's clock"
+        return Finding(False, "clock", text)
     if now_unix_s > config.job.day.end_unix_s:
-        return Finding(False, "clock", f"{shown}, after the end of the job; mend [day] in the config, or the"
-                       " computer's clock")  # fmt: skip
+        text = f"{shown}, after the end of the job; mend [day] in the config, or the computer's clock"
+        return Finding(False, "clock", text)
     tolerance = f"messages may be off by {config.clock_tolerance_s:.0f} s"
     return Finding(True, "clock", f"{shown}; {tolerance}")
 
@@ -198,7 +208,7 @@ def check_collectors(config: Config) -> Iterable[Finding]:
 
 def _connects(config: Config) -> bool:
     try:
-        asyncio.run(_connect(config))
+        asyncio.run(_agent_is_online(config))
     except aiomqtt.MqttError:
         return False
     return True

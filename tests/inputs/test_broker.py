@@ -116,8 +116,8 @@ def test_subscriptions_may_change_while_the_broker_walks_over_them() -> None:
         subscriptions[f"new/{topic}"] = []
         walked.append(topic)
     assert walked == ["home/#", "lamp/#"]
-    for topic, _ in subscriptions.items():
-        subscriptions[f"newer/{topic}"] = []
+    for topic, clients in subscriptions.items():
+        subscriptions[f"newer/{topic}"] = clients
     assert len(subscriptions) == 8
 
 

@@ -1,0 +1,201 @@
+"""run, demo, status, note and check, with real stores and a real broker."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import pytest
+from paho.mqtt.enums import CallbackAPIVersion
+
+from agent.cli import main
+from agent.commands import check
+from agent.inputs.payloads import parse
+from agent.records import AnyReading, Note, Signal, Temperature
+from agent.store.writer import StoreWriter
+from tests.job_text import JOB_TOML
+from tests.live import ROOT, TERMINAL, config_for, embedded_at
+from tests.processes import Mosquitto, broker_at, free_port, wait_until
+from tests.test_service import DAY, arrivals, opened
+from tests.watch.sample_day import at
+
+
+def told(store: Path, until_minute: float) -> None:
+    """A store in which the agent has taken in the sample day up to this minute, just now."""
+    pipeline = opened(store)
+    pipeline.feed(pipeline.add(arrivals([one for one in DAY if one.unix_s < at(until_minute)])), time.time())
+    pipeline.close()
+
+
+def config_file(folder: Path, port: int) -> Path:
+    """A config whose broker is on this port."""
+    path = folder / "van-1.toml"
+    path.write_text(f'{JOB_TOML}\n[broker]\nhost = "127.0.0.1"\nport = {port}\n')
+    return path
+
+
+def test_status_says_fine(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store = tmp_path / "day.sqlite3"
+    told(store, 25.0)
+    assert main(["status", "--store", str(store)]) == 0
+    assert capsys.readouterr().out.startswith(f"{TERMINAL}: fine: ")
+
+
+def test_status_with_an_alert_asks_for_somebody(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store = tmp_path / "day.sqlite3"
+    told(store, 39.0)
+    assert main(["status", "--store", str(store)]) == 1
+    said = capsys.readouterr().out
+    assert f"{TERMINAL}: act: " in said
+    assert "repeak (act), for " in said
+
+
+def test_status_of_an_agent_that_has_stopped(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store = tmp_path / "day.sqlite3"
+    pipeline = opened(store)
+    pipeline.feed(pipeline.add(arrivals(DAY[:200])), time.time() - 7300.0)
+    pipeline.close()
+    assert main(["status", "--store", str(store)]) == 1
+    assert "has written nothing for 2 h 2 min" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("words", [[], ["van-1.toml", "--store", "day.sqlite3"], ["--store", "none.sqlite3"]])
+def test_status_of_nothing(words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["status", *words]) == 2
+
+
+@pytest.mark.mosquitto
+def test_a_note_reaches_the_broker(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    heard: list[bytes] = []
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.on_message = lambda _client, _data, message: heard.append(message.payload)
+    client.connect("127.0.0.1", mosquitto.port)
+    client.subscribe(f"peakshade/{TERMINAL}/note", qos=1)
+    client.loop_start()
+    config = config_file(tmp_path, mosquitto.port)
+    assert main(["note", "shade-on", "white sheet", "--by", "Ines", "--config", str(config)]) == 0
+    wait_until(lambda: bool(heard), 10.0, "the note is delivered")
+    client.disconnect()
+    client.loop_stop()
+    note = parse("note", heard[0])
+    assert isinstance(note, Note)
+    assert (note.kind, note.text, note.by, note.where) == ("shade-on", "white sheet", "Ines", None)
+    assert abs(note.unix_s - time.time()) < 60.0
+
+
+def test_a_note_that_cannot_be_delivered_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    config = config_file(tmp_path, free_port())
+    assert main(["note", "rain", "--config", str(config)]) == 2
+    assert "not delivered" in capsys.readouterr().err
+    assert main(["note", "rain", "x" * 501, "--config", str(config)]) == 2
+    assert "500 characters" in capsys.readouterr().err
+
+
+def test_check_finds_a_free_port_and_one_in_use(tmp_path: Path) -> None:
+    config = config_for(tmp_path / "day.sqlite3", embedded_at(free_port()))
+    assert check.check_broker(config).fine
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        taken = replace(config, broker=embedded_at(other.getsockname()[1]))
+        found = check.check_broker(taken)
+    assert not found.fine
+    assert "[broker] port" in found.text
+    absent = check.check_broker(replace(config, broker=broker_at(free_port())))
+    assert not absent.fine
+    assert "does not let the agent in" in absent.text
+
+
+@pytest.mark.mosquitto
+def test_check_knows_another_broker(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    config = config_for(tmp_path / "day.sqlite3", mosquitto.settings)
+    assert check.check_broker(config).fine
+    found = check.check_broker(replace(config, broker=embedded_at(mosquitto.port)))
+    assert not found.fine
+    assert "another program's broker" in found.text
+
+
+def test_check_looks_at_clock_disk_and_store(tmp_path: Path) -> None:
+    config = config_for(tmp_path / "day.sqlite3", embedded_at(free_port()))
+    config.path.write_text("")
+    written_unix_s = config.path.stat().st_mtime
+    during = replace(config.job.day, end_unix_s=written_unix_s + 100.0)
+    later = replace(config, job=replace(config.job, day=during))
+    assert check.check_clock(config.path, later, written_unix_s + 10.0).fine
+    assert not check.check_clock(config.path, later, written_unix_s - 10.0).fine
+    assert not check.check_clock(config.path, later, written_unix_s + 200.0).fine
+    assert check.check_disk(config).fine
+    assert check.check_store(config).fine
+    nowhere = config_for(tmp_path / "none" / "day.sqlite3", embedded_at(free_port()))
+    assert not check.check_disk(nowhere).fine
+    config.store.path.write_text("not a store " * 100)
+    assert "not an SQLite file" in check.check_store(config).text
+
+
+def test_check_names_silent_inputs(tmp_path: Path) -> None:
+    config = config_for(tmp_path / "day.sqlite3", embedded_at(free_port()))
+    now_unix_s = at(0.0)
+    readings: list[AnyReading] = [
+        Temperature(unix_s=now_unix_s - 7200.0, where="modem", temperature_degc=40.0),
+        Signal(unix_s=now_unix_s - 5.0, esno_db=9.0),
+    ]
+    with closing(StoreWriter.open(config.store.path, TERMINAL, now_unix_s)) as store:
+        store.add(arrivals(readings), lambda reading, _: reading)
+    found = {one.text: one.fine for one in check.check_inputs(config, now_unix_s)}
+    assert found == {
+        "temperature modem: silent for 2.0 h; start what publishes it, and the agent": False,
+        "signal: heard 5 s ago": True,
+    }
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--speed", "0"], "--speed is 0"),
+        (["--from", "25:00"], "--from is '25:00'"),
+        (["--from", "06:00"], "within the session"),
+        (["--session", "nowhere"], "no bundled session"),
+    ],
+)
+def test_demo_refuses_in_words(words: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["demo", *words]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_demo_from_the_middle_to_the_end(tmp_path: Path) -> None:
+    """What came before is in the store, and an interrupted demo ends in an orderly way."""
+    command = [sys.executable, "-m", "agent", "demo", "--no-dashboard", "--from", "12:30", "--speed", "300"]
+    process = subprocess.Popen(
+        [*command, "--directory", str(tmp_path)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    assert process.stdout is not None
+    lines: list[str] = []
+    for line in process.stdout:
+        lines.append(line)
+        if "repeak" in line and "raised" in line:
+            break
+    process.send_signal(signal.SIGINT)
+    process.stdout.read()
+    process.stdout.close()
+    assert process.wait(20.0) == 0
+    assert "invented data" in lines[0]
+    assert any("shade" in line and "raised" in line for line in lines)
+    found = subprocess.run(
+        [sys.executable, "-m", "agent", "status", "--store", str(tmp_path / "salt-pan-summer.sqlite3")],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert found.returncode == 1
+    assert "repeak" in found.stdout
