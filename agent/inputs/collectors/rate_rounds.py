@@ -13,10 +13,10 @@ from annotated_types import Interval
 from agent.config import Config
 from agent.inputs.collectors.frame import Collected, Sample
 from agent.inputs.collectors.rate_turn import BudgetSpent, Cost, Turn, turn_of
-from agent.records import JsonValue
+from agent.records import JsonValue, Throughput
 from agent.store.opening import open_for_reading
 from agent.store.reader import situations
-from agent.watch.rate import WINDOW_SHARE
+from agent.watch.rate import WINDOW_SHARE, window_limit_mbps
 
 BITS_PER_BYTE = 8
 BYTES_PER_MB = 1_000_000
@@ -64,19 +64,11 @@ class Watchman:
     live: Callable[[], bool]
 
 
-def window_limit_mbps(window_bytes: float, rtt_ms: float, flows: int) -> float:
-    """What so many flows carry at most (Mbit/s): window / RTT each (RFC 6349, section 3.3.1)."""
-    return flows * window_bytes * BITS_PER_BYTE / (rtt_ms * 1e3)
-
-
-def bandwidth_delay_bytes(rate_mbps: float, rtt_ms: float) -> float:
-    """Bytes under way on a path that is full: rate times RTT (RFC 6349, section 3.3.1)."""
-    return rate_mbps * 1e6 * rtt_ms / 1e3 / BITS_PER_BYTE
-
-
-def is_window_limited(rate_mbps: float, window_bytes: float, rtt_ms: float, flows: int) -> bool:
-    """Whether a rate is (nearly) all that the windows allow, by the measure that the watch uses."""
-    return rate_mbps >= WINDOW_SHARE * window_limit_mbps(window_bytes, rtt_ms, flows)
+def is_window_limited(rate_mbps: float, window_bytes: int, rtt_ms: float, flows: int) -> bool:
+    """Whether a rate is (nearly) all that the windows allow, as the watch sees it."""
+    test = Throughput(unix_s=0.0, method="active", window_bytes=window_bytes, rtt_ms=rtt_ms, flows=flows)
+    limit_mbps = window_limit_mbps(test)
+    return limit_mbps is not None and rate_mbps >= WINDOW_SHARE * limit_mbps
 
 
 def fields_of(found: dict[Direction, OneWay], flows: int) -> dict[str, JsonValue]:

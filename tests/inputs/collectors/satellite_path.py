@@ -1,4 +1,4 @@
-"""Two hosts in network namespaces with a satellite between them: delay by netem or delay_line, rate by tbf."""
+"""Two hosts in network namespaces with a satellite between them: by netem, or by delay_line and tbf."""
 
 import ctypes
 import os
@@ -69,7 +69,7 @@ def _joined(names: tuple[str, str], delay_s: float) -> Iterator[None]:
     near, far = (f"ps{end}{os.getpid() % 100_000}" for end in "nf")
     ip("link", "add", near, "netns", names[0], "type", "veth", "peer", "name", far, "netns", names[1])
     delay = ["netem", "delay", f"{delay_s * 1e3:.0f}ms", "rate", f"{RATE_MBIT}mbit", "limit", "10000"]
-    if all([_shaped(name, device, delay) for name, device in zip(names, (near, far), strict=True)]):
+    if all(_shaped(name, device, delay) for name, device in zip(names, (near, far), strict=True)):
         _up(names, (near, far))
         yield
         return
@@ -90,7 +90,7 @@ def _joined(names: tuple[str, str], delay_s: float) -> Iterator[None]:
             ip("link", "set", device, "netns", name)
         _up(names, (near, far))
         bucket = ["tbf", "rate", f"{RATE_MBIT}mbit", "burst", "16kb", "limit", str(QUEUE_BYTES)]
-        if not all([_shaped(name, device, bucket) for name, device in zip(names, (near, far), strict=True)]):
+        if not all(_shaped(name, device, bucket) for name, device in zip(names, (near, far), strict=True)):
             pytest.skip("the kernel has neither netem nor tbf")
         yield
     finally:
