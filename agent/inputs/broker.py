@@ -1,8 +1,8 @@
 """A small MQTT broker inside the agent, for terminals that have none.
 
-It is amqtt, which keeps sessions in memory only and tells a publisher that a message is safe before any
-subscriber has it. Here that word waits until the reading is on the disk, so that a publisher delivers again
-whatever a power cut took.
+It is amqtt, which tells a publisher that a message is safe before any subscriber has it, keeps everything in
+memory, and forgets what a subscriber has not acknowledged when that one's connection ends. Here the word to
+the publisher waits until the reading is on the disk, so that the publisher delivers again whatever was lost.
 """
 
 import asyncio
