@@ -6,12 +6,12 @@ from dash.development.base_component import Component
 from dashboard import device, words
 from dashboard.access import Gate
 from dashboard.aria import with_attributes
-from dashboard.doors import guard
-from dashboard.pages import crew, day, plan, terminals
+from dashboard.doors import current_role, guard
+from dashboard.pages import crew, day, plan, terminals, tuning
 from dashboard.settings import CONFIG_KEY, Settings
 from dashboard.theme import style_sheet
 
-_MODULES = (crew, day, plan, terminals)
+_MODULES = (crew, day, plan, terminals, tuning)
 PAGES = {page.PATH: page.layout for page in _MODULES}
 
 # The colours stand in the page itself, so that its first frame has them.
@@ -68,5 +68,6 @@ def shell() -> Component:
 
 
 def show_page(pathname: str) -> Component:
-    """The page that the address names."""
-    return PAGES[pathname]() if pathname in PAGES else html.P(words.UNKNOWN_PAGE)
+    """The page that the address names; a guest's page has no buttons that the server would refuse."""
+    page = PAGES[pathname]() if pathname in PAGES else html.P(words.UNKNOWN_PAGE)
+    return html.Div(page, className=f"for-{current_role()}")

@@ -27,10 +27,15 @@ def note_keys() -> Component:
     ]
     return html.Section(
         [
-            html.H2(words.TELL),
-            html.P(words.TELL_HINT, className="hint"),
-            html.Div(keys, className="keys"),
-            html.Div(remark, className="remark"),
+            html.Div(
+                [
+                    html.H2(words.TELL),
+                    html.P(words.TELL_HINT, className="hint"),
+                    html.Div(keys, className="keys"),
+                    html.Div(remark, className="remark"),
+                ],
+                className="tell",
+            ),
             html.H3(words.LAST_NOTES),
             html.Div(id="notes"),
         ],

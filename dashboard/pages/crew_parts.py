@@ -99,7 +99,7 @@ def _alert(alert: ActiveAlert, zone: ZoneInfo) -> Component:
             html.P(event.action, className="action"),
             html.P(words.EVIDENCE, className="name"),
             html.Ul([html.Li(sentence) for sentence in event.evidence], className="evidence"),
-            *_answers(alert, zone),
+            html.Div(_answers(alert, zone), className="answers"),
         ],
         className=f"alert level-{event.severity}",
     )

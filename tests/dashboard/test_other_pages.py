@@ -62,6 +62,7 @@ def test_pages_are_reached_without_a_reload(browser: Browser, address: str) -> N
             ("Day", ".day"),
             ("Plan", ".plan"),
             ("Terminals", ".terminals"),
+            ("Tuning", ".tuning"),
             ("Crew", "#crew"),
         ):
             seen.page.get_by_role("navigation").get_by_role("link", name=name).click()
@@ -194,6 +195,11 @@ def test_guest_link_looks_and_cannot_tell(
     link = make_gate("salt-pan-2026").sign("guest")
     with visit(browser, f"{address}/enter?link={link}") as seen:
         expect(seen.page.locator(".verdict h1")).to_have_text(SCENES["act"].verdict)
+        expect(seen.page.get_by_role("heading", name="Alerts", exact=True)).to_be_visible()
+        for name in ("It rains", "Send remark", "Seen"):
+            expect(seen.page.get_by_role("button", name=name, exact=True)).to_be_hidden()
+        # Whoever brings the buttons back is refused by the server.
+        seen.page.add_style_tag(content=".for-guest .tell { display: block !important; }")
         seen.page.get_by_role("button", name="It rains").click()
         expect(seen.page.locator("#delivery")).to_have_text(words.READ_ONLY)
         assert "link=" not in seen.page.url

@@ -30,6 +30,15 @@ def test_nothing_of_the_writer_is_within_reach() -> None:
         assert not {name for name in imported(path) if name.startswith("agent.store.writer")}, path
 
 
+def test_only_the_tuning_page_replays() -> None:
+    """All other pages show what the agent found; they decide nothing themselves."""
+    deciding = ("agent.replay", "agent.watch")
+    found = {
+        path.name for path in FOLDER.rglob("*.py") if any(n.startswith(deciding) for n in imported(path))
+    }
+    assert found == {"tuning.py", "tuning_look.py", "tuning_figures.py", "tuning_parts.py"}
+
+
 def test_callbacks_are_short() -> None:
     """A function that is registered as a callback has at most ten lines besides its docstring."""
     for path in (FOLDER / "pages").glob("*.py"):

@@ -1,0 +1,136 @@
+"""The tuning page's words, tables and figures, from what the two rule sets say. Pure."""
+
+from collections.abc import Mapping
+from zoneinfo import ZoneInfo
+
+from dash import dcc, html
+from dash.development.base_component import Component
+from plotly.graph_objects import Figure
+
+from agent.replay.compare import Alert, Difference, says_the_same
+from agent.replay.tuning.choice import Figures
+from agent.watch.rules import BY_NAME
+from dashboard import words
+from dashboard.aria import HIDDEN, with_attributes
+from dashboard.pages.plan_parts import folded, pairs, table
+from dashboard.site_time import second_text
+from dashboard.theme import Theme
+from dashboard.tuning_figures import curve_figure, curve_points, day_figure
+from dashboard.tuning_look import DayCompared, TuningLook
+
+
+def toggles(group: str, names: Mapping[str, str], label: str, pressed: str = "") -> Component:
+    """Buttons to choose from; the chosen one is filled and says so to a screen reader."""
+    keys = [
+        with_attributes(
+            html.Button(text, id={"type": group, "name": name}, n_clicks=0),
+            {"aria-pressed": "true" if name == pressed else "false"},
+        )
+        for name, text in names.items()
+    ]
+    return with_attributes(
+        html.Div(keys, className="keys small toggles", role="group"), {"aria-label": label}
+    )
+
+
+def parameter_text(name: str) -> str:
+    """What the number is, its default, and why."""
+    one = BY_NAME[name]
+    return words.TUNE_REASON.format(
+        value=f"{one.value:g}{_unit(name)}", low=f"{one.low:g}", high=f"{one.high:g}", reason=one.reason
+    )
+
+
+def _unit(name: str) -> str:
+    unit = BY_NAME[name].unit
+    return "" if unit == "1" else f" {unit}"
+
+
+def change_list(changes: Mapping[str, float]) -> Component:
+    """What is changed against the rules in force, number by number."""
+    if not changes:
+        return html.P(words.TUNE_NO_CHANGE)
+    lines = [html.Li(f"{name} = {value:g}{_unit(name)}") for name, value in changes.items()]
+    return html.Ul(lines, className="evidence")
+
+
+def comparison(look: TuningLook, theme: Theme) -> Component:
+    """Both rule sets over all days, the curve, then each day."""
+    rule = look.question.parameter.split(".")[0]
+    return html.Div(
+        [
+            html.Section(
+                [
+                    html.H2(words.TUNE_TOGETHER),
+                    pairs(
+                        (words.TUNE_PRESENT, figures_text(look.present)),
+                        (words.TUNE_TRIED, figures_text(look.tried)),
+                    ),
+                ],
+                className="sheet",
+            ),
+            *(_day(day, rule, theme) for day in look.days),
+            html.Section([html.H2(words.TUNE_CURVE), *_curve(look, theme)], className="sheet"),
+        ]
+    )
+
+
+def figures_text(one: Figures) -> str:
+    """Episodes found, false alarms and delay in one phrase."""
+    delay = words.TUNE_NO_DELAY if one.mean_delay_s is None else f"{one.mean_delay_s / 60.0:.1f} min"
+    return words.TUNE_FIGURES.format(
+        found=one.found, episodes=one.episodes, false_alarms=one.false_alarms, hours=one.hours, delay=delay
+    )
+
+
+def _curve(look: TuningLook, theme: Theme) -> list[Component]:
+    hint = html.P(words.TUNE_CURVE_HINT.format(name=look.question.parameter), className="hint")
+    rows = [
+        [text, f"{found.found} / {found.episodes}", f"{found.false_alarms_per_hour or 0.0:.2f}"]
+        for text, found in curve_points(look.sweep)
+    ]
+    if look.present.recall is None:
+        return [html.P(words.TUNE_NO_EPISODES), table(words.TUNE_CURVE_HEADS, rows)]
+    return [hint, _graph(curve_figure(look, theme)), folded(table(words.TUNE_CURVE_HEADS, rows))]
+
+
+def _day(day: DayCompared, rule: str, theme: Theme) -> Component:
+    told = [one for one in day.differences if not says_the_same(one)]
+    same = words.TUNE_SAME.format(count=len(day.differences) - len(told))
+    zone = day.head.zone
+    rows = [
+        [words.rule_text(one.rule), _alert(one.first, zone), _alert(one.second, zone), _how(one)]
+        for one in told
+    ]
+    changed = [table(words.TUNE_HEADS, rows)] if rows else []
+    return html.Section(
+        [
+            html.H2(day.head.title),
+            html.P(words.TUNE_BARS.format(rule=words.rule_text(rule)), className="hint"),
+            _graph(day_figure(day, rule, theme)),
+            *changed,
+            html.P(same),
+        ],
+        className="sheet",
+    )
+
+
+def _alert(alert: Alert | None, zone: ZoneInfo) -> str:
+    if alert is None:
+        return words.NO_NUMBER
+    end = words.TUNE_TO_THE_END if alert.end_unix_s is None else second_text(alert.end_unix_s, zone)
+    return words.TUNE_ALERT.format(
+        start=second_text(alert.start_unix_s, zone), end=end, level=words.LEVELS[alert.severity]
+    )
+
+
+def _how(one: Difference) -> str:
+    if one.first is None or one.second is None or one.kind == "same":
+        return words.TUNE_KINDS[one.kind]
+    shift_s = abs(one.second.start_unix_s - one.first.start_unix_s)
+    return words.TUNE_KINDS[one.kind].format(shift=f"{shift_s:.0f} s")
+
+
+def _graph(figure: Figure) -> Component:
+    graph = dcc.Graph(figure=figure, config={"staticPlot": True, "responsive": True})
+    return with_attributes(html.Div(graph), HIDDEN)
