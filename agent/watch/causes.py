@@ -32,12 +32,13 @@ class SignalFacts:
     """What is known of a loss of signal; NaN where it is not. Times are in seconds before now."""
 
     loss_db: float
-    certain_db: float
     noise_db: float
     interval_s: float
     onset_s: float
     slow_start: bool
     age_s: float
+    jump_age_s: float
+    jump_db: float  # what the last jump took, with no more certainty than the figure has
     flat_s: float
     slide_s: float
     turns: int
@@ -174,8 +175,8 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", 0.4, "the rain gauge is dry")
     if facts.loss_db > RAIN_REACHES * facts.rain_reach_db:
         words = "more than rain takes at this frequency"
-        yield Evidence("rain", -2.0, words)
-        yield Evidence("mispoint", 0.7, words)
+        yield Evidence("rain", -1.0, words)
+        yield Evidence("mispoint", 0.3, words)
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
         yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")
@@ -189,19 +190,19 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if sure < 1.0:
         yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
-    if facts.certain_db < 3.0 and facts.locked:
-        yield Evidence("blockage", -3.0, f"only {facts.loss_db:.1f} dB")
-    elif facts.certain_db >= 6.0 or not facts.locked:
-        words = "lock is lost" if not facts.locked else f"{facts.loss_db:.1f} dB is more than a nudge"
+    if facts.jump_db < 3.0 and facts.locked:
+        yield Evidence("blockage", -3.0, f"only {facts.jump_db:.1f} dB")
+    elif facts.jump_db >= 6.0 or not facts.locked:
+        words = "lock is lost" if not facts.locked else f"{facts.jump_db:.1f} dB is more than a nudge"
         yield Evidence("blockage", 1.0 + 1.5 * sure, words)
         yield Evidence("mispoint", -1.5, words)
         yield Evidence("rain", 1.0 - sure, words)
     else:
-        yield Evidence("blockage", 0.5, f"{facts.loss_db:.1f} dB")
+        yield Evidence("blockage", 0.5, f"{facts.jump_db:.1f} dB")
     if facts.dips >= 2:
         yield Evidence("blockage", 2.0, f"{facts.dips} short drops in ten minutes")
         yield Evidence("mispoint", -1.5, f"{facts.dips} short drops in ten minutes")
-    if facts.age_s > 300.0:
+    if facts.jump_age_s > 300.0:
         yield Evidence("blockage", -1.5, "lasts longer than somebody in the beam")
 
 

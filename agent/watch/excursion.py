@@ -15,6 +15,8 @@ END_DB = 0.3
 ONSET_STUDIED_S = 480.0
 REPEATS_WITHIN_S = 7200.0
 SLOW_START_S = 45.0
+JUMPS_APART_S = 60.0
+DEEP_JUMP_DB = 2.5
 JUMP_LEAST_DB = 0.3
 JUMP_S = 20.0
 KNOCKED_SHARE = 0.75
@@ -104,9 +106,11 @@ class Excursion:
         self.slow_start = False
 
     def _jumped(self, unix_s: float, loss_db: float) -> bool:
-        if unix_s - self.studied_from_unix_s < ONSET_STUDIED_S or len(self.history.values) < 9:
+        since_s = unix_s - self.studied_from_unix_s
+        if since_s < JUMPS_APART_S or len(self.history.values) < 9:
             return False
-        return loss_db - median(self.history.values[-9:-5]) >= JUMP_DB
+        least_db = JUMP_DB if since_s >= ONSET_STUDIED_S else DEEP_JUMP_DB
+        return loss_db - median(self.history.values[-9:-5]) >= least_db
 
     def _follow_flatness(self, unix_s: float, loss_db: float, noise_db: float) -> None:
         band_db = max(BAND_LEAST_DB, BAND_NOISES * noise_db, 0.12 * loss_db)
@@ -145,6 +149,10 @@ class Excursion:
     def age_s(self, unix_s: float) -> float:
         """How long the excursion lasts (s), 0 when there is none."""
         return 0.0 if isnan(self.start_unix_s) else unix_s - self.start_unix_s
+
+    def jump_age_s(self, unix_s: float) -> float:
+        """How long ago the loss, or the last jump on top of it, set in (s); 0 when there is none."""
+        return 0.0 if isnan(self.start_unix_s) else unix_s - self.studied_from_unix_s
 
     def alone(self) -> bool:
         """Whether nothing like it began within the two hours before."""

@@ -186,7 +186,7 @@ class FeatureStage:
             max((unit.exposure_s for unit in exposed if unit.blind), default=0.0),
             float(sunny and bool(exposed)),
             rate.ratio,
-            rate.rtt_ratio,
+            rate.rtt_ratio if rate.network_confidence >= rate.lan_confidence else 1.0,
             rate.headroom_mbps,
             float(inputs.streaming),
             rate.lan_confidence,

@@ -13,6 +13,7 @@ STREAM_ALLOWANCE = 1.2
 RTT_UP_RATIO = 1.3
 LOSS_UP_PERCENT = 1.0
 HEAVY_LOSS_PERCENT = 4.0
+STORM_LOSS_PERCENT = 12.0  # no operator's network loses so much; a sick cable or radio hop does
 DEAD_LOSS_PERCENT = 90.0  # nothing comes through at all: that can be any hop
 JITTER_UP_RATIO = 3.0
 LOCAL_RTT_UP_MS = 30.0  # a sound cable or radio hop answers within a few milliseconds (common practice)
@@ -243,9 +244,9 @@ def _hops(tests: Tests, full: bool) -> tuple[float, float]:
     rtt_up = _up(rtt, tests.rtt_ms.base, RTT_UP_RATIO)
     if tests.loss_percent.recent() >= DEAD_LOSS_PERCENT:
         return 0.4, 0.4
-    own_queue = full and rtt <= OWN_QUEUE_RATIO * tests.rtt_ms.base
-    if own_queue and loss_more >= HEAVY_LOSS_PERCENT:
-        return (0.3, 0.3) if local == 0.0 else (0.65, 0.3)
+    own_queue = rtt <= OWN_QUEUE_RATIO * tests.rtt_ms.base
+    if own_queue and loss_more >= (HEAVY_LOSS_PERCENT if full else STORM_LOSS_PERCENT):
+        return 0.65, 0.3
     if rtt_up >= 1.0:
         return 0.1, min(0.95, 0.6 + 0.5 * (rtt_up - 1.0))
     symptoms = int(loss_up) + int(jitter_up) + int(loss_more >= HEAVY_LOSS_PERCENT)

@@ -171,12 +171,13 @@ class SignalWatch:
         return weigh(
             SignalFacts(
                 loss_db=deficit_db,
-                certain_db=deficit_db - self._doubt_db(unix_s),
                 noise_db=carrier.noise_db,
                 interval_s=carrier.interval.typical_s,
                 onset_s=onset_s,
                 slow_start=excursion.slow_start,
                 age_s=excursion.age_s(unix_s),
+                jump_age_s=excursion.jump_age_s(unix_s),
+                jump_db=deficit_db - self._doubt_db(unix_s) - max(0.0, excursion.base_db),
                 flat_s=excursion.flat_s(unix_s),
                 slide_s=excursion.slide_s(unix_s),
                 turns=excursion.turns(unix_s),
