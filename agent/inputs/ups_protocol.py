@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 # IANA service name "nut".
 PORT = 3493
-# RFC 9271, section 4.2.4: the driver has not been heard of for long, so the variables are old.
+# What the error codes of RFC 9271 mean for the crew.
 ADVICE = {
     "UNKNOWN-UPS": "no such UPS at the server; [[inputs.ups]] ups has to be one of its names",
     "DATA-STALE": "the server has lost the UPS; look at its cable and driver",
@@ -26,13 +26,13 @@ class Variable:
 
 
 def list_command(ups: str) -> bytes:
-    """Asks for every variable of a UPS (RFC 9271, section 4.2.7)."""
+    """Asks for every variable of a UPS."""
     return f"LIST VAR {ups}\n".encode("ascii")
 
 
 def is_last(line: str) -> bool:
-    """Whether the answer to `list_command` ends with this line."""
-    return line.startswith(("END LIST VAR", "ERR "))
+    """Whether the answer to `list_command` ends with this line, as it does with one that is no part of it."""
+    return not line.startswith(("BEGIN LIST VAR", "VAR "))
 
 
 def variables(lines: Sequence[str]) -> list[Variable]:
@@ -45,7 +45,7 @@ def variables(lines: Sequence[str]) -> list[Variable]:
 
 
 def _variable(line: str) -> Variable:
-    """`VAR <ups> <name> "<value>"`; quote and backslash are escaped by a backslash (section 4.1)."""
+    """`VAR <ups> <name> "<value>"`; quote and backslash are escaped by a backslash."""
     try:
         words = shlex.split(line)
     except ValueError:

@@ -18,7 +18,7 @@ from agent.records import JsonValue
 ADVICE = "is the UPS server running, and are [[inputs.ups]] host, port and ups right?"
 LONGEST_LINE_BYTES = 4096
 MOST_LINES = 1000
-# RFC 9271, section 5.1: the words of ups.status that say where the power comes from.
+# RFC 9271: the words of ups.status.
 ONLINE, ON_BATTERY = "OL", "OB"
 REPLACE_BATTERY, OVERLOADED = "RB", "OVER"
 NUMBERS = {"battery.charge": "battery_percent", "battery.runtime": "runtime_s", "input.voltage": "voltage_v"}
