@@ -36,9 +36,12 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.stop()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Debian's Chromium, driven by Playwright."""
+    """Debian's Chromium, driven by Playwright.
+
+    One a module: Playwright keeps an event loop running, in which tests of other modules could not run theirs.
+    """
     executable = shutil.which("chromium")
     if executable is None:
         pytest.skip("no chromium binary on the path (Debian package: chromium)")
