@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agent.clock import played_clock
+from agent.errors import UsageError
 from agent.inputs.messages import alert_topic, kind_of, reading_topic, to_message
 from agent.inputs.player import play
 from agent.records import AlertEvent, AnyReading, Note
@@ -244,6 +245,21 @@ def test_what_the_user_can_mend_comes_out_as_one_error(tmp_path: Path) -> None:
         )
         with pytest.raises(StoreError, match="must exist and be writable"):
             await run_agent(agent, asyncio.Event(), {})
+
+    run(test)
+
+
+def test_an_error_among_the_tasks_comes_out_alone_too(tmp_path: Path) -> None:
+    async def test() -> None:
+        clock = played_clock(DAY[0].unix_s, 1.0)
+        config = config_for(tmp_path / "day.sqlite3", embedded_at(free_port()))
+        agent = Agent(config, sample_plan(), default_rules(), clock, lambda _: None)
+
+        async def broken() -> None:
+            raise UsageError("mend this")
+
+        with pytest.raises(UsageError, match="mend this"):
+            await run_agent(agent, asyncio.Event(), {"broken": broken})
 
     run(test)
 

@@ -18,7 +18,7 @@ from agent.replay.compare_text import comparison_json, comparison_text
 from agent.replay.replaying import replay_events, session_plan
 from agent.replay.rules_file import RulesToCompare, rules_to_compare
 from agent.replay.scoring import Interval, Score, pooled, score, score_json
-from agent.replay.session_time import unix_s_from_cell
+from agent.replay.session_time import site_moment
 from agent.replay.sessions import Session, read_session, session_folder
 from agent.replay.situation_text import situation_json, situation_text
 
@@ -90,15 +90,10 @@ def _replayed(session: Session, rules: RulesToCompare, at: str | None) -> _Repla
 
 def _moment(text: str, session: Session) -> float:
     """A clock time at the site on the session's first day, or a full time."""
-    time_unix_s = unix_s_from_cell(text)
-    if time_unix_s is not None:
-        return time_unix_s
-    first = datetime.fromtimestamp(session.start_unix_s, ZoneInfo(session.job.site.time_zone))
-    try:
-        clock = datetime.strptime(text, "%H:%M")
-    except ValueError:
-        raise UsageError(f"--at is {text!r}; expected 14:05 or 2026-07-18T14:05:00+02:00") from None
-    return first.replace(hour=clock.hour, minute=clock.minute, second=0, microsecond=0).timestamp()
+    moment_unix_s = site_moment(text, session.start_unix_s, session.job.site.time_zone)
+    if moment_unix_s is None:
+        raise UsageError(f"--at is {text!r}; expected 14:05 or 2026-07-18T14:05:00+02:00")
+    return moment_unix_s
 
 
 def _missed(one: _Replayed) -> bool:

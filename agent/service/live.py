@@ -103,11 +103,13 @@ async def run_agent(agent: Agent, stop: asyncio.Event, companions: Companions) -
             )
             async with _broker(agent.config.broker, gate):
                 await _Live(agent, pipeline, gate).run(stop, companions)
-    except* UsageError as errors:
-        first: BaseException = errors
-        while isinstance(first, BaseExceptionGroup):
-            first = first.exceptions[0]
-        raise first from None
+    except BaseExceptionGroup as errors:
+        mendable: BaseException | None = errors.subgroup(UsageError)
+        if mendable is None:
+            raise
+        while isinstance(mendable, BaseExceptionGroup):
+            mendable = mendable.exceptions[0]
+        raise mendable from None
 
 
 def client_id(terminal: str) -> str:
