@@ -10,6 +10,7 @@ has `source`, and `unit`, `scale` and `offset`, or `words`; `constant` is for wh
 What a source is, the name of a column or a pointer into a message, is the caller's matter.
 """
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, replace
 
@@ -84,7 +85,7 @@ def read_maps(tree: Mapping[str, object], section: str, findings: Findings) -> l
     ]
     if not maps and not own.lines:
         own.missing(
-            section, "a table", f"one of {', '.join(f'[[{_name(section, kind)}]]' for kind in KINDS)}"
+            section, "a table", f"one of {', '.join(f'[[{_heading(section, kind)}]]' for kind in KINDS)}"
         )
     findings.lines.extend(own.lines)
     return maps
@@ -94,11 +95,18 @@ def _name(section: str, key: str) -> str:
     return f"{section}.{key}" if section else key
 
 
+def _heading(section: str, key: str) -> str:
+    """As it stands in the file, where tables of an array have no numbers."""
+    return re.sub(r"\[\d+\]", "", _name(section, key))
+
+
 def _tables(kind: str, section: str, value: object, findings: Findings) -> list[Mapping[str, object]]:
     tables: list[Mapping[str, object]] = []
     for table in value if isinstance(value, list) else [value]:
         if not isinstance(table, dict):
-            findings.add(section, kind, value, f"a table [[{_name(section, kind)}]] with its fields below it")
+            findings.add(
+                section, kind, value, f"a table [[{_heading(section, kind)}]] with its fields below it"
+            )
             return []
         tables.append(table)
     return tables
