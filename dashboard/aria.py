@@ -1,8 +1,9 @@
 """Attributes whose names have a hyphen, which the component classes take only after the fact."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TypeVar
 
+from dash import html
 from dash.development.base_component import Component
 
 AnyComponent = TypeVar("AnyComponent", bound=Component)
@@ -15,3 +16,8 @@ def with_attributes(component: AnyComponent, attributes: Mapping[str, str]) -> A
     for name, value in attributes.items():
         setattr(component, name, value)
     return component
+
+
+def key_group(keys: Sequence[Component], label: str) -> html.Div:
+    """Buttons that belong together, with the name of their group for a screen reader."""
+    return with_attributes(html.Div(list(keys), className="keys small", role="group"), {"aria-label": label})

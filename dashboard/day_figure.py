@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 from plotly.subplots import make_subplots
 
+from agent.replay.labels import Label
 from dashboard import words
 from dashboard.day_look import (
     AIR,
@@ -116,7 +117,7 @@ def rows_of(look: DayLook) -> tuple[Row, ...]:
     return measured[0] if measured else SIGNAL_ROWS[0], *OTHER_ROWS
 
 
-def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
+def day_figure(look: DayLook, theme: Theme, draggable: bool, labels: Sequence[Label] = ()) -> go.Figure:
     """The figure of one window; `draggable` lets a mouse drag open a shorter one."""
     rows = rows_of(look)
     titles = [row.title for row in rows] + [words.MARKS_TITLE]
@@ -124,14 +125,14 @@ def day_figure(look: DayLook, theme: Theme, draggable: bool) -> go.Figure:
         rows=_MARK_ROW,
         shared_xaxes=True,
         vertical_spacing=0.045,
-        row_heights=[3.0, 2.4, 2.4, 1.5, 1.2, 1.0],
+        row_heights=[3.0, 2.4, 2.4, 1.5, 1.2, 1.3],
         subplot_titles=titles,
     )
     history = with_expected(look.history)
     for number, row in enumerate(rows, start=1):
         for trace in _row_traces(row, replace(look, history=history), theme):
             figure.add_trace(trace, row=number, col=1)
-    for trace in _mark_traces(look, theme):
+    for trace in [*_mark_traces(look, theme), *_label_traces(labels, look, theme)]:
         figure.add_trace(trace, row=_MARK_ROW, col=1)
     _shade(figure, look, theme)
     _dress(figure, look, theme, draggable)
@@ -229,6 +230,20 @@ def _mark_traces(look: DayLook, theme: Theme) -> list[go.Scatter]:
     return [notes, events]
 
 
+def _label_traces(labels: Sequence[Label], look: DayLook, theme: Theme) -> list[go.Scatter]:
+    ends = [(label.start_unix_s, label.end_unix_s, np.nan) for label in labels]
+    return [
+        go.Scatter(
+            x=local_ms(np.array(ends, dtype=np.float64).reshape(-1), look.zone),
+            y=[words.LABELS_TITLE] * 3 * len(labels),
+            mode="lines",
+            line={"color": theme.reference, "width": 12},
+            text=[words.LABEL_CAUSES[label.cause] for label in labels for _end in range(3)],
+            hovertemplate="%{text}<extra></extra>",
+        )
+    ]
+
+
 def _shade(figure: go.Figure, look: DayLook, theme: Theme) -> None:
     passes = [(sun_pass.start_unix_s, sun_pass.end_unix_s) for sun_pass in look.sun_passes]
     for spans, name in ((passes, words.SUN_PASS), (rain_spans(look.series[RAIN]), words.RAIN)):
@@ -276,9 +291,9 @@ def _dress(figure: go.Figure, look: DayLook, theme: Theme, draggable: bool) -> N
     figure.update_yaxes(axis | {"nticks": 5, "fixedrange": True})
     for row in (2, 4, 5):
         figure.update_yaxes(rangemode="tozero", row=row, col=1)
-    categories = [words.NOTES_TITLE, words.ALERTS]
+    categories = [words.LABELS_TITLE, words.NOTES_TITLE, words.ALERTS]
     figure.update_yaxes(
-        type="category", categoryarray=categories, range=[-0.6, 1.6], showgrid=False, row=_MARK_ROW, col=1
+        type="category", categoryarray=categories, range=[-0.6, 2.6], showgrid=False, row=_MARK_ROW, col=1
     )
     figure.update_annotations(font={"size": 14, "color": theme.ink})
     for title in figure.layout.annotations[:_MARK_ROW]:

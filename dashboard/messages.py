@@ -38,6 +38,14 @@ def note_payload(unix_s: float, kind: str, text: str | None) -> dict[str, JsonVa
     return payload | ({"text": text} if text else {})
 
 
+def late_note_payload(
+    unix_s: float, at_unix_s: float, about: str, text: str | None, replaces: int | None
+) -> dict[str, JsonValue]:
+    """The body of a note for an earlier time; a remark to the watch, which decided that time long ago."""
+    payload = note_payload(unix_s, "other", text) | {"at": _rfc3339(at_unix_s), "about": about}
+    return payload if replaces is None else payload | {"replaces": replaces}
+
+
 def acknowledge_payload(
     unix_s: float, rule: str, snooze_s: float | None, reason: str | None
 ) -> dict[str, JsonValue]:

@@ -13,7 +13,7 @@ from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import TypeAdapter
+from pydantic import AwareDatetime, TypeAdapter, ValidationError
 
 from agent.job import Job
 from agent.plan.link_plan import LinkPlan
@@ -72,12 +72,32 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LateNote:
+    """A note for an earlier time: when it was, what it is about, and the number of the note it corrects.
+
+    It travels as a remark, since the watch decides from the moment at which it is told.
+    """
+
+    at: AwareDatetime | None = None
+    about: NoteKind | None = None
+    replaces: int | None = None
+
+
+_LATE = TypeAdapter(LateNote)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class NoteRow:
+    """One note at the time it speaks of; `told_unix_s`: when it came in; `replaces`: what it corrects."""
+
+    seq: int
     unix_s: float
+    told_unix_s: float
     kind: NoteKind
     where: str | None
     text: str | None
     by: str | None
+    replaces: int | None = None
 
 
 Connection = sqlite3.Connection
@@ -218,7 +238,7 @@ def events(
 
 
 def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
-    """The crew's last notes, newest first."""
+    """What the crew told last, newest first."""
     rows = connection.execute(
         "SELECT * FROM note WHERE terminal = ? ORDER BY unix_s DESC, seq DESC LIMIT ?", (terminal, count)
     )
@@ -228,12 +248,23 @@ def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> t
 def notes(
     connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> tuple[NoteRow, ...]:
-    """The crew's notes in [start, end], oldest first."""
+    """The crew's notes of [start, end], oldest first; those told later are in, those corrected are out."""
     rows = connection.execute(
-        "SELECT * FROM note WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, seq",
+        "SELECT * FROM note WHERE terminal = ? AND (unix_s BETWEEN ? AND ? OR extra IS NOT NULL)",
         (terminal, start_unix_s, end_unix_s),
     )
-    return tuple(_note(row) for row in rows)
+    found = [_note(row) for row in rows]
+    corrected = {note.replaces for note in found}
+    inside = [
+        note for note in found if note.seq not in corrected and start_unix_s <= note.unix_s <= end_unix_s
+    ]
+    return tuple(sorted(inside, key=lambda note: (note.unix_s, note.seq)))
+
+
+def note(connection: sqlite3.Connection, terminal: str, seq: int) -> NoteRow | None:
+    """One note of the terminal."""
+    row = connection.execute("SELECT * FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)).fetchone()
+    return None if row is None else _note(row)
 
 
 def rejected_count(connection: sqlite3.Connection) -> int:
@@ -270,10 +301,22 @@ def _event(row: sqlite3.Row) -> AlertEvent:
 
 
 def _note(row: sqlite3.Row) -> NoteRow:
+    late = _late(row["extra"])
     return NoteRow(
-        unix_s=row["unix_s"],
-        kind=cast(NoteKind, row["kind"]),
+        seq=row["seq"],
+        unix_s=row["unix_s"] if late.at is None else late.at.timestamp(),
+        told_unix_s=row["unix_s"],
+        kind=late.about or cast(NoteKind, row["kind"]),
         where=row["where"],
         text=row["text"],
         by=row["by"],
+        replaces=late.replaces,
     )
+
+
+def _late(extra: str | None) -> LateNote:
+    """What a note says beyond its own fields; other programs may have put anything there."""
+    try:
+        return LateNote() if extra is None else _LATE.validate_json(extra, strict=True)
+    except ValidationError:
+        return LateNote()

@@ -30,6 +30,23 @@ def date_text(unix_s: float, zone: ZoneInfo) -> str:
     return f"{datetime.fromtimestamp(unix_s, zone):%Y-%m-%d}"
 
 
+def field_text(unix_s: float, zone: ZoneInfo) -> str:
+    """Local date and time for a field that can be edited, as in 2026-07-18 14:05:09."""
+    return f"{datetime.fromtimestamp(unix_s, zone):%Y-%m-%d %H:%M:%S}"
+
+
+def from_field(text: str | None, zone: ZoneInfo) -> float | None:
+    """Unix seconds of such a field, seconds may be missing; None where it is no time.
+
+    Of the hour that the end of summer time brings twice, the first is meant.
+    """
+    try:
+        read = datetime.fromisoformat((text or "").strip())
+    except ValueError:
+        return None
+    return None if read.tzinfo is not None else read.replace(tzinfo=zone).timestamp()
+
+
 def span_text(span_s: float) -> str:
     """A span to a glance's precision, rounded down: 40 s, 25 min, 2 h 05 min."""
     seconds = int(max(0.0, span_s))

@@ -168,12 +168,47 @@ BATTERY = "battery"
 SUNSHINE_TITLE = "Sunshine"
 BATTERY_TITLE = "Battery"
 NOTES_TITLE = "Notes"
+LABELS_TITLE = "Labels"
 MARKS_TITLE = "Marks"
 SUN_PASS = "sun pass"
 RAIN = "rain"
 EVENTS = "Alerts of this span"
 NO_EVENTS = "No alert changed in this span."
 SPAN_NOTES = "Notes of this span"
+LATE_NOTE = "A note for an earlier time"
+LATE_HINT = (
+    "Kept as a remark with the time it speaks of. The watch decides nothing from it: what has just been done"
+    " is told on the crew's page. Tap a point in the figure for its time."
+)
+LATE_TIME = "When it was, by the clock of the site"
+LATE_TEXT = "In your own words (may be empty)"
+LATE_WRONG_TIME = "Write an earlier time such as 2026-07-18 14:05."
+MOVE_NOTE = "Move"
+TOLD_AT = "told {clock}"
+LABELS = "What really happened"
+LABEL_CAUSES: Mapping[str, str] = {
+    "mispoint": "Dish off its aim",
+    "rain": "Rain",
+    "sun-pass": "Sun pass",
+    "blockage": "Blockage",
+    "overheat": "Overheating",
+    "lan": "Local network",
+    "network": "Network beyond",
+    "power": "Power",
+}
+LABEL_HINT = (
+    "For replay and tuning, kept in this browser only. Save labels.csv into the folder that"
+    " `peakshade record` writes for the day."
+)
+LABEL_START = "From, by the clock of the site (follows the span shown)"
+LABEL_END = "To"
+LABEL_AS = "This span was"
+LABEL_PROPOSE = "Propose from the alerts"
+LABEL_SAVE = "Save labels.csv"
+LABEL_READ = "Read labels.csv"
+LABEL_REMOVE = "Remove"
+LABEL_WRONG = "Write two times such as 2026-07-18 14:05, the end not before the start."
+NO_LABELS = "No label yet."
 FIGURES_BEHIND = "The numbers behind it"
 TAP_A_MARK = "Tap a mark in the figure to see its alert here."
 NO_DATA_YET = "Nothing is stored for a terminal yet."

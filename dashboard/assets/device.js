@@ -25,6 +25,13 @@
     if (wakeLock && document.visibilityState === "visible") holdScreen();
   });
 
+  // The upload component brings a file field without a name, and comes later than its page.
+  new MutationObserver(() => {
+    for (const field of document.querySelectorAll("input[type=file]:not([aria-label])")) {
+      field.setAttribute("aria-label", field.parentElement.textContent);
+    }
+  }).observe(document.documentElement, { childList: true, subtree: true });
+
   window.dash_clientside = Object.assign({}, window.dash_clientside);
   Object.assign((window.dash_clientside.peakshade ||= {}), {
     isWide: () => window.innerWidth >= 960,

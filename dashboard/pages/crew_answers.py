@@ -80,7 +80,7 @@ def _tapped() -> dict[str, str] | None:
 
 def _send_note(kind: str, text: str | None, search: str) -> str:
     now = moment(current_settings(), search, time.time())
-    return _send(now, "note", messages.note_payload(now.unix_s, kind, text), words.NOTE_NAMES[kind])
+    return send(now, "note", messages.note_payload(now.unix_s, kind, text), words.NOTE_NAMES[kind])
 
 
 def _send_acknowledge(rule: str, snooze_s: float | None, reason: str | None, search: str) -> str:
@@ -88,10 +88,11 @@ def _send_acknowledge(rule: str, snooze_s: float | None, reason: str | None, sea
     spoken_reason = None if reason is None else words.QUIET_REASONS[reason]
     form = words.SENT_SEEN if snooze_s is None else words.SENT_QUIET
     payload = messages.acknowledge_payload(now.unix_s, rule, snooze_s, spoken_reason)
-    return _send(now, "acknowledge", payload, form.format(rule=words.rule_text(rule)))
+    return send(now, "acknowledge", payload, form.format(rule=words.rule_text(rule)))
 
 
-def _send(now: Moment, kind: str, payload: Mapping[str, JsonValue], what: str) -> str:
+def send(now: Moment, kind: str, payload: Mapping[str, JsonValue], what: str) -> str:
+    """Deliver the message to the agent, and say how it went."""
     if current_role() != "crew":
         return words.READ_ONLY
     if now.terminal is None:

@@ -7,12 +7,12 @@ from dash.development.base_component import Component
 
 from agent.store.opening import StoreError
 from dashboard import windows, words
-from dashboard.aria import with_attributes
+from dashboard.aria import key_group, with_attributes
 from dashboard.changes import only_changed
 from dashboard.day_figure import day_figure, rows_of
+from dashboard.day_label_rows import LabelRow, labels_of
 from dashboard.day_look import DayLook, day_look, day_window, day_zone
-from dashboard.pages import day_parts
-from dashboard.pages.crew_parts import note_list
+from dashboard.pages import day_labels, day_notes, day_parts
 from dashboard.settings import current_settings
 from dashboard.theme import THEMES, Theme
 
@@ -38,7 +38,8 @@ def layout() -> Component:
             html.Div([described, html.Div(id="day-keys")], className="sheet"),
             html.Section(html.P(words.TAP_A_MARK), id="day-event", className="sheet"),
             html.Section([html.H2(words.EVENTS), html.Div(id="day-events")], className="sheet"),
-            html.Section([html.H2(words.SPAN_NOTES), html.Div(id="day-notes")], className="sheet"),
+            day_notes.section(),
+            day_labels.section(),
         ],
         className="day",
     )
@@ -46,7 +47,7 @@ def layout() -> Component:
 
 def _keys(group: str, names: Mapping[str, str], label: str) -> Component:
     keys = [html.Button(text, id={"type": group, "name": name}, n_clicks=0) for name, text in names.items()]
-    return with_attributes(html.Div(keys, className="keys small", role="group"), {"aria-label": label})
+    return key_group(keys, label)
 
 
 def choose(_clicks: list[int], search: str) -> object:
@@ -75,13 +76,19 @@ def drag(relayout: dict[str, object] | None, search: str) -> object:
 
 
 def draw(
-    _tick: int, window: list[float] | None, theme: str, wide: bool, search: str, digests: dict[str, str]
+    _tick: int,
+    window: list[float] | None,
+    theme: str,
+    wide: bool,
+    labels: list[LabelRow],
+    search: str,
+    digests: dict[str, str],
 ) -> list[object]:
     """Draw the span anew; only what changed travels, so that opened alerts stay open."""
     look = _looked(window, search)
     if isinstance(look, str):
         return [no_update, look, *[no_update] * 4]
-    parts, new_digests = only_changed(span_parts(look, THEMES[theme], wide), digests)
+    parts, new_digests = only_changed(span_parts(look, THEMES[theme], wide, labels), digests)
     return [*(parts[name] for name in PARTS), new_digests]
 
 
@@ -94,14 +101,14 @@ def _looked(window: list[float] | None, search: str) -> DayLook | str:
         return words.COVER["no-store"]
 
 
-def span_parts(look: DayLook, theme: Theme, wide: bool) -> dict[str, object]:
+def span_parts(look: DayLook, theme: Theme, wide: bool, labels: list[LabelRow]) -> dict[str, object]:
     """Every part of the page by name."""
     return {
-        "figure": day_figure(look, theme, draggable=wide),
+        "figure": day_figure(look, theme, draggable=wide, labels=labels_of(labels)),
         "said": day_parts.window_text(look.window, look.zone),
         "keys": day_parts.line_keys(rows_of(look)),
         "events": day_parts.event_list(look.events, look.zone),
-        "notes": note_list(look.notes, look.zone),
+        "notes": day_notes.note_list(look.notes, look.zone),
     }
 
 
@@ -142,6 +149,7 @@ def register(app: Dash) -> None:
         Input("day-window", "data"),
         Input("theme", "data"),
         Input("wide", "data"),
+        Input("day-labels", "data"),
         search,
         State("day-digests", "data"),
         prevent_initial_call=True,
@@ -153,5 +161,7 @@ def register(app: Dash) -> None:
         search,
         prevent_initial_call=True,
     )(show_event)
+    day_notes.register(app)
+    day_labels.register(app)
     in_browser: Callable[..., None] = app.clientside_callback
     in_browser(ClientsideFunction("peakshade", "isWide"), Output("wide", "data"), Input("url", "pathname"))

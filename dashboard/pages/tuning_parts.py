@@ -11,7 +11,7 @@ from agent.replay.compare import Alert, Difference, says_the_same
 from agent.replay.tuning.choice import Figures
 from agent.watch.rules import BY_NAME
 from dashboard import words
-from dashboard.aria import HIDDEN, with_attributes
+from dashboard.aria import HIDDEN, key_group, with_attributes
 from dashboard.pages.plan_parts import folded, pairs, table
 from dashboard.site_time import second_text
 from dashboard.theme import Theme
@@ -28,9 +28,7 @@ def toggles(group: str, names: Mapping[str, str], label: str, pressed: str = "")
         )
         for name, text in names.items()
     ]
-    return with_attributes(
-        html.Div(keys, className="keys small toggles", role="group"), {"aria-label": label}
-    )
+    return html.Div(key_group(keys, label), className="toggles")
 
 
 def parameter_text(name: str) -> str:

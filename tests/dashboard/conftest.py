@@ -1,16 +1,22 @@
 """A real dashboard process for the tests of the pages."""
 
+import json
+import queue
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
+import paho.mqtt.client as mqtt
 import pytest
 
-from tests.processes import STARTS_WITHIN_S, free_port, listens, wait_until
+from agent.config import LOOPBACK
+from tests.processes import STARTS_WITHIN_S, Mosquitto, free_port, listens, wait_until
 
 Serve = Callable[..., str]
+Heard = Callable[[], tuple[str, dict[str, object]]]
+ANSWER_WITHIN_S = 15.0
 
 
 @contextmanager
@@ -53,3 +59,22 @@ def module_serve() -> Iterator[Serve]:
     """Dashboards that the tests of a module share."""
     with dashboards() as start:
         yield start
+
+
+@pytest.fixture
+def heard(mosquitto: Mosquitto) -> Iterator[Heard]:
+    """Gives the next message that somebody publishes for a terminal."""
+    messages: queue.Queue[tuple[str, dict[str, object]]] = queue.Queue()
+    subscribed: queue.Queue[int] = queue.Queue()
+    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
+    client.on_message = lambda _client, _data, message: messages.put(
+        (message.topic, json.loads(message.payload))
+    )
+    client.on_subscribe = lambda _client, _data, mid, *_rest: subscribed.put(mid)
+    client.connect(LOOPBACK, mosquitto.port)
+    client.loop_start()
+    client.subscribe("peakshade/#", qos=1)
+    subscribed.get(timeout=ANSWER_WITHIN_S)
+    yield lambda: messages.get(timeout=ANSWER_WITHIN_S)
+    client.disconnect()
+    client.loop_stop()

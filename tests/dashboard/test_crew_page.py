@@ -1,22 +1,17 @@
 """The crew's page in a real browser, over a real store and a real broker."""
 
-import json
-import queue
 import time
-from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-import paho.mqtt.client as mqtt
 import pytest
 from playwright.sync_api import Browser, Page, Response, expect
 
-from agent.config import LOOPBACK
 from agent.inputs.messages import reading_topic
 from dashboard.theme import THEMES
-from tests.dashboard.conftest import Serve
+from tests.dashboard.conftest import Heard, Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
 from tests.dashboard.stores import tell, writing
@@ -26,7 +21,6 @@ pytestmark = pytest.mark.browser
 
 # WCAG 2.2 success criterion 2.5.5 asks for 44 px; the crew wears gloves.
 SMALLEST_TARGET_PX = 48.0
-ANSWER_WITHIN_S = 15.0
 
 
 class Captured(Protocol):
@@ -34,28 +28,6 @@ class Captured(Protocol):
 
     @property
     def value(self) -> Response: ...
-
-
-Heard = Callable[[], tuple[str, dict[str, object]]]
-
-
-@pytest.fixture
-def heard(mosquitto: Mosquitto) -> Iterator[Heard]:
-    """Gives the next message that somebody publishes for a terminal."""
-    messages: queue.Queue[tuple[str, dict[str, object]]] = queue.Queue()
-    subscribed: queue.Queue[int] = queue.Queue()
-    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2)
-    client.on_message = lambda _client, _data, message: messages.put(
-        (message.topic, json.loads(message.payload))
-    )
-    client.on_subscribe = lambda _client, _data, mid, *_rest: subscribed.put(mid)
-    client.connect(LOOPBACK, mosquitto.port)
-    client.loop_start()
-    client.subscribe("peakshade/#", qos=1)
-    subscribed.get(timeout=ANSWER_WITHIN_S)
-    yield lambda: messages.get(timeout=ANSWER_WITHIN_S)
-    client.disconnect()
-    client.loop_stop()
 
 
 @pytest.fixture

@@ -84,7 +84,15 @@ def test_every_channel_of_the_day_is_a_field_of_a_reading() -> None:
 
 
 def test_day_marks_alerts_and_notes_at_their_times() -> None:
-    note = NoteRow(unix_s=NOW_UNIX_S - 60.0, kind="rain", where=None, text=None, by=None)
+    note = NoteRow(
+        seq=1,
+        unix_s=NOW_UNIX_S - 60.0,
+        told_unix_s=NOW_UNIX_S - 60.0,
+        kind="rain",
+        where=None,
+        text=None,
+        by=None,
+    )
     figure = day_figure(look(events=(SHADE, REPEAK), notes=(note,)), DAY, draggable=True)
     notes, events = figure.data[-2:]
     # Madrid is UTC+2 in July, so the axis reads two hours more than Unix time.

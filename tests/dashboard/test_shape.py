@@ -32,7 +32,7 @@ def test_nothing_of_the_writer_is_within_reach() -> None:
 
 def test_only_the_tuning_page_replays() -> None:
     """All other pages show what the agent found; they decide nothing themselves."""
-    deciding = ("agent.replay", "agent.watch")
+    deciding = ("agent.replay.tuning", "agent.replay.replaying", "agent.watch")
     found = {
         path.name for path in FOLDER.rglob("*.py") if any(n.startswith(deciding) for n in imported(path))
     }
