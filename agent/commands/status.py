@@ -1,14 +1,16 @@
 """`peakshade status`: the current verdict of every terminal in a store."""
 
 import argparse
+import asyncio
 import os
 import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
-from agent.config import load_config
+from agent.config import Config, load_config
 from agent.errors import UsageError
+from agent.inputs.agent_status import retained_status
 from agent.records import ActiveAlert
 from agent.service.console import say
 from agent.store.opening import open_for_reading
@@ -32,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the verdict; 1 where an alert asks for an act, or the agent has gone silent."""
     if (args.config is None) == (args.store is None):
         raise UsageError("name either the config file or --store PATH")
-    terminal = None
+    terminal = config = None
     path: Path | None = args.store
     if path is None:
         config = load_config(args.config, os.environ)
@@ -45,6 +47,8 @@ def run(args: argparse.Namespace) -> int:
     for one in found:
         for line in status_lines(one, now_unix_s):
             say(line)
+    for line in [] if config is None else input_lines(config):
+        say(line)
     return 1 if any(_needs_someone(one, now_unix_s) for one in found) else 0
 
 
@@ -64,6 +68,15 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
     age_s = now_unix_s - stored.written_wall_unix_s
     if age_s > SILENT_AFTER_S:
         yield f"  the agent has written nothing for {_minutes(age_s)}: this is old; is it running?"
+
+
+def input_lines(config: Config) -> Iterator[str]:
+    """What the running agent says of the inputs that do not work or whose findings want mending."""
+    status = asyncio.run(retained_status(config.broker, config.job.terminal))
+    for one in [] if status is None else status.collectors:
+        told = one.error if one.state == "failing" else one.finding
+        if told is not None:
+            yield f"  input {one.name}: {told}"
 
 
 def _standing(alert: ActiveAlert, unix_s: float) -> str:

@@ -10,6 +10,7 @@ import logging
 import sqlite3
 import time
 from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
@@ -60,10 +61,7 @@ Companions = Mapping[str, Callable[[], Coroutine[None, None, None]]]
 
 @dataclass(frozen=True, slots=True)
 class Agent:
-    """What one agent runs with. `on_events` hears alert events once they are stored.
-
-    `inputs` are those that the agent reads by itself; their task is one of the companions.
-    """
+    """What one agent runs with. `on_events` hears events once stored; `inputs` run as a companion."""
 
     config: Config
     plan: LinkPlan
@@ -154,6 +152,8 @@ class _Live:
         self._pipeline = pipeline
         self._gate = gate
         self._queue: asyncio.Queue[_Item] = asyncio.Queue(QUEUE_LENGTH)
+        # Not the loop's own threads: name lookups of inputs may hang in all of those.
+        self._disk = ThreadPoolExecutor(1, "disk")
         self._outbox = Outbox()
         self._connected = asyncio.Event()
         self._refused_topics: set[str] = set()
@@ -264,10 +264,10 @@ class _Live:
             self._say(await self._on_disk(partial(self._pipeline.keep, time.time())))
 
     async def _on_disk(self, call: Callable[[], ResultT]) -> ResultT:
-        """Run in a thread; a full disk is waited for, while messages wait in the broker."""
+        """Run in the disk's own thread; a full disk is waited for, while messages wait in the broker."""
         while True:
             try:
-                return await asyncio.to_thread(call)
+                return await asyncio.get_running_loop().run_in_executor(self._disk, call)
             except sqlite3.Error as error:
                 path = self._agent.config.store.path
                 if primary_code(error) != sqlite3.SQLITE_FULL:

@@ -215,9 +215,14 @@ class OwnThread:
     def __init__(self) -> None:
         self._last: Future[object] | None = None
 
+    @property
+    def hangs(self) -> bool:
+        """Whether the last call has not come back."""
+        return self._last is not None and not self._last.done()
+
     async def run(self, call: Callable[[], ResultT]) -> ResultT:
         """The result of `call`; raises CollectorError while an earlier call hangs."""
-        if self._last is not None and not self._last.done():
+        if self.hangs:
             raise CollectorError("an earlier read still hangs")
         future: Future[ResultT] = Future()
         # From here on it cannot be cancelled: only the task that waits for it can.

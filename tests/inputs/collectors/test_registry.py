@@ -36,7 +36,7 @@ def with_signal(kind: str, settings: str, source: str) -> str:
             with_signal("snmp", "host = 'a'\nusername = 'u'\npassword_env = 'P'", "'1.3.6.1.0'"),
             ["password_env", "P is not"],
         ),
-        ("[[inputs.snmp]]\nhost = 'a'\nreadings = {}\n", ["snmp[1].readings", "[[inputs.snmp.readings.signal]]"]),
+        ("[[inputs.snmp]]\nhost = 'a'\nreadings = {}\n", ["[[inputs.snmp.readings.signal]]"]),
         (with_signal("http", "url = 'ftp://a/'", "'/a'"), ["url", "http://"]),
         (with_signal("http", "url = 'http://me:secret@a/'", "'/a'"), ["without a password"]),
         (with_signal("http", "url = 'http://a/'", "'a'"), ["source", "JSON Pointer"]),
