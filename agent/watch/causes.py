@@ -21,6 +21,7 @@ ROUGH = 3.0  # minute to minute against the hour before: rain is an order of mag
 QUIET = 1.7
 AFTER_RAIN_S = 300.0
 DRY_STRETCH = 5.0
+HARD_PUSH_DB = 4.5
 NOISES_THAT_TELL = 2.5
 RAIN_ONSET_S = (45.0, 900.0)
 SLIDE_S = 1200.0
@@ -125,6 +126,8 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
         words = f"steady for {flat_s / 60.0:.0f} min"
         yield Evidence("mispoint", steady, words)
         yield Evidence("rain", -steady, words)
+    elif facts.interval_s > STEADY_INTERVAL_S:
+        yield Evidence("mispoint", -1.0, "too few readings since")
     slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1]
     if slow and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
@@ -195,10 +198,12 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     elif facts.jump_db >= 6.0 or not facts.locked:
         words = "lock is lost" if not facts.locked else f"{facts.jump_db:.1f} dB is more than a nudge"
         yield Evidence("blockage", 1.0 + 1.5 * sure, words)
-        yield Evidence("mispoint", -1.5, words)
+        yield Evidence("mispoint", -2.5, words)
         yield Evidence("rain", 1.0 - sure, words)
     else:
         yield Evidence("blockage", 0.5, f"{facts.jump_db:.1f} dB")
+        if facts.jump_db >= HARD_PUSH_DB:
+            yield Evidence("mispoint", -0.8, "a hard push for a gust")
     if facts.dips >= 2:
         yield Evidence("blockage", 2.0, f"{facts.dips} short drops in ten minutes")
         yield Evidence("mispoint", -1.5, f"{facts.dips} short drops in ten minutes")
@@ -211,7 +216,9 @@ def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
         return
     share = facts.uplink_loss_db / facts.loss_db if facts.loss_db > 0.0 else 0.0
     if share < 0.3:
-        yield Evidence("mispoint", -1.0, "the uplink lost almost nothing")
+        yield Evidence("mispoint", -2.5, "the uplink lost almost nothing")
+    elif share < 0.6:
+        yield Evidence("mispoint", -1.0, "the uplink lost less")
     elif share >= 0.8:
         yield Evidence("mispoint", 0.5, "the uplink lost as much")
 

@@ -91,7 +91,7 @@ def _calm_verdict(stage: FeatureStage, view: View, plan: LinkPlan) -> str:
     below_db = _below_plan_db(stage, plan)
     if below_db >= BELOW_PLAN_DB:
         return f"Steady, but peaked {below_db:.1f} dB below plan: check polarisation, connectors, obstruction"
-    return "All well, nothing to do"
+    return "All well"
 
 
 def _below_plan_db(stage: FeatureStage, plan: LinkPlan) -> float:
