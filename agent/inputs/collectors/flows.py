@@ -129,8 +129,12 @@ async def _measure(test: FlowTest, flows: Sequence[Flow]) -> tuple[_Look, _Look]
                 f"all {sum(flow.carried_bytes for flow in flows)} bytes had passed before the flows had grown"
                 f" for {grow_s:.1f} s; serve a larger file, or allow more test_mb"
             )
-        enough.set()
-        await asyncio.gather(*pumps)
+        if last.carried_bytes == first.carried_bytes:
+            raise CollectorError(f"nothing moved for {last.at_s - first.at_s:.0f} s; expected a steady flow")
+        if test.direction == "up":
+            # The server's last word may be that it has refused everything.
+            enough.set()
+            await asyncio.gather(*pumps)
         return first, last
     finally:
         for pump in pumps:
@@ -173,11 +177,9 @@ def _one_way(test: FlowTest, flows: Sequence[Flow], looks: tuple[_Look, _Look], 
     rtt_ms = median(flow.rtt_ms for flow in flows)
     seen = [max(flow.windows_bytes) for flow in flows if any(flow.windows_bytes)]
     window_bytes = round(fmean(seen)) if seen else test.window_bytes
-    if test.direction == "down":
-        limited = window_bytes is not None and is_window_limited(rate_mbps, window_bytes, rtt_ms, len(flows))
-    else:
-        limited = last.limited_s - first.limited_s > LIMITED_SHARE * (last.busy_s - first.busy_s)
-        if limited:
-            # Whichever end's buffer it was: this much was under way.
-            window_bytes = round(rate_mbps * rtt_ms * 1e3 / BITS_PER_BYTE / len(flows))
+    limited = window_bytes is not None and is_window_limited(rate_mbps, window_bytes, rtt_ms, len(flows))
+    held_back = last.limited_s - first.limited_s > LIMITED_SHARE * (last.busy_s - first.busy_s)
+    if test.direction == "up" and (limited or held_back):
+        # Whichever end's buffer it was: this much was under way.
+        limited, window_bytes = True, round(rate_mbps * rtt_ms * 1e3 / BITS_PER_BYTE / len(flows))
     return OneWay(rate_mbps, rtt_ms, used, window_bytes, limited)

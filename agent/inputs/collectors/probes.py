@@ -17,6 +17,7 @@ ECHO_TYPES = {socket.AF_INET: (8, 0), socket.AF_INET6: (128, 129)}
 HEADER = struct.Struct("!BBHHH")
 NONCE_BYTES = 16
 IPV4_VERSION = 4
+LARGEST_REPLY = 2048
 
 
 class Prober(Protocol):
@@ -36,7 +37,7 @@ async def open_prober(host: str, port: int, method: ProbeMethod) -> Prober:
     if method == "tcp":
         return TcpProber(family, address)
     try:
-        return await open_icmp(family, address)
+        return IcmpProber(family, address)
     except PermissionError:
         if method == "auto":
             return TcpProber(family, address)
@@ -45,37 +46,32 @@ async def open_prober(host: str, port: int, method: ProbeMethod) -> Prober:
         ) from None
 
 
-async def open_icmp(family: int, address: tuple[object, ...]) -> "IcmpProber":
-    """An ICMP datagram socket: the kernel fills in identifier and checksum and hands out only our replies."""
-    protocol = socket.IPPROTO_ICMP if family == socket.AF_INET else socket.IPPROTO_ICMPV6
-    own = socket.socket(family, socket.SOCK_DGRAM, protocol)
-    try:
-        own.setblocking(False)
-        own.connect((address[0], 0))
-        _, prober = await asyncio.get_running_loop().create_datagram_endpoint(
-            lambda: IcmpProber(*ECHO_TYPES[socket.AddressFamily(family)]), sock=own
-        )
-    except BaseException:
-        own.close()
-        raise
-    return prober
+class IcmpProber:
+    """An ICMP datagram socket: the kernel fills in identifier and checksum and hands out only our replies.
 
+    Many echoes may be under way at once. Each carries a nonce: a late, doubled or foreign reply counts for
+    nothing.
+    """
 
-class IcmpProber(asyncio.DatagramProtocol):
-    """Many echoes may be under way; each carries a nonce: a late or foreign reply counts for nothing."""
-
-    def __init__(self, request: int, reply: int) -> None:
-        self._request, self._reply = request, reply
+    def __init__(self, family: int, address: tuple[object, ...]) -> None:
+        """Raises PermissionError where the system does not let this user."""
+        self._request, self._reply = ECHO_TYPES[socket.AddressFamily(family)]
         self._sequence = 0
         self._waiting: dict[bytes, asyncio.Future[float]] = {}
-        self._transport: asyncio.DatagramTransport | None = None
+        protocol = socket.IPPROTO_ICMP if family == socket.AF_INET else socket.IPPROTO_ICMPV6
+        self._own = socket.socket(family, socket.SOCK_DGRAM, protocol)
+        self._own.setblocking(False)
+        self._loop = asyncio.get_running_loop()
+        self._loop.add_reader(self._own, self._read)
+        self._address = (address[0], 0)
 
-    def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        assert isinstance(transport, asyncio.DatagramTransport)
-        self._transport = transport
-
-    def datagram_received(self, data: bytes, _: object) -> None:
+    def _read(self) -> None:
         came_s = time.perf_counter()
+        try:
+            data = self._own.recv(LARGEST_REPLY)
+        except OSError:
+            # Somebody on the way says that the host cannot be reached: the probe is lost like any other.
+            return
         if data and data[0] >> 4 == IPV4_VERSION:  # some systems put the IP header in front
             data = data[(data[0] & 0x0F) * 4 :]
         if len(data) < HEADER.size or data[0] != self._reply:
@@ -84,30 +80,26 @@ class IcmpProber(asyncio.DatagramProtocol):
         if waiting is not None and not waiting.done():
             waiting.set_result(came_s)
 
-    def error_received(self, _: Exception) -> None:
-        """Somebody on the way says that the host cannot be reached: the probe is lost like any other."""
-
     async def rtt_ms(self, timeout_s: float) -> float | None:
         """The round trip of one echo."""
-        assert self._transport is not None
         nonce = os.urandom(NONCE_BYTES)
-        reply: asyncio.Future[float] = asyncio.get_running_loop().create_future()
+        reply: asyncio.Future[float] = self._loop.create_future()
         self._waiting[nonce] = reply
         self._sequence = (self._sequence + 1) & 0xFFFF
         sent_s = time.perf_counter()
-        self._transport.sendto(HEADER.pack(self._request, 0, 0, 0, self._sequence) + nonce)
         try:
+            self._own.sendto(HEADER.pack(self._request, 0, 0, 0, self._sequence) + nonce, self._address)
             async with asyncio.timeout(timeout_s):
                 return (await reply - sent_s) * 1e3
-        except TimeoutError:
+        except OSError:
             return None
         finally:
             self._waiting.pop(nonce, None)
 
     def close(self) -> None:
         """Close the socket."""
-        if self._transport is not None:
-            self._transport.close()
+        self._loop.remove_reader(self._own)
+        self._own.close()
 
 
 class TcpProber:

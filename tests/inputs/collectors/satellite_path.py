@@ -1,6 +1,7 @@
 """Two hosts in network namespaces with a satellite between them: by netem, or by delay_line and tbf."""
 
 import ctypes
+import itertools
 import os
 import shutil
 import subprocess
@@ -21,6 +22,7 @@ RATE_MBIT = 4
 NEAR, FAR = "10.213.77.1", "10.213.77.2"
 # Half a second to a second is what a modem's buffer holds; here so much that nothing is lost.
 QUEUE_BYTES = 2_000_000
+COUNTER = itertools.count()
 CLONE_NEWNET = 0x40000000  # <linux/sched.h>
 
 ResultT = TypeVar("ResultT")
@@ -48,7 +50,8 @@ def satellite_path(delay_s: float = RTT_S / 2.0) -> Iterator[tuple[str, str]]:
     reason = why_not()
     if reason is not None:
         pytest.skip(reason)
-    names = f"psnear{os.getpid()}", f"psfar{os.getpid()}"
+    number = f"{os.getpid()}x{next(COUNTER)}"
+    names = f"ps{number}near", f"ps{number}far"
     made: list[str] = []
     try:
         for name in names:
@@ -66,7 +69,7 @@ def satellite_path(delay_s: float = RTT_S / 2.0) -> Iterator[tuple[str, str]]:
 
 @contextmanager
 def _joined(names: tuple[str, str], delay_s: float) -> Iterator[None]:
-    near, far = (f"ps{end}{os.getpid() % 100_000}" for end in "nf")
+    near, far = (f"p{end}{os.getpid()}x{next(COUNTER)}" for end in "nf")
     ip("link", "add", near, "netns", names[0], "type", "veth", "peer", "name", far, "netns", names[1])
     delay = ["netem", "delay", f"{delay_s * 1e3:.0f}ms", "rate", f"{RATE_MBIT}mbit", "limit", "10000"]
     if all(_shaped(name, device, delay) for name, device in zip(names, (near, far), strict=True)):
