@@ -34,6 +34,7 @@ from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
 from agent.inputs.payloads import PayloadError, parse
 from agent.plan.link_plan import LinkPlan
 from agent.records import AlertEvent
+from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.store.opening import StoreError, primary_code
 from agent.store.writer import Arrival, Refusal, StoreWriter
@@ -69,6 +70,7 @@ class Agent:
     clock: AnyClock
     on_events: Callable[[Sequence[AlertEvent]], None]
     inputs: Inputs | None = None
+    notifier: Notifier | None = None
 
 
 @dataclass(slots=True)
@@ -280,10 +282,13 @@ class _Live:
             self._outbox.put(alert_topic(self._terminal, event.rule), alert_message(event))
         if events:
             self._agent.on_events(events)
+            if self._agent.notifier is not None:
+                self._agent.notifier.hear(events)
 
     def _say_status(self) -> None:
         seen: Mapping[str, float] = self._pipeline.situation().last_seen_unix_s
-        collectors = [] if self._agent.inputs is None else self._agent.inputs.as_json()
+        tasks = (self._agent.inputs, self._agent.notifier)
+        collectors = [one for task in tasks if task is not None for one in task.as_json()]
         message = status_message(self._clock.now(), "online", seen, collectors)
         self._outbox.put(status_topic(self._terminal), message)
 
@@ -296,6 +301,7 @@ class _Live:
             await asyncio.sleep(TICK_S)
 
     async def _report(self) -> None:
+        inputs = self._agent.inputs
         while True:
-            await asyncio.sleep(STATUS_S)
+            await (asyncio.sleep(STATUS_S) if inputs is None else inputs.change_within(STATUS_S))
             self._say_status()

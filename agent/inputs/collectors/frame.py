@@ -77,7 +77,7 @@ class Collector:
 
 @dataclass(slots=True)
 class InputState:
-    """How an input fares; a change is logged once."""
+    """How an input fares; a change is logged once, and `on_change` hears of it."""
 
     name: str
     since_unix_s: float
@@ -86,24 +86,33 @@ class InputState:
     failures: int = 0
     error: str | None = None
     finding: str | None = None
+    on_change: Callable[[], None] | None = None
 
     def worked(self, count: int, finding: str | None, unix_s: float) -> None:
         """So many readings came."""
         self.readings += count
+        changed = self.state != "ok" or (finding is None) != (self.finding is None)
         if self.state != "ok":
             LOG.info("input %s: works", self.name)
             self.state, self.since_unix_s, self.error = "ok", unix_s, None
         if finding is not None and self.finding is None:
             LOG.warning("input %s: %s", self.name, finding)
         self.finding = finding
+        self._tell(changed)
 
     def failed(self, error: str, unix_s: float) -> None:
         """Nothing came, or nothing that could be used."""
         self.failures += 1
         self.error = error[:LONGEST_ERROR]
-        if self.state != "failing":
+        changed = self.state != "failing"
+        if changed:
             LOG.warning("input %s: %s", self.name, self.error)
             self.state, self.since_unix_s = "failing", unix_s
+        self._tell(changed)
+
+    def _tell(self, changed: bool) -> None:
+        if changed and self.on_change is not None:
+            self.on_change()
 
     def as_json(self) -> dict[str, JsonValue]:
         """For the status message."""
