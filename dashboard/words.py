@@ -22,7 +22,7 @@ LEVELS: Mapping[str, str] = {
 }
 STATES: Mapping[str, str] = {"raised": "raised", "acknowledged": "seen", "cleared": "over"}
 CAUSES: Mapping[str, str] = {
-    "mispoint": "the dish has lost its aim",
+    "mispoint": "a knock, a gust or a slow slide",
     "rain": "rain on the path",
     "sun-pass": "the sun behind the satellite",
     "blockage": "something in front of the dish",

@@ -32,6 +32,30 @@
     }
   }).observe(document.documentElement, { childList: true, subtree: true });
 
+  // On paper nothing can be opened, and a figure fits the paper: A4 has some 700 by 1000 px of CSS.
+  const PAPER_PX = { ".trend .js-plotly-plot": 300, ".js-plotly-plot": 640 };
+  const PAPER_HEIGHT_PX = 760;
+  const heights = new Map();
+  const folded = [];
+  window.addEventListener("beforeprint", () => {
+    for (const part of document.querySelectorAll("details:not([open]):not(.tell)")) {
+      folded.push(part);
+      part.open = true;
+    }
+    for (const plot of document.querySelectorAll(".js-plotly-plot")) {
+      const kind = Object.keys(PAPER_PX).find((selector) => plot.matches(selector));
+      heights.set(plot, plot.layout.height);
+      const height = Math.min(plot.layout.height, PAPER_HEIGHT_PX);
+      window.Plotly.relayout(plot, { width: PAPER_PX[kind], height });
+    }
+  });
+  window.addEventListener("afterprint", () => {
+    for (const part of folded.splice(0)) part.open = false;
+    for (const plot of document.querySelectorAll(".js-plotly-plot")) {
+      window.Plotly.relayout(plot, { width: null, autosize: true, height: heights.get(plot) });
+    }
+  });
+
   window.dash_clientside = Object.assign({}, window.dash_clientside);
   Object.assign((window.dash_clientside.peakshade ||= {}), {
     isWide: () => window.innerWidth >= 960,

@@ -203,3 +203,21 @@ def test_guest_link_looks_and_cannot_tell(
         seen.page.get_by_role("button", name="It rains").click()
         expect(seen.page.locator("#delivery")).to_have_text(words.READ_ONLY)
         assert "link=" not in seen.page.url
+
+
+def test_paper_shows_all_of_it_in_black(browser: Browser, address: str) -> None:
+    """What is folded is open, and figures fit A4 (210 mm less margins at 96 px an inch)."""
+    paper_px = (210.0 - 2 * 12.0) / 25.4 * 96.0
+    with visit(browser, f"{address}/day", "desktop") as seen:
+        page = seen.page
+        expect(page.locator("#day-figure .main-svg").first).to_be_visible()
+        expect(page.locator("#day-events details")).to_have_count(2)
+        page.emulate_media(media="print")
+        page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        expect(page.locator("#day-events details[open]")).to_have_count(2)
+        expect(page.locator("button:visible")).to_have_count(0)
+        width_px = page.locator("#day-figure .main-svg").first.bounding_box()
+        assert width_px is not None and width_px["width"] <= paper_px
+        page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        expect(page.locator("#day-events details[open]")).to_have_count(0)
+        assert seen.weak_texts() == {} and seen.problems == []
