@@ -15,7 +15,15 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 # What the tests run against for real, and the Debian package that brings it.
-DEBIAN_PACKAGES = {"mosquitto": "mosquitto", "chromium": "chromium", "pdftoppm": "poppler-utils"}
+DEBIAN_PACKAGES = {
+    "mosquitto": "mosquitto",
+    "chromium": "chromium",
+    "pdftoppm": "poppler-utils",
+    "iperf3": "iperf3",
+    "tc": "iproute2",
+    "snmpd": "snmpd",
+    "upsd": "nut-server",
+}
 # The same for libraries: what makes the PDF of a report loads these.
 DEBIAN_LIBRARIES = {"pangoft2-1.0": "libpangoft2-1.0-0", "harfbuzz-subset": "libharfbuzz-subset0"}
 

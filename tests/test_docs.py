@@ -2,7 +2,7 @@
 
 import re
 import shlex
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from pathlib import Path
 
 import pytest
@@ -10,10 +10,12 @@ import pytest
 from agent.cli import COMMANDS
 from agent.config import OTHER_SECTIONS
 from agent.config_template import SETTINGS
+from agent.inputs.collectors.registry import MODULES, collectors_of, input_module
 from agent.job import Job
 from agent.records import KINDS, Reading
 from agent.watch.rules import PARAMETERS, RULES
 from tests.__main__ import main as run_every_check
+from tests.inputs.collectors.inputs_at_work import config_with
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text()
@@ -69,6 +71,21 @@ def test_every_setting_is_documented() -> None:
     optional = [f"{name}.{key.name}" for name, kind in OTHER_SECTIONS.items() for key in fields(kind)]
     for name in [*settings_of_the_job(), *optional, "rules"]:
         assert name in templated or f"`{name}`" in DEVELOPERS, name
+
+
+@pytest.mark.parametrize("kind", MODULES)
+def test_every_setting_of_every_input_is_documented(kind: str) -> None:
+    row = next(line for line in DEVELOPERS.splitlines() if line.startswith(f"| `inputs.{kind}` |"))
+    items = fields(input_module(kind).Settings)
+    assert {item.name for item in items} <= set(re.findall(r"[a-z0-9_]+", row))
+    needed = {item.name for item in items if item.default is MISSING and item.default_factory is MISSING}
+    assert needed == set(re.findall(r"\*\*([a-z0-9_]+)\*\*", row))
+
+
+def test_the_example_of_inputs_is_sound(tmp_path: Path) -> None:
+    text = DEVELOPERS.partition("## Inputs")[2].partition("```toml\n")[2].partition("```")[0]
+    made = collectors_of(config_with(tmp_path, text), {"MODEM_PASSWORD": "salt-pan"})
+    assert [one.name for one in made] == ["http modem", "line /dev/ttyUSB0", "onewire transmitter"]
 
 
 def test_the_readme_fits_its_first_screens() -> None:
