@@ -25,6 +25,7 @@ from agent.config_check import (
     written,
 )
 from agent.config_job import field_hint, read_job, table
+from agent.config_notify import NotifySection, NotifySettings, read_notify
 from agent.errors import UsageError
 from agent.job import Job
 
@@ -108,6 +109,7 @@ class Config:
     rules: Path | None
     # As written: `agent.inputs.collectors.registry` checks them, each type by its own module.
     inputs: Mapping[str, object] = field(default_factory=dict)
+    notify: NotifySettings = NotifySettings()
 
 
 OTHER_SECTIONS = {
@@ -115,6 +117,7 @@ OTHER_SECTIONS = {
     "store": StoreSection,
     "dashboard": DashboardSettings,
     "clock": ClockSection,
+    "notify": NotifySection,
 }
 
 
@@ -131,6 +134,7 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
     store = read_section(StoreSection, "store", table(tree, "store"), findings)
     dashboard = _read_dashboard(tree, path.parent, environ, findings)
     clock = read_section(ClockSection, "clock", table(tree, "clock"), findings)
+    notify = read_notify(table(tree, "notify"), path.parent, findings)
     rules = _read_rules(tree, path.parent, findings)
     if findings.lines or job is None or broker is None or store is None or dashboard is None or clock is None:
         raise UsageError("\n".join(findings.lines))
@@ -143,6 +147,7 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
         clock_tolerance_s=clock.tolerance_s,
         rules=rules,
         inputs=table(tree, "inputs"),
+        notify=notify or NotifySettings(),
     )
 
 

@@ -64,6 +64,8 @@ def allowed_text(hint: object) -> str:
         return " or ".join(json.dumps(choice) for choice in get_args(hint))
     if get_origin(hint) in (Union, UnionType):
         return " or ".join(allowed_text(part) for part in get_args(hint) if part is not NoneType)
+    if get_origin(hint) is list:
+        return f"a list in brackets, each {allowed_text(get_args(hint)[0])}"
     words = {float: "a number", int: "a whole number", str: "text in quotes", bool: "true or false"}
     return words[hint] if isinstance(hint, type) and hint in words else "text in quotes"
 

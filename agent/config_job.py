@@ -43,7 +43,7 @@ JOB_SECTIONS = {
     "service": Service,
 }
 # Sections that `agent.config` reads, and keys that stand before the first section.
-OTHER_SECTIONS = ("broker", "store", "dashboard", "clock", "inputs")
+OTHER_SECTIONS = ("broker", "store", "dashboard", "clock", "notify", "inputs")
 TOP_LEVEL_KEYS = ("terminal", "rules")
 DAY_TIMES = {"start": "start_unix_s", "end": "end_unix_s"}
 

@@ -15,15 +15,20 @@ SOURCES = sorted(path for top in ("agent", "dashboard") for path in (ROOT / top)
 LAYERS = (
     ("agent.errors", "agent.records", "agent.job", "agent.clock"),
     ("agent.plan", "agent.heat"),
-    ("agent.watch",),
-    ("agent.config", "agent.config_check", "agent.config_job", "agent.config_slips", "agent.config_template"),
+    ("agent.watch", "agent.notify"),
+    (
+        "agent.config", "agent.config_check", "agent.config_job", "agent.config_notify", "agent.config_slips",
+        "agent.config_template",
+    ),
     ("agent.store", "agent.inputs"),
     ("agent.plan_store", "agent.plan_worker", "agent.replay", "agent.report"),
     ("agent.service",),
     ("agent.commands",),
     ("agent.cli",),
 )  # fmt: skip
-PURE = ("agent.errors", "agent.records", "agent.job", "agent.plan", "agent.heat", "agent.watch")
+PURE = (
+    "agent.errors", "agent.records", "agent.job", "agent.plan", "agent.heat", "agent.watch", "agent.notify",
+)  # fmt: skip
 OUTSIDE = {
     "asyncio", "io", "logging", "os", "pathlib", "random", "secrets", "shutil", "socket", "sqlite3",
     "subprocess", "sys", "tempfile", "threading", "time", "urllib", "aiomqtt", "amqtt", "paho",

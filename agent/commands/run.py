@@ -14,6 +14,7 @@ from agent.plan.span import days_covering
 from agent.plan_store import PlanError, load_or_compute_plan
 from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
 from agent.service.live import Agent, Companions, run_agent
+from agent.service.outlets import notifier_of
 from agent.service.page import serve_page
 from agent.watch.rules import RuleSet, default_rules, parse_rules
 
@@ -33,12 +34,16 @@ def run(args: argparse.Namespace) -> int:
     clock = WallClock()
     log_to_terminal()
     inputs = Inputs(config, os.environ, clock.now)
+    notifier = notifier_of(config, clock)
     try:
         plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))
     except PlanError as error:
         raise UsageError(str(error)) from error
-    agent = Agent(config, plan, rules_of(config), clock, event_printer(config.job.site.time_zone), inputs)
+    printer = event_printer(config.job.site.time_zone)
+    agent = Agent(config, plan, rules_of(config), clock, printer, inputs, notifier)
     companions: Companions = {"inputs": inputs.run} if inputs.states else {}
+    if notifier is not None:
+        companions = {**companions, "notify": notifier.run}
     if not args.no_dashboard:
         companions = {**companions, "page": partial(serve_page, config, clock.speed)}
     asyncio.run(_run(agent, companions))
