@@ -28,6 +28,7 @@ from agent.inputs.collectors.registry import Around
 IPERF_PORT = 5201  # IANA service name "targus-getdata1", iperf3's default
 PROGRAM = "iperf3"
 CONNECT_WITHIN_S = 10.0
+BLOCK_BYTES = 16_384
 OMIT_S = 4.0  # six round trips of a geostationary path: the flows have grown
 # What it exchanges before and after the test, at several round trips of a slow path.
 AROUND_S = 20.0
@@ -59,14 +60,14 @@ def collector(settings: Settings, watchman: Watchman) -> Collector:
         name=f"iperf {settings.host}:{settings.port}",
         place=f"{settings.host}:{settings.port}",
         advice="look whether the server runs and can be reached: iperf3 --server, at the other end",
-        stream=lambda: rounds(settings, watchman, ways, Tester(settings).one_way),
+        stream=lambda: rounds(settings, watchman, ways, Measurer(settings).one_way),
         first_within_s=len(ways) * (settings.seconds + 2.0 * AROUND_S),
         least_retry_s=min(settings.every_s, LONGEST_RETRY_S),
     )
 
 
 @dataclass(slots=True)
-class Tester:
+class Measurer:
     """Runs the tests. Only the end that sends knows the round trip: that of the last upload is kept."""
 
     settings: Settings
@@ -75,7 +76,9 @@ class Tester:
     async def one_way(self, way: Direction, cost: Cost) -> OneWay:
         """Test one direction."""
         seconds = round(self.settings.seconds) + round(self.settings.omit_s)
-        cap_mbps = cost.left_bytes * BITS_PER_BYTE / seconds / 1e6
+        # Each flow ends with a whole block.
+        room_bytes = max(0, cost.left_bytes - self.settings.flows * BLOCK_BYTES)
+        cap_mbps = room_bytes * BITS_PER_BYTE / seconds / 1e6
         before_bytes, cost.used_bytes = cost.used_bytes, cost.allowed_bytes
         # Cut off in the middle it has cost what it was allowed to.
         output = await _output(command(self.settings, way, cap_mbps), seconds + AROUND_S)
@@ -102,7 +105,8 @@ def command(settings: Settings, way: Direction, cap_mbps: float) -> list[str]:
         PROGRAM,
         *("--client", settings.host, "--port", str(settings.port), "--json"),
         *("--time", str(round(settings.seconds)), "--omit", str(round(settings.omit_s))),
-        *("--parallel", str(settings.flows), "--bitrate", str(int(cap_mbps * 1e6 / settings.flows))),
+        *("--parallel", str(settings.flows), "--bitrate", str(max(1, int(cap_mbps * 1e6 / settings.flows)))),
+        *("--length", str(BLOCK_BYTES)),
         *("--connect-timeout", str(int(CONNECT_WITHIN_S * 1e3))),
     ]
     if way == "down":

@@ -76,7 +76,7 @@ def test_one_flow_measures_its_window_and_says_so(near: str) -> None:
 def test_iperf3_measures_the_same() -> None:
     if iperf.shutil.which(iperf.PROGRAM) is None:
         pytest.skip("no iperf3 on the path (Debian package: iperf3)")
-    tester = iperf.Tester(iperf.Settings(host=FAR, seconds=2.0))
+    tester = iperf.Measurer(iperf.Settings(host=FAR, seconds=2.0))
     with satellite_path() as (near, far), program_within(far, ["iperf3", "-s", "-B", FAR], iperf.IPERF_PORT):
         found = within(near, lambda: asyncio.run(tester.one_way("down", Cost(PLENTY_BYTES))))
     assert found.rate_mbps == pytest.approx(RATE_MBIT, rel=WITHIN)
