@@ -70,11 +70,7 @@ class Signal(Reading):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Throughput(Reading):
-    """One measurement of rate or path. At least one of down_mbps, up_mbps, rtt_ms, loss_percent.
-
-    `rtt_ms`, `jitter_ms`, `loss_percent` are those of the whole path, `local_*` of the way to the terminal's
-    own gateway only.
-    """
+    """One test or measurement of the rate. At least one of down_mbps, up_mbps."""
 
     method: Method
     down_mbps: RateMbps | None = None
@@ -82,12 +78,21 @@ class Throughput(Reading):
     rtt_ms: Milliseconds | None = None
     jitter_ms: Milliseconds | None = None
     loss_percent: Percent | None = None
-    local_rtt_ms: Milliseconds | None = None
-    local_loss_percent: Percent | None = None
     bytes_used: Count | None = None
     stream_mbps: RateMbps | None = None
     window_bytes: Count | None = None
     flows: Count | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reach(Reading):
+    """Echoes from a far host, and from the local gateway. At least one of rtt_ms, loss_percent."""
+
+    rtt_ms: Milliseconds | None = None
+    jitter_ms: Milliseconds | None = None
+    loss_percent: Percent | None = None
+    local_rtt_ms: Milliseconds | None = None
+    local_loss_percent: Percent | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +142,7 @@ class Acknowledge(Reading):
     reason: Text | None = None
 
 
-AnyReading: TypeAlias = Signal | Throughput | Temperature | Weather | Power | Note | Acknowledge
+AnyReading: TypeAlias = Signal | Throughput | Reach | Temperature | Weather | Power | Note | Acknowledge
 
 # Insertion order is the order in which readings of the same time enter the engine.
 KINDS: Mapping[str, type[AnyReading]] = {
@@ -148,6 +153,7 @@ KINDS: Mapping[str, type[AnyReading]] = {
     "temperature": Temperature,
     "signal": Signal,
     "throughput": Throughput,
+    "reach": Reach,
 }
 # Sessions name the notes' file in the plural; every other file has its kind's name.
 CSV_STEMS: Mapping[str, str] = {kind: "notes" if kind == "note" else kind for kind in KINDS}

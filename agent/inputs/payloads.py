@@ -22,7 +22,8 @@ SENT_TIME = "sent_time"
 TIMES = (TIME, SENT_TIME)
 ONE_OF: Mapping[str, tuple[str, ...]] = {
     "signal": ("esno_db", "cn_db", "quality_percent"),
-    "throughput": ("down_mbps", "up_mbps", "rtt_ms", "loss_percent"),
+    "throughput": ("down_mbps", "up_mbps"),
+    "reach": ("rtt_ms", "loss_percent"),
 }
 # A reading has a few hundred bytes; this is what a broken device may cost.
 MAX_PAYLOAD_BYTES = 65_536

@@ -9,7 +9,17 @@ from math import inf, isnan, nan
 
 from agent.job import Job
 from agent.plan.link_plan import LinkPlan
-from agent.records import Acknowledge, AnyReading, Note, Power, Signal, Temperature, Throughput, Weather
+from agent.records import (
+    Acknowledge,
+    AnyReading,
+    Note,
+    Power,
+    Reach,
+    Signal,
+    Temperature,
+    Throughput,
+    Weather,
+)
 from agent.watch.heat_watch import HeatView, HeatWatch
 from agent.watch.input_watch import Inputs
 from agent.watch.rate import RateFacts, Tests, rate_facts
@@ -101,6 +111,9 @@ class FeatureStage:
                 self._temperature(reading)
             case Throughput():
                 self._throughput(reading)
+            case Reach():
+                self.inputs.hear("reach", reading)
+                self.tests.add_reach(reading)
             case Weather():
                 self.inputs.hear("weather", reading)
                 self.weather.add(reading)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from math import exp, isnan, nan
 
-from agent.records import Throughput
+from agent.records import Reach, Throughput
 
 HEADROOM_WITHIN_S = 1800.0
 HEADROOM_TESTS = 3  # at least so many, however old
@@ -117,8 +117,15 @@ class Tests:
         self.rtt_ms.add(test.rtt_ms)
         self.loss_percent.add(test.loss_percent)
         self.jitter_ms.add(test.jitter_ms)
-        self.local_rtt_ms.add(test.local_rtt_ms)
-        self.local_loss_percent.add(test.local_loss_percent)
+
+    def add_reach(self, reach: Reach) -> None:
+        """One round of echoes."""
+        self.close(reach.unix_s)
+        self.rtt_ms.add(reach.rtt_ms)
+        self.loss_percent.add(reach.loss_percent)
+        self.jitter_ms.add(reach.jitter_ms)
+        self.local_rtt_ms.add(reach.local_rtt_ms)
+        self.local_loss_percent.add(reach.local_loss_percent)
 
     def close(self, unix_s: float) -> None:
         """The time is `unix_s`: a bin that is full is closed."""

@@ -38,7 +38,7 @@ class Settings:
 
 
 def make(settings: Settings, _: Around) -> Collector:
-    """Publishes throughput readings of the method passive, without rates."""
+    """Publishes reach readings."""
     return collector(settings, ROUTES)
 
 
@@ -85,7 +85,6 @@ def _collected(
 ) -> Collected:
     figures = [path.add(rtts_ms) for path, rtts_ms in zip(paths, answers, strict=True)]
     fields: dict[str, JsonValue] = {
-        "method": "passive",
         "rtt_ms": figures[0].rtt_ms,
         "jitter_ms": figures[0].jitter_ms,
         "loss_percent": figures[0].loss_percent,
@@ -100,7 +99,7 @@ def _collected(
         del fields["local_rtt_ms"], fields["local_loss_percent"]
     elif not paths[0].answered:
         finding = f"{target} has never answered; name a target that answers"
-    return Collected((Sample("throughput", fields),), finding)
+    return Collected((Sample("reach", fields),), finding)
 
 
 def default_gateway(routes: FilePath) -> str | None:
