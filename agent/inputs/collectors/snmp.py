@@ -1,7 +1,6 @@
 """[[inputs.snmp]]: numbers and texts of a device by SNMP, version 2c or 3. Sources are object identifiers."""
 
 import re
-import time
 from collections.abc import AsyncGenerator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
@@ -42,6 +41,7 @@ ABSENT = (NoSuchObject, NoSuchInstance, EndOfMibView)
 ADVICE = "is the device on, its SNMP allowed for this computer, and are [[inputs.snmp]] host and keys right?"
 # More would not fit into one datagram with certainty (RFC 3417, section 3.2.1: 484 octets are always taken).
 MOST_AT_ONCE = 16
+RENEW_AFTER = 5
 AUTHENTICATION = {
     "MD5": USM_AUTH_HMAC96_MD5,
     "SHA": USM_AUTH_HMAC96_SHA,
@@ -119,19 +119,26 @@ def _login(settings: Settings, around: Around) -> Login:
 
 def _stream(settings: Settings, login: Login, how: Mapped) -> Stream:
     async def stream() -> AsyncGenerator[Collected, None]:
+        # It costs much more than a request, so that it outlives a few without an answer. Not all of them: a
+        # device that was started again may take what version 3 remembers of its clock for a replay.
         engine = SnmpEngine()
+        failures = 0
         try:
             target = await UdpTransportTarget.create(
                 (settings.host, settings.port), timeout=settings.timeout_s / 3.0, retries=1
             )
-            sources = sources_of(how.maps)
 
             async def collect() -> Collected:
-                found: dict[str, JsonValue] = {}
-                for start in range(0, len(sources), MOST_AT_ONCE):
-                    found |= await _get(engine, login, target, sources[start : start + MOST_AT_ONCE])
-                there = tuple(oid for oid, value in found.items() if value is not None)
-                return how.from_values(Values(found.get, there, {}, time.time()))
+                nonlocal failures
+                try:
+                    found = how.from_values(await _values(engine, login, target, sources_of(how.maps)))
+                except CollectorError as error:
+                    failures += 1
+                    if failures == RENEW_AFTER:
+                        raise
+                    return Collected((), error=str(error))
+                failures = 0
+                return found
 
             async for one in polled(collect, settings.every_s, settings.timeout_s)():
                 yield one
@@ -141,6 +148,16 @@ def _stream(settings: Settings, login: Login, how: Mapped) -> Stream:
             engine.close_dispatcher()
 
     return stream
+
+
+async def _values(
+    engine: SnmpEngine, login: Login, target: UdpTransportTarget, sources: Sequence[str]
+) -> Values:
+    found: dict[str, JsonValue] = {}
+    for start in range(0, len(sources), MOST_AT_ONCE):
+        found |= await _get(engine, login, target, sources[start : start + MOST_AT_ONCE])
+    there = tuple(oid for oid, value in found.items() if value is not None)
+    return Values(found.get, there, {})
 
 
 async def _get(
