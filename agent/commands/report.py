@@ -12,6 +12,7 @@ from agent.errors import UsageError
 from agent.plan.link_plan import LinkPlan
 from agent.records import AlertEvent
 from agent.replay.replaying import session_plan
+from agent.replay.rules_file import read_rules
 from agent.replay.sessions import Session, read_session, session_folder
 from agent.report.course import Course, course_and_events
 from agent.report.findings import findings
@@ -20,7 +21,7 @@ from agent.report.review import Review, review
 from agent.report.stored import stored_day
 from agent.report.tables import csv_text, parquet_bytes, tables
 from agent.report.verdict import verdict
-from agent.watch.rules import RuleSet, default_rules, parse_rules
+from agent.watch.rules import RuleSet
 
 SUMMARY = "after-action review of recorded sessions or of a stored day"
 EXAMPLE = "peakshade report salt-pan-summer --out review"
@@ -47,7 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the report; 1 where something should change next time."""
-    rules = _rules(args.rules)
+    rules = read_rules(args.rules)
     reviews = sorted(_reviews(args, rules), key=lambda one: one.span.start_unix_s)
     written = _write(args.out, reviews, rules)
     for one in reviews:
@@ -55,15 +56,6 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.writelines(f"  {line}\n" for line in verdict(one, findings(one)))
     sys.stdout.writelines(f"{line}\n" for line in written)
     return 1 if any(findings(one) for one in reviews) else 0
-
-
-def _rules(path: Path | None) -> RuleSet:
-    if path is None:
-        return default_rules()
-    try:
-        return parse_rules(path.read_text(encoding="utf-8"), str(path))
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path}: cannot be read as a rules file ({error}); name a TOML file") from None
 
 
 def _reviews(args: argparse.Namespace, rules: RuleSet) -> Iterator[Review]:
