@@ -10,17 +10,24 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from threading import Thread
 
+import aiomqtt
 import pytest
 
 from agent.clock import Clock, played_clock
 from agent.config import LOOPBACK
 from agent.config_notify import NotifySettings
 from agent.errors import UsageError
+from agent.inputs.messages import status_topic
+from agent.inputs.player import play
+from agent.service.live import run_agent
 from agent.service.outlets import Command, Notifier, Services, notifier_of
-from tests.live import config_for
-from tests.processes import broker_at
+from agent.watch.rules import RULES
+from tests.live import TERMINAL, config_for, embedded_at, sample_agent
+from tests.processes import broker_at, free_port
 from tests.test_notify import NOON_UNIX_S, POLICY, alert
+from tests.watch.sample_day import HOUR_S, full_day
 
+DAY = full_day()
 WITHIN_S = 20.0
 WRITE = "import pathlib, sys; pathlib.Path(sys.argv[1]).write_bytes(sys.stdin.buffer.read())"
 
@@ -184,3 +191,37 @@ def test_what_the_config_names_is_made(tmp_path: Path) -> None:
         "notify command",
         "notify services",
     ]
+
+
+def test_the_agent_tells_and_shows_its_ways_out(tmp_path: Path) -> None:
+    """A played morning: what the engine raises goes out, and the status names the way."""
+    told = tmp_path / "told.json"
+    broker = embedded_at(free_port())
+    made = sample_agent(tmp_path / "day.sqlite3", broker, played_clock(DAY[0].unix_s, 1800.0))
+    way = {"notify command": Command([sys.executable, "-c", WRITE, str(told)])}
+    policy = replace(POLICY, quiet=None, min_severity="advise")
+    agent = replace(made, notifier=Notifier(policy, dict(way), tmp_path / "notified.json", made.clock))
+    assert agent.notifier is not None
+    stop = asyncio.Event()
+    shown: list[str] = []
+
+    async def crew() -> None:
+        async with aiomqtt.Client(broker.host, broker.port) as client:
+            await client.subscribe(status_topic(TERMINAL), qos=1)
+            async for message in client.messages:
+                collectors = json.loads(bytes(message.payload)).get("collectors", [])
+                shown.extend(one["name"] for one in collectors)
+
+    async def device() -> None:
+        morning = [one for one in DAY if one.unix_s < DAY[0].unix_s + HOUR_S]
+        await play(broker, TERMINAL, morning, agent.clock)  # type: ignore[arg-type]
+        deadline_s = asyncio.get_running_loop().time() + WITHIN_S
+        while not (told.exists() and shown):
+            assert asyncio.get_running_loop().time() < deadline_s, agent.notifier
+            await asyncio.sleep(0.05)
+        stop.set()
+
+    tasks = {"notify": agent.notifier.run, "crew": crew, "device": device}
+    asyncio.run(run_agent(agent, stop, tasks))
+    assert set(shown) == {"notify command"}
+    assert json.loads(told.read_bytes())["rule"] in RULES
