@@ -48,23 +48,34 @@ class Command:
     words: Sequence[str]
 
     async def deliver(self, event: AlertEvent) -> None:
-        """Run it once."""
+        """Run it once; of what it says only the end is kept."""
         process = await asyncio.create_subprocess_exec(
             *self.words,
             stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.DEVNULL,
             stderr=asyncio.subprocess.PIPE,
         )
+        assert process.stdin is not None and process.stderr is not None
         try:
             async with asyncio.timeout(DELIVERY_WITHIN_S):
-                _, words = await process.communicate(alert_message(event))
+                process.stdin.write(alert_message(event))
+                process.stdin.close()
+                words = await _last_words(process.stderr)
+                await process.wait()
         finally:
             if process.returncode is None:
                 process.kill()
                 await process.wait()
         if process.returncode:
-            said = words.decode("utf-8", "replace").strip()[-LONGEST_WORDS:]
+            said = words.decode("utf-8", "replace").strip()
             raise CollectorError(f"it ended with {process.returncode}: {said or 'without a word'}")
+
+
+async def _last_words(stream: asyncio.StreamReader) -> bytes:
+    last = b""
+    while data := await stream.read(LONGEST_WORDS):
+        last = (last + data)[-LONGEST_WORDS:]
+    return last
 
 
 class Services:

@@ -88,6 +88,8 @@ def test_no_shell_reads_the_words(tmp_path: Path) -> None:
     [
         (["/nowhere/tell"], "No such file"),
         ([sys.executable, "-c", "import sys; sys.exit('no credit left')"], "no credit left"),
+        ([sys.executable, "-c", "import sys; sys.exit('x' * 10_000_000 + ' the end')"], "the end"),
+        (["/bin/false"], "without a word"),
     ],
 )
 def test_a_way_that_fails_is_told_and_counted(tmp_path: Path, words: list[str], said: str) -> None:
