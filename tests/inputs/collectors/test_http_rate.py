@@ -8,11 +8,19 @@ from pathlib import Path
 import pytest
 
 from agent.config import LOOPBACK
+from agent.errors import UsageError
 from agent.inputs.collectors.frame import Collector
 from agent.inputs.collectors.http_rate import Settings, collector, split_url
-from agent.inputs.collectors.rate_rounds import RateTestSettings
-from tests.inputs.collectors.running_one import Running, after, run_collector
+from agent.inputs.collectors.rate_rounds import RateTestSettings, stream_is_live
+from agent.inputs.collectors.registry import collectors_of
+from agent.records import Note
+from agent.store.writer import StoreWriter
+from agent.watch.engine import AlertEngine
+from agent.watch.rules import default_rules
+from tests.inputs.collectors.inputs_at_work import config_with
+from tests.inputs.collectors.running_one import NOW_UNIX_S, Running, after, run_collector
 from tests.inputs.collectors.servers import TOKEN, answering, file_server, responder, watchman
+from tests.live import sample_plan
 from tests.processes import free_port
 
 SECONDS = 1.0
@@ -177,3 +185,34 @@ def test_an_address_is_split_as_in_rfc_3986() -> None:
 def test_several_flows_are_the_default() -> None:
     """RFC 6349, section 3.3.1: one window of 65,535 bytes gives 0.87 Mbit/s at 600 ms."""
     assert RateTestSettings().flows > 1
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        ("flows = 2", "download_url"),
+        ('download_url = "ftp://host/file"', "download_url"),
+        ('download_url = "http://host/"\ntoken_env = "NOT_SET"', "NOT_SET"),
+        ('download_url = "http://host/"\nflows = 0', "a number from 1 to 16"),
+        ('download_url = "http://host/"\nseconds = 600.0', "seconds"),
+    ],
+)
+def test_what_is_wrong_in_the_config_is_named(tmp_path: Path, lines: str, told: str) -> None:
+    config = config_with(tmp_path, f"[[inputs.http_rate]]\n{lines}\n")
+    with pytest.raises(UsageError, match=told):
+        collectors_of(config, {})
+
+
+def test_a_stream_that_the_crew_noted_is_seen(tmp_path: Path) -> None:
+    """As the agent's own engine stored it."""
+    config = config_with(tmp_path, "")
+    assert not stream_is_live(config)
+    writer = StoreWriter.open(config.store.path, config.job.terminal, NOW_UNIX_S)
+    engine = AlertEngine(config.job, sample_plan(), default_rules())
+    for kind, live in (("stream-start", True), ("stream-stop", False)):
+        unix_s = NOW_UNIX_S + 60.0 * (kind == "stream-stop")
+        engine.update(Note(unix_s=unix_s, kind=kind))  # type: ignore[arg-type]
+        engine.advance(unix_s + 30.0)
+        writer.add_events([], [engine.situation()], NOW_UNIX_S)
+        assert stream_is_live(config) == live
+    writer.close()
