@@ -169,18 +169,31 @@ class Thermometer:
         )
 
     def now_degc(self) -> float:
-        """Mean of the last two minutes (deg C); NaN before the first."""
-        last = self.minutes_degc[-2:]
-        return sum(last) / len(last) if last else nan
+        """Mean of the last two minutes (deg C), the last reading where they come rarer; NaN before the first."""
+        last = self.minutes_unix_s[-1:]
+        values = [
+            v
+            for t, v in zip(self.minutes_unix_s[-2:], self.minutes_degc[-2:], strict=True)
+            if t > last[0] - 90.0
+        ]
+        return sum(values) / len(values) if values else nan
+
+    def _recent(self) -> int:
+        """How many of the last minutes the slope is taken from: those of ten minutes, or three of twenty."""
+        times = self.minutes_unix_s
+        within = sum(t > times[-1] - SLOPE_MINUTES * 60.0 for t in times[-SLOPE_MINUTES:]) if times else 0
+        if within < 3 <= len(times) and times[-3] >= times[-1] - 2.0 * SLOPE_MINUTES * 60.0:
+            return 3
+        return within
 
     def mean_degc(self) -> float:
         """Mean over the minutes of the slope (deg C)."""
-        last = self.minutes_degc[-SLOPE_MINUTES:]
+        last = self.minutes_degc[-self._recent() :]
         return sum(last) / len(last)
 
     def recent_drive(self) -> tuple[float, float]:
         """Mean air temperature (deg C) and irradiance (W/m2) over the minutes of the slope."""
-        last = self.drive[-SLOPE_MINUTES:]
+        last = self.drive[-self._recent() :]
         return sum(air for air, _ in last) / len(last), sum(sun for _, sun in last) / len(last)
 
     def age_s(self, unix_s: float) -> float:
@@ -188,14 +201,13 @@ class Thermometer:
         return unix_s - self.minutes_unix_s[-1] if self.minutes_unix_s else inf
 
     def slope_k_per_min(self) -> float:
-        """Least-squares slope over the last ten minutes (K/min); NaN with fewer than three values."""
-        if len(self.minutes_unix_s) < 3:
+        """Least-squares slope over the last ten minutes or three readings (K/min); NaN with less than that."""
+        count = self._recent()
+        if count < 3:
             return nan
-        times = [t / 60.0 for t in self.minutes_unix_s if t > self.minutes_unix_s[-1] - SLOPE_MINUTES * 60.0]
-        values = self.minutes_degc[-len(times) :]
-        if len(times) < 3:
-            return nan
-        mean_t, mean_v = sum(times) / len(times), sum(values) / len(values)
+        times = [t / 60.0 for t in self.minutes_unix_s[-count:]]
+        values = self.minutes_degc[-count:]
+        mean_t, mean_v = sum(times) / count, sum(values) / count
         spread = sum((t - mean_t) ** 2 for t in times)
         return sum((t - mean_t) * (v - mean_v) for t, v in zip(times, values, strict=True)) / spread
 

@@ -105,8 +105,12 @@ def count_steps(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -
 
 
 def count_heat(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -> None:
-    """How long before the limit, if nobody had shaded, the first shade alert of the day came."""
-    if day.limit_unix_s is None or not any(label.cause == "overheat" for label in day.labels):
+    """How long before the limit, if nobody had shaded, the first shade alert of a day with a thermometer came."""
+    if (
+        not day.scenario.sensors.temperature
+        or day.limit_unix_s is None
+        or not any(label.cause == "overheat" for label in day.labels)
+    ):
         return
     tally.hot_days += 1
     before = [day.limit_unix_s - event.unix_s for event in raised(events, "shade")]
@@ -172,7 +176,7 @@ def table(tally: Tally, days: int) -> Iterator[str]:
     yield f"steps of {STEP_DB[0]} to {STEP_DB[1]} dB: median delay {delay} of {len(steps)}"
     yield f"re-peak asked for during rain or a sun pass: {tally.repeaks_in_rain_or_sun}"
     early = sum(lead >= ENOUGH_LEAD_S for lead in tally.leads_s)
-    yield f"shade at least 10 min before the limit: {early} of {tally.hot_days} hot days"
+    yield f"shade at least 10 min before the limit: {early} of {tally.hot_days} hot days with a thermometer"
     yield f"false shade a week: {ours['shade'].false_alarms / days * DAYS_PER_WEEK:.2f}"
     yield f"cause right: {tally.causes_right} of {tally.causes} episodes with an alert"
 
