@@ -60,6 +60,8 @@ def shell() -> Component:
         [
             dcc.Location(id="url"),
             dcc.Store(id="theme", storage_type="local", data="day"),
+            dcc.Store(id="units", storage_type="local", data="metric"),
+            dcc.Store(id="manner"),
             html.Header(with_attributes(html.Nav(links), {"aria-label": words.TITLE})),
             html.Main(id="page"),
             device.device_keys(),

@@ -23,6 +23,7 @@ from dashboard.day_look import (
     DayLook,
 )
 from dashboard.figures import PATTERNS, Line, LineStyle, spread, where_it_bends, with_gaps
+from dashboard.manner import METRIC, Manner
 from dashboard.queries import Channel, History, Series
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
@@ -51,8 +52,13 @@ class Row:
     """One panel of the figure: measured channels over lines of the situation's history."""
 
     title: str
+    unit: str
     measured: tuple[Measured, ...]
     lines: tuple[Line, ...]
+
+    def heading(self, manner: Manner) -> str:
+        """The title with the unit that is shown."""
+        return f"{self.title} ({manner.unit(self.unit)})"
 
 
 _EXPECTED = Line(key=EXPECTED_KEY, name=words.EXPECTED, style="second")
@@ -60,19 +66,22 @@ _REFERENCE = Line(key="reference_db", name=words.REFERENCE, style="reference")
 # A modem gives one of them; the first that was measured is drawn.
 SIGNAL_ROWS = (
     Row(
-        title=f"{words.SIGNAL_TITLE} (dB)",
+        title=words.SIGNAL_TITLE,
+        unit="dB",
         measured=(Measured(channel=ESNO, name=words.ESNO, style="measured", banded=True),),
         lines=(Line(key="plan_esno_db", name=words.ESNO_PLANNED, style="plan"), _REFERENCE, _EXPECTED),
     ),
     Row(
-        title=f"{words.SIGNAL_TITLE} (dB)",
+        title=words.SIGNAL_TITLE,
+        unit="dB",
         measured=(
             Measured(channel=CARRIER_TO_NOISE, name=words.CARRIER_TO_NOISE, style="measured", banded=True),
         ),
         lines=(_REFERENCE, _EXPECTED),
     ),
     Row(
-        title=f"{words.SIGNAL_TITLE} (%)",
+        title=words.SIGNAL_TITLE,
+        unit="%",
         measured=(Measured(channel=QUALITY, name=words.QUALITY, style="measured", banded=True),),
         lines=(Line(key="reference_quality_percent", name=words.REFERENCE, style="reference"),),
     ),
@@ -80,7 +89,8 @@ SIGNAL_ROWS = (
 # Rates come from the situation: readings mix what the stream uses with tests of what the link can carry.
 OTHER_ROWS = (
     Row(
-        title=f"{words.RATE_TITLE} (Mbit/s)",
+        title=words.RATE_TITLE,
+        unit="Mbit/s",
         measured=(),
         lines=(
             Line(key="plan_up_mbps", name=words.PLANNED_UP, style="plan"),
@@ -90,7 +100,8 @@ OTHER_ROWS = (
         ),
     ),
     Row(
-        title=f"{words.HEAT_TITLE} (°C)",
+        title=words.HEAT_TITLE,
+        unit="°C",
         measured=(
             Measured(channel=TRANSMITTER, name=words.TRANSMITTER, style="measured"),
             Measured(channel=MODEM, name=words.MODEM, style="second"),
@@ -99,12 +110,14 @@ OTHER_ROWS = (
         lines=(Line(key="transmitter_limit_degc", name=words.LIMIT, style="limit"),),
     ),
     Row(
-        title=f"{words.SUNSHINE_TITLE} (W/m²)",
+        title=words.SUNSHINE_TITLE,
+        unit="W/m²",
         measured=(),
         lines=(Line(key="sun_w_m2", name=words.SUNSHINE, style="measured"),),
     ),
     Row(
-        title=f"{words.BATTERY_TITLE} (%)",
+        title=words.BATTERY_TITLE,
+        unit="%",
         measured=(Measured(channel=BATTERY, name=words.BATTERY, style="measured"),),
         lines=(),
     ),
@@ -117,10 +130,12 @@ def rows_of(look: DayLook) -> tuple[Row, ...]:
     return measured[0] if measured else SIGNAL_ROWS[0], *OTHER_ROWS
 
 
-def day_figure(look: DayLook, theme: Theme, draggable: bool, labels: Sequence[Label] = ()) -> go.Figure:
+def day_figure(
+    look: DayLook, theme: Theme, draggable: bool, labels: Sequence[Label] = (), manner: Manner = METRIC
+) -> go.Figure:
     """The figure of one window; `draggable` lets a mouse drag open a shorter one."""
     rows = rows_of(look)
-    titles = [row.title for row in rows] + [words.MARKS_TITLE]
+    titles = [row.heading(manner) for row in rows] + [words.MARKS_TITLE]
     figure = make_subplots(
         rows=_MARK_ROW,
         shared_xaxes=True,
@@ -131,12 +146,13 @@ def day_figure(look: DayLook, theme: Theme, draggable: bool, labels: Sequence[La
     history = with_expected(look.history)
     for number, row in enumerate(rows, start=1):
         for trace in _row_traces(row, replace(look, history=history), theme):
+            trace.y = manner.value(trace.y, row.unit)
             figure.add_trace(trace, row=number, col=1)
-    for trace in [*_mark_traces(look, theme), *_label_traces(labels, look, theme)]:
+    for trace in [*_label_traces(labels, look, theme), *_mark_traces(look, theme)]:
         figure.add_trace(trace, row=_MARK_ROW, col=1)
     _shade(figure, look, theme)
     _dress(figure, look, theme, draggable)
-    return figure
+    return manner.dressed(figure)
 
 
 def with_expected(history: History) -> History:

@@ -39,6 +39,17 @@ def register(app: Dash) -> None:
     device_words = State("device-words", "data")
     connect("toggleTheme", Output("theme", "data"), Input("theme-key", "n_clicks"), State("theme", "data"))
     connect("showTheme", Output("theme-key", "aria-pressed"), Input("theme", "data"))
+    units = State("units", "data")
+    # A first call without a click would answer nothing, and what follows from the units would not be called.
+    in_browser(
+        ClientsideFunction("peakshade", "toggleUnits"),
+        Output("units", "data"),
+        Input("units-key", "n_clicks"),
+        units,
+        prevent_initial_call=True,
+    )
+    pressed, manner = Output("units-key", "aria-pressed"), Output("manner", "data")
+    connect("showManner", pressed, manner, Input("units", "data"))
     for name, key in (("toggleSound", "sound"), ("toggleScreen", "screen")):
         pressed, said = Output(f"{key}-key", "aria-pressed"), Output(f"{key}-said", "children")
         connect(name, pressed, said, Input(f"{key}-key", "n_clicks"), device_words)

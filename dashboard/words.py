@@ -336,6 +336,7 @@ GUEST_LINK = "For the producer (reads only): {link}"
 DEVICE = "This screen"
 DEVICE_KEYS: Mapping[str, str] = {
     "theme-key": "Night theme",
+    "units-key": "Imperial units",
     "sound-key": "Sound on new alerts",
     "screen-key": "Keep the screen on",
 }

@@ -72,6 +72,14 @@
     toggleTheme: (clicks, theme) =>
       clicks ? (theme === "night" ? "day" : "night") : window.dash_clientside.no_update,
 
+    toggleUnits: (_clicks, units) => (units === "imperial" ? "metric" : "imperial"),
+
+    // The mark between whole and parts is that of this browser's locale.
+    showManner(units) {
+      const imperial = units === "imperial";
+      return [String(imperial), { imperial, mark: (1.5).toLocaleString(navigator.language)[1] }];
+    },
+
     showTheme(theme) {
       document.documentElement.dataset.theme = theme;
       return theme === "night" ? "true" : "false";

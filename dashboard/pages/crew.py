@@ -12,6 +12,7 @@ from dashboard.aria import HIDDEN, with_attributes
 from dashboard.changes import only_changed
 from dashboard.figures import TRENDS, Trend, trend_figure, trends_of
 from dashboard.look import TREND_SPAN_S, Look, crew_look
+from dashboard.manner import METRIC, Manner, MannerData, manner_of
 from dashboard.pages import crew_answers, crew_parts
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text
@@ -81,19 +82,19 @@ def _trend(trend: Trend) -> Component:
     )
 
 
-def page_parts(seen: Look, theme_name: str) -> dict[str, object]:
+def page_parts(seen: Look, theme_name: str, manner: Manner = METRIC) -> dict[str, object]:
     """Every part of the page by name."""
     situation, zone = seen.current.situation, seen.zone
     span_unix_s = (situation.unix_s - TREND_SPAN_S, situation.unix_s)
     theme = THEMES[theme_name]
     trends = trends_of(situation.figures, seen.history)
-    captions = [crew_parts.trend_caption(trend, situation.figures) for trend in trends]
-    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme) for trend in trends]
+    captions = [crew_parts.trend_caption(trend, situation.figures, manner) for trend in trends]
+    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme, manner) for trend in trends]
     return {
         "masthead": crew_parts.masthead(seen.current.terminal, seen.job, situation.unix_s, zone),
-        "verdict": crew_parts.verdict(situation),
+        "verdict": crew_parts.verdict(situation, manner),
         "next": crew_parts.next_thing(situation, zone),
-        "alerts": crew_parts.alert_list(situation.alerts, zone),
+        "alerts": crew_parts.alert_list(situation.alerts, zone, manner),
         "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s, seen.rejected),
         "notes": crew_parts.note_list(seen.notes, zone),
         "alarms": crew_parts.alarms(situation.alerts),
@@ -113,7 +114,9 @@ def contact(seen: Look | None, wall_unix_s: float) -> dict[str, object]:
     }
 
 
-def refresh(tick: int, search: str, digests: dict[str, str], theme_name: str) -> list[object]:
+def refresh(
+    tick: int, search: str, digests: dict[str, str], theme_name: str, manner: MannerData | None
+) -> list[object]:
     """One poll: the contact, the digests, then each part or `no_update`."""
     try:
         seen = crew_look(current_settings(), search)
@@ -121,7 +124,7 @@ def refresh(tick: int, search: str, digests: dict[str, str], theme_name: str) ->
         return _nothing_new({"state": "no-store", "tick": tick})
     if seen is None:
         return _nothing_new(contact(None, time.time()) | {"tick": tick})
-    parts, new_digests = only_changed(page_parts(seen, theme_name), digests)
+    parts, new_digests = only_changed(page_parts(seen, theme_name, manner_of(manner)), digests)
     kept = no_update if new_digests == digests else new_digests
     return [contact(seen, time.time()) | {"tick": tick}, kept, *(parts[name] for name in PARTS)]
 
@@ -144,6 +147,7 @@ def register(app: Dash) -> None:
         State("url", "search"),
         State("digests", "data"),
         Input("theme", "data"),
+        Input("manner", "data"),
     )(refresh)
     in_browser: Callable[..., None] = app.clientside_callback
     in_browser(

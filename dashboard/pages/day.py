@@ -12,6 +12,7 @@ from dashboard.changes import only_changed
 from dashboard.day_figure import day_figure, rows_of
 from dashboard.day_label_rows import LabelRow, labels_of
 from dashboard.day_look import DayLook, day_look, day_window, day_zone
+from dashboard.manner import Manner, MannerData, manner_of
 from dashboard.pages import day_labels, day_notes, day_parts
 from dashboard.settings import current_settings
 from dashboard.theme import THEMES, Theme
@@ -78,8 +79,7 @@ def drag(relayout: dict[str, object] | None, search: str) -> object:
 def draw(
     _tick: int,
     window: list[float] | None,
-    theme: str,
-    wide: bool,
+    taste: tuple[str, bool, MannerData | None],
     labels: list[LabelRow],
     search: str,
     digests: dict[str, str],
@@ -88,7 +88,10 @@ def draw(
     look = _looked(window, search)
     if isinstance(look, str):
         return [no_update, look, *[no_update] * 4]
-    parts, new_digests = only_changed(span_parts(look, THEMES[theme], wide, labels), digests)
+    theme, wide, manner = taste
+    parts, new_digests = only_changed(
+        span_parts(look, THEMES[theme], wide, labels, manner_of(manner)), digests
+    )
     return [*(parts[name] for name in PARTS), new_digests]
 
 
@@ -101,24 +104,31 @@ def _looked(window: list[float] | None, search: str) -> DayLook | str:
         return words.COVER["no-store"]
 
 
-def span_parts(look: DayLook, theme: Theme, wide: bool, labels: list[LabelRow]) -> dict[str, object]:
+def span_parts(
+    look: DayLook, theme: Theme, wide: bool, labels: list[LabelRow], manner: Manner
+) -> dict[str, object]:
     """Every part of the page by name."""
     return {
-        "figure": day_figure(look, theme, draggable=wide, labels=labels_of(labels)),
+        "figure": day_figure(look, theme, draggable=wide, labels=labels_of(labels), manner=manner),
         "said": day_parts.window_text(look.window, look.zone),
-        "keys": day_parts.line_keys(rows_of(look)),
-        "events": day_parts.event_list(look.events, look.zone),
+        "keys": day_parts.line_keys(rows_of(look), manner),
+        "events": day_parts.event_list(look.events, look.zone, manner),
         "notes": day_notes.note_list(look.notes, look.zone),
     }
 
 
-def show_event(click: dict[str, list[dict[str, object]]] | None, window: list[float], search: str) -> object:
+def show_event(
+    click: dict[str, list[dict[str, object]]] | None,
+    window: list[float],
+    search: str,
+    manner: MannerData | None,
+) -> object:
     """A mark was tapped."""
     number = (click or {"points": [{}]})["points"][0].get("customdata")
     look = _looked(window, search)
     if isinstance(look, str) or not isinstance(number, int) or number >= len(look.events):
         return no_update
-    return day_parts.event_details(look.events[number], look.zone, True)
+    return day_parts.event_details(look.events[number], look.zone, True, manner_of(manner))
 
 
 def register(app: Dash) -> None:
@@ -139,19 +149,16 @@ def register(app: Dash) -> None:
     )(move)
     app.callback(window, Input("day-figure", "relayoutData"), search, prevent_initial_call=True)(drag)
     app.callback(
-        Output("day-figure", "figure"),
-        Output("day-said", "children"),
-        Output("day-keys", "children"),
-        Output("day-events", "children"),
-        Output("day-notes", "children"),
-        Output("day-digests", "data"),
-        Input("day-poll", "n_intervals"),
-        Input("day-window", "data"),
-        Input("theme", "data"),
-        Input("wide", "data"),
-        Input("day-labels", "data"),
-        search,
-        State("day-digests", "data"),
+        [Output("day-figure", "figure"), *(Output(f"day-{name}", "children") for name in PARTS[1:])]
+        + [Output("day-digests", "data")],
+        inputs=[
+            Input("day-poll", "n_intervals"),
+            Input("day-window", "data"),
+            (Input("theme", "data"), Input("wide", "data"), Input("manner", "data")),
+            Input("day-labels", "data"),
+            search,
+            State("day-digests", "data"),
+        ],
         prevent_initial_call=True,
     )(draw)
     app.callback(
@@ -159,6 +166,7 @@ def register(app: Dash) -> None:
         Input("day-figure", "clickData"),
         State("day-window", "data"),
         search,
+        State("manner", "data"),
         prevent_initial_call=True,
     )(show_event)
     day_notes.register(app)

@@ -9,6 +9,7 @@ from agent.records import AlertEvent
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
 from dashboard.day_figure import Row
+from dashboard.manner import METRIC, Manner
 from dashboard.pages.crew_parts import level_mark
 from dashboard.site_time import clock_text, date_text, second_text, utc_text
 from dashboard.windows import Window
@@ -24,16 +25,16 @@ def window_text(window: Window, zone: ZoneInfo) -> str:
     )
 
 
-def line_keys(rows: tuple[Row, ...]) -> Component:
+def line_keys(rows: tuple[Row, ...], manner: Manner = METRIC) -> Component:
     """Which line is which, panel by panel."""
     marks = html.Li([html.Strong(words.MARKS_TITLE), words.MARK_KEYS])
-    return html.Ul([*(_panel_keys(row) for row in rows), marks], className="line-keys")
+    return html.Ul([*(_panel_keys(row, manner) for row in rows), marks], className="line-keys")
 
 
-def _panel_keys(row: Row) -> Component:
+def _panel_keys(row: Row, manner: Manner) -> Component:
     measured = [_key(one.name, one.style) for one in row.measured]
     lines = [_key(line.name, line.style) for line in row.lines]
-    return html.Li([html.Strong(row.title), *measured, *lines])
+    return html.Li([html.Strong(row.heading(manner)), *measured, *lines])
 
 
 def _key(name: str, style: str) -> Component:
@@ -41,25 +42,27 @@ def _key(name: str, style: str) -> Component:
     return html.Span([stroke, name], className=f"of-{style}")
 
 
-def event_list(events: tuple[AlertEvent, ...], zone: ZoneInfo) -> Component:
+def event_list(events: tuple[AlertEvent, ...], zone: ZoneInfo, manner: Manner = METRIC) -> Component:
     """Every change of an alert, each opening to its evidence and its numbers."""
     if not events:
         return html.P(words.NO_EVENTS)
-    return html.Ul([html.Li(event_details(event, zone, False)) for event in events], className="events")
+    return html.Ul(
+        [html.Li(event_details(event, zone, False, manner)) for event in events], className="events"
+    )
 
 
-def event_details(event: AlertEvent, zone: ZoneInfo, is_open: bool) -> Component:
+def event_details(event: AlertEvent, zone: ZoneInfo, is_open: bool, manner: Manner = METRIC) -> Component:
     """One change of an alert, with what showed it and the numbers behind it."""
     change = f"{words.LEVELS[event.severity]}, {words.change_text(event.rule, event.state)}"
     head = html.Summary([second_text(event.unix_s, zone), level_mark(event.severity), change])
     body = [
-        html.P(event.action, className="action"),
+        html.P(manner.sentence(event.action), className="action"),
         html.P(words.EVIDENCE, className="name"),
-        html.Ul([html.Li(sentence) for sentence in event.evidence], className="evidence"),
+        html.Ul([html.Li(manner.sentence(sentence)) for sentence in event.evidence], className="evidence"),
         html.P(words.FIGURES_BEHIND, className="name"),
         html.Dl(
             [
-                html.Div([html.Dt(name), html.Dd(f"{value:.4g}")])
+                html.Div([html.Dt(name), html.Dd(manner.marked(f"{value:.4g}"))])
                 for name, value in sorted(event.figures.items())
             ],
             className="ages",

@@ -12,6 +12,7 @@ from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes
 from dashboard.look import plan_look, site_zone
+from dashboard.manner import METRIC, Manner, MannerData, manner_of
 from dashboard.pages import plan_parts
 from dashboard.plan_figures import fade_figure, rate_figure, sun_hours_figure, sun_path_figure
 from dashboard.settings import current_settings
@@ -25,21 +26,31 @@ def layout() -> Component:
     return html.Div([html.H1(words.PAGES[PATH]), html.Div(id="plan")], className="plan")
 
 
-def plan_page(job: Job, plan: LinkPlan, theme: Theme) -> Component:
+def plan_page(job: Job, plan: LinkPlan, theme: Theme, manner: Manner = METRIC) -> Component:
     """The whole plan."""
     zone = site_zone(job)
     sections = [
-        plan_parts.answer(plan),
-        _section(words.POINTING, plan_parts.pointing(plan.pointing)),
-        _section(words.UPLINK, plan_parts.budget(plan.uplink), _graph(fade_figure(plan.uplink, theme))),
-        _section(words.DOWNLINK, plan_parts.budget(plan.downlink), _graph(fade_figure(plan.downlink, theme))),
-        _section(words.RATES, _graph(rate_figure(plan.availability, job, theme))),
-        _section(words.WHAT_IF, plan_parts.what_if(plan.what_if)),
-        _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone)),
-        _section(words.HEAT, plan_parts.heat(plan, zone), *_sun_graphs(plan, zone, theme)),
-        _section(words.SAFETY, plan_parts.safety(plan.safety)),
-        _section(words.SUN_PASS_YEAR, plan_parts.folded(plan_parts.sun_passes(plan.sun_passes_year, zone))),
-        _section(words.ITEMS, plan_parts.items(plan.items)),
+        plan_parts.answer(plan, manner),
+        _section(words.POINTING, plan_parts.pointing(plan.pointing, manner)),
+        _section(
+            words.UPLINK,
+            plan_parts.budget(plan.uplink, manner),
+            _graph(manner.dressed(fade_figure(plan.uplink, theme))),
+        ),
+        _section(
+            words.DOWNLINK,
+            plan_parts.budget(plan.downlink, manner),
+            _graph(manner.dressed(fade_figure(plan.downlink, theme))),
+        ),
+        _section(words.RATES, _graph(manner.dressed(rate_figure(plan.availability, job, theme)))),
+        _section(words.WHAT_IF, plan_parts.what_if(plan.what_if, manner)),
+        _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone, manner)),
+        _section(words.HEAT, plan_parts.heat(plan, zone, manner), *_sun_graphs(plan, zone, theme)),
+        _section(words.SAFETY, plan_parts.safety(plan.safety, manner)),
+        _section(
+            words.SUN_PASS_YEAR, plan_parts.folded(plan_parts.sun_passes(plan.sun_passes_year, zone, manner))
+        ),
+        _section(words.ITEMS, plan_parts.items(plan.items, manner)),
     ]
     return html.Div(sections, className="sections")
 
@@ -57,15 +68,19 @@ def _graph(figure: Figure) -> Component:
     return with_attributes(html.Div(graph), HIDDEN)
 
 
-def show(search: str, theme_name: str) -> Component:
+def show(search: str, theme_name: str, manner: MannerData | None) -> Component:
     """The stored plan of the terminal asked for."""
     try:
         found = plan_look(current_settings(), search)
     except StoreError:
         return html.P(words.COVER["no-store"])
-    return html.P(words.NO_PLAN) if found is None else plan_page(*found, THEMES[theme_name])
+    return (
+        html.P(words.NO_PLAN) if found is None else plan_page(*found, THEMES[theme_name], manner_of(manner))
+    )
 
 
 def register(app: Dash) -> None:
     """Connect the page's callback."""
-    app.callback(Output("plan", "children"), Input("url", "search"), Input("theme", "data"))(show)
+    app.callback(
+        Output("plan", "children"), Input("url", "search"), Input("theme", "data"), Input("manner", "data")
+    )(show)

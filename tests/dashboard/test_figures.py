@@ -10,6 +10,7 @@ from agent.records import KINDS
 from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
 from dashboard.day_look import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayLook, thinned
 from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, trends_of, where_it_bends, with_gaps
+from dashboard.manner import METRIC
 from dashboard.queries import Channel, History, NoteRow, Series
 from dashboard.theme import DAY, NIGHT
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
@@ -186,5 +187,5 @@ def test_day_draws_the_signal_that_was_measured(channel: Channel, title: str) ->
     unix_s = NOW_UNIX_S - np.array([20.0, 10.0])
     series = Series(unix_s=unix_s, middle=unix_s * 0.0, low=unix_s * 0.0, high=unix_s * 0.0)
     row = rows_of(look(series={**dict.fromkeys(CHANNELS, EMPTY), channel: series}))[0]
-    assert (row.title, row.measured[0].channel) == (title, channel)
+    assert (row.heading(METRIC), row.measured[0].channel) == (title, channel)
     assert "plan_esno_db" not in {line.key for line in row.lines}

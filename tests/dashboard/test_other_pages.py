@@ -210,8 +210,9 @@ def test_paper_shows_all_of_it_in_black(browser: Browser, address: str) -> None:
     paper_px = (210.0 - 2 * 12.0) / 25.4 * 96.0
     with visit(browser, f"{address}/day", "desktop") as seen:
         page = seen.page
-        expect(page.locator("#day-figure .main-svg").first).to_be_visible()
+        expect(page.locator("#day-figure").get_by_text("Marks", exact=True)).to_be_visible()
         expect(page.locator("#day-events details")).to_have_count(2)
+        seen.page.wait_for_load_state("networkidle")
         page.emulate_media(media="print")
         page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
         expect(page.locator("#day-events details[open]")).to_have_count(2)
