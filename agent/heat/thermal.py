@@ -169,7 +169,7 @@ class Thermometer:
         )
 
     def now_degc(self) -> float:
-        """Mean of the last two minutes (deg C), the last reading where they come rarer; NaN before the first."""
+        """Mean of the last two minutes (deg C), the last one where they come rarer; NaN before the first."""
         last = self.minutes_unix_s[-1:]
         values = [
             v
@@ -201,7 +201,7 @@ class Thermometer:
         return unix_s - self.minutes_unix_s[-1] if self.minutes_unix_s else inf
 
     def slope_k_per_min(self) -> float:
-        """Least-squares slope over the last ten minutes or three readings (K/min); NaN with less than that."""
+        """Least-squares slope over ten minutes or three readings (K/min); NaN with less than that."""
         count = self._recent()
         if count < 3:
             return nan

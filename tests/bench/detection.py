@@ -105,7 +105,7 @@ def count_steps(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -
 
 
 def count_heat(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -> None:
-    """How long before the limit, if nobody had shaded, the first shade alert of a day with a thermometer came."""
+    """How long before the limit, if nobody had shaded, the first shade alert came; needs a thermometer."""
     if (
         not day.scenario.sensors.temperature
         or day.limit_unix_s is None
@@ -125,7 +125,8 @@ def remark_false(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) 
             if not any(meets(label, event) for label in own):
                 sensors = day.scenario.sensors
                 tally.remarks.append(
-                    f"{day.scenario.name} {clock(event.unix_s)} false {rule} {event.severity}: {event.evidence} "
+                    f"{day.scenario.name} {clock(event.unix_s)} false {rule} {event.severity}: "
+                    f"{event.evidence} "
                     f"({sensors.quality} {sensors.resolution_db} dB every {sensors.signal_step_s:.0f} s)"
                 )
 
