@@ -40,7 +40,7 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
 def browser() -> Iterator[Browser]:
     """Debian's Chromium, driven by Playwright.
 
-    One a module: Playwright keeps an event loop running, in which tests of other modules could not run theirs.
+    One a module: Playwright keeps an event loop running, in which other modules could not run theirs.
     """
     executable = shutil.which("chromium")
     if executable is None:
