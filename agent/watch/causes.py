@@ -34,6 +34,7 @@ class SignalFacts:
 
     loss_db: float
     noise_db: float
+    coarse: bool  # the figure moves in steps that make every change abrupt and every level flat
     interval_s: float
     onset_s: float
     slow_start: bool
@@ -91,9 +92,11 @@ def _came_as_rain(facts: SignalFacts) -> bool:
 
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
-    if facts.slow_start:
+    if facts.slow_start or facts.coarse:
         sure *= 0.4
     if isnan(facts.onset_s):
+        if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
+            yield Evidence("mispoint", -1.0, "no clear edge")
         return
     if facts.onset_s <= max(ABRUPT_S, 2.0 * facts.interval_s):
         words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
@@ -110,7 +113,7 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.slow_start:
         yield Evidence("rain", 1.0, "it began slowly")
         yield Evidence("blockage", -2.0, "it began slowly")
-        yield Evidence("mispoint", -0.5, "it began slowly")
+        yield Evidence("mispoint", -1.0, "it began slowly")
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
@@ -120,7 +123,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.gauge_dry:
         stretch = min(stretch, DRY_STRETCH)
     steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= stretch * limit_s)
-    if _came_as_rain(facts):
+    if _came_as_rain(facts) or facts.coarse:
         steady *= 0.5
     if steady:
         words = f"steady for {flat_s / 60.0:.0f} min"

@@ -172,6 +172,7 @@ class SignalWatch:
             SignalFacts(
                 loss_db=deficit_db,
                 noise_db=carrier.noise_db,
+                coarse=carrier.resolution_db >= VERY_COARSE_DB,
                 interval_s=carrier.interval.typical_s,
                 onset_s=onset_s,
                 slow_start=excursion.slow_start,
