@@ -29,9 +29,9 @@ def test_conversions(kind: str, name: str, unit: str, value: float, expected: fl
     needed = {
         "power": {"source": FieldMap(constant="mains")},
         "signal": {"esno_db": FieldMap(source="x")},
-        "throughput": {"method": FieldMap(constant="passive")},
+        "throughput": {"method": FieldMap(constant="passive"), "down_mbps": FieldMap(source="x")},
     }
-    fields = {name: FieldMap(source="x", unit=unit), **needed.get(kind, {})}
+    fields = {**needed.get(kind, {}), name: FieldMap(source="x", unit=unit)}
     found = fields_of(ReadingMap(kind=kind, fields=fields), {"x": value}.get)
     assert found is not None
     assert found[name] == pytest.approx(expected, rel=1e-5)
