@@ -151,6 +151,7 @@ async def watch(process: psutil.Process, store: Path, seconds: float) -> None:
     print(f"readings stored     {(stored_count(store) - count) / (now_s - start_s):8.1f} a second")
     print(f"resident, most      {max(resident_mb):8.1f} MB   (limit {MOST_MEMORY_MB:g})")
     print(f"resident, trend     {growth_mb_h:8.2f} MB an hour, from {seconds / 60:g} minutes")
+    print(f"resident, in 1 hour {resident_mb[-1] + growth_mb_h:8.1f} MB   if that trend held")
     print(f"processor           {share:8.2f} % of a core   (limit {MOST_PROCESSOR_PERCENT:g})")
 
 
