@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from types import ModuleType
@@ -57,7 +58,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     if module is None:
         raise AssertionError("argparse accepts only known commands")
     try:
-        return int(module.run(args))
+        code = int(module.run(args))
+        sys.stdout.flush()
+        return code
+    except BrokenPipeError:
+        # Whoever read has enough (`| head`); Python would complain once more when it closes the stream.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except UsageError as error:
         print(f"peakshade {name}: {error}", file=sys.stderr)
         return 2

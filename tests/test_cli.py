@@ -3,10 +3,12 @@
 import importlib
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from agent.cli import COMMANDS, main
+from tests.job_text import JOB_TOML
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -45,3 +47,16 @@ def test_a_missing_config_is_a_message_and_not_a_traceback(tmp_path: object) -> 
     assert found.returncode == 2
     assert "none.toml" in found.stderr
     assert "Traceback" not in found.stderr
+
+
+def test_a_reader_that_has_enough_is_no_error(tmp_path: Path) -> None:
+    config = tmp_path / "job.toml"
+    config.write_text(JOB_TOML)
+    command = [sys.executable, "-m", "agent", "plan", str(config), "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.read(1)
+        running.stdout.close()
+        assert b"Traceback" not in running.stderr.read()
+    assert running.returncode == 0
