@@ -13,19 +13,20 @@ SignalCause = Literal["mispoint", "rain", "sun-pass", "blockage"]
 SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "blockage")
 UNKNOWN_WEIGHT = 0.0  # the cause that nobody thought of
 
-ABRUPT_S = 30.0
+# Sizes below are judgement where no source stands beside them; tests.bench.detection shows what they do.
+ABRUPT_S = 30.0  # a gust or knock is over in seconds; three cells of the decision grid
 DENSE_S = 20.0  # readings this close show a shower's onset as it is
-STEADY_INTERVAL_S = 30.0
-RAIN_REACHES = 2.0
+RAIN_ONSET_S = (45.0, 900.0)  # the front of a shower takes about a minute to a quarter of an hour
+SLIDE_S = 1200.0  # a sinking tripod goes one way for longer than a shower grows
+FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # steady so long: weight on top
+STEADY_INTERVAL_S = 30.0  # rarer readings take proportionally longer to be called steady
+DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
+AFTER_RAIN_S = 300.0  # so long dry and steady, and what is still missing is not the rain's
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
 QUIET = 1.7
-AFTER_RAIN_S = 300.0
-DRY_STRETCH = 5.0
-HARD_PUSH_DB = 4.5
-NOISES_THAT_TELL = 2.5
-RAIN_ONSET_S = (45.0, 900.0)
-SLIDE_S = 1200.0
-FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))
+RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain takes
+HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
+NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 
 
 @dataclass(frozen=True, slots=True)
