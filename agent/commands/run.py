@@ -7,16 +7,16 @@ from functools import partial
 from pathlib import Path
 
 from agent.clock import WallClock
-from agent.config import Config, load_config
+from agent.config import load_config
 from agent.errors import UsageError
 from agent.inputs.collectors.running import Inputs
 from agent.plan.span import days_covering
 from agent.plan_store import PlanError, load_or_compute_plan
+from agent.replay.rules_file import read_rules
 from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
 from agent.service.live import Agent, Companions, run_agent
 from agent.service.outlets import notifier_of
 from agent.service.page import serve_page
-from agent.watch.rules import RuleSet, default_rules, parse_rules
 
 SUMMARY = "watch a real terminal"
 EXAMPLE = "peakshade run van-1.toml"
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     except PlanError as error:
         raise UsageError(str(error)) from error
     printer = event_printer(config.job.site.time_zone)
-    agent = Agent(config, plan, rules_of(config), clock, printer, inputs, notifier)
+    agent = Agent(config, plan, read_rules(config.rules), clock, printer, inputs, notifier)
     companions: Companions = {"inputs": inputs.run} if inputs.states else {}
     if notifier is not None:
         companions = {**companions, "notify": notifier.run}
@@ -48,13 +48,6 @@ def run(args: argparse.Namespace) -> int:
         companions = {**companions, "page": partial(serve_page, config, clock.speed)}
     asyncio.run(_run(agent, companions))
     return 0
-
-
-def rules_of(config: Config) -> RuleSet:
-    """The rules file of the config, or the defaults."""
-    if config.rules is None:
-        return default_rules()
-    return parse_rules(config.rules.read_text(encoding="utf-8"), str(config.rules))
 
 
 async def _run(agent: Agent, companions: Companions) -> None:

@@ -4,7 +4,6 @@ SPEED_OF_LIGHT_M_S = 299_792_458.0  # BIPM, The International System of Units, 9
 BOLTZMANN_J_K = 1.380649e-23  # BIPM, as above
 BOLTZMANN_DBW_HZ_K = -228.5991672  # 10 log10 of the line above
 STANDARD_TEMPERATURE_K = 290.0  # reference temperature of noise figures, IEEE Std 145
-KELVIN_AT_0_DEGC = 273.15  # BIPM, as above
 
 WGS84_SEMI_MAJOR_M = 6_378_137.0  # NGA.STND.0036, World Geodetic System 1984, table 3.1
 WGS84_FLATTENING = 1.0 / 298.257223563  # NGA.STND.0036, table 3.1

@@ -35,10 +35,7 @@ for _model, _edition in zip(_MODELS, EDITIONS.values(), strict=True):
 
 DESIGN_PERCENT = 0.01  # P.618-13 starts from the rain exceeded so long (section 2.2.1.1, step 4).
 MEDIAN_PERCENT = 50.0
-# Below it gas and cloud are already in the rain statistics (P.618-13, section 2.5).
-GAS_AND_CLOUD_FLOOR_PERCENT = 1.0
 RAIN_PERCENT = (0.001, 5.0)  # P.618-13, section 2.2.1.1
-SCINTILLATION_PERCENT = (0.01, 50.0)  # P.618-13, section 2.4.1
 LOWEST_ELEVATION_DEG = 5.0  # P.618-13, section 2.4.1; P.676-12, annex 2
 HIGHEST_GHZ = 55.0  # P.618-13, section 2.2.1.1
 CROSS_POLAR_GHZ = (4.0, 55.0)  # P.618-13, section 4.1; scaled below 6 GHz

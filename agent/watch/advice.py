@@ -9,9 +9,9 @@ from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import Cause
 from agent.watch.causes import SignalCause
-from agent.watch.features import LIKELY, View
+from agent.watch.features import View
 from agent.watch.heat_watch import UnitView
-from agent.watch.rate import STREAM_ALLOWANCE
+from agent.watch.rate import LIKELY, STREAM_ALLOWANCE
 
 SHADE_FALLING_K_PER_MIN = -0.05
 SHADE_JUDGED_S = 300.0

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
 from agent.records import Signal
-from agent.watch.series import GRID_S, Cells, Interval, median
+from agent.watch.series import GRID_S, Cells, Interval, forget
 
 # A coarse quality figure of 0 to 100 % is read as this many dB a percent: DVB-S2's MODCODs span 18.4 dB
 # (EN 302 307-1 Table 13, QPSK 1/4 to 32APSK 9/10), and makers map somewhat less than that to the full scale.
@@ -107,8 +107,7 @@ class Carrier:
         ):
             self.dips_unix_s.append(unix_s)
         self.in_dip = fell
-        while self.dips_unix_s and self.dips_unix_s[0] < unix_s - DIPS_WITHIN_S:
-            del self.dips_unix_s[0]
+        forget(self.dips_unix_s, unix_s - DIPS_WITHIN_S)
 
     def _close_minute(self, unix_s: float) -> None:
         last = self.minute.values[-1] if self.minute.values else nan
@@ -127,19 +126,13 @@ class Carrier:
 
     def stale_after_s(self) -> float:
         """How old the newest cell may be and still stand for now."""
-        return (
-            LEVEL_WINDOW_S
-            if isnan(self.interval.typical_s)
-            else max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
-        )
+        if isnan(self.interval.typical_s):
+            return LEVEL_WINDOW_S
+        return max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
 
     def minutes(self, unix_s: float, count: int) -> list[float]:
         """The minute means of the last `count` minutes, oldest first."""
         return self.minute.since(unix_s - 60.0 * (count - 1) - 1.0)
-
-    def steady_db(self, unix_s: float, count: int) -> float:
-        """Median of the last `count` minutes' means."""
-        return median(self.minutes(unix_s, count))
 
     def settling(self, unix_s: float) -> bool:
         """Whether lock came back so recently that the link may not be online."""

@@ -8,7 +8,7 @@ with a time constant near an hour, so that it changes by a third within five min
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
-from agent.watch.series import Cells, median
+from agent.watch.series import Cells, forget, median
 
 START_DB = 0.5
 END_DB = 0.3
@@ -88,7 +88,8 @@ class Excursion:
     def _begin(self, unix_s: float, base_db: float) -> None:
         if isnan(self.start_unix_s):
             self.start_unix_s = unix_s
-            self.starts_unix_s = [t for t in self.starts_unix_s if t >= unix_s - REPEATS_WITHIN_S] + [unix_s]
+            forget(self.starts_unix_s, unix_s - REPEATS_WITHIN_S)
+            self.starts_unix_s.append(unix_s)
         elif self.onset_s >= SLOW_START_S:
             self.slow_start = True
         self.studied_from_unix_s = unix_s
@@ -97,7 +98,8 @@ class Excursion:
     def _end(self, unix_s: float) -> None:
         lasted_s = unix_s - self.start_unix_s
         if self.worst_db >= WENT_DB and WENT_S[0] <= lasted_s <= WENT_S[1]:
-            self.went_unix_s = [t for t in self.went_unix_s if t >= unix_s - WENT_WITHIN_S] + [unix_s]
+            forget(self.went_unix_s, unix_s - WENT_WITHIN_S)
+            self.went_unix_s.append(unix_s)
         self.worst_db = 0.0
         self.quiet_unix_s = unix_s
         self.start_unix_s = nan
@@ -122,8 +124,7 @@ class Excursion:
             self.anchor_db = loss_db
             self.flat_since_unix_s = unix_s
         for turns in (self.worse_unix_s, self.better_unix_s):
-            while turns and turns[0] < unix_s - TURNS_WITHIN_S:
-                del turns[0]
+            forget(turns, unix_s - TURNS_WITHIN_S)
 
     def _onset(self, loss_db: float) -> float:
         """Time from a third to three quarters of the present loss (s); inf when it began before that."""

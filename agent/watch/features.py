@@ -62,7 +62,6 @@ FEATURES: tuple[str, ...] = (
     "other_age_s",
     "clock_refused_ago_s",
 )
-LIKELY = 0.6
 HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
 DOWNLINK_FINE_DB = 0.5
 SIGNAL_RECENT_S = 600.0
@@ -79,7 +78,6 @@ class View:
     rate: RateFacts
     silent: str  # the input that is silent longest
     heat_loss_db: float
-    peaking: bool
 
     def __getitem__(self, feature: str) -> float:
         return self.row[_INDEX[feature]]
@@ -157,8 +155,7 @@ class FeatureStage:
             self.signal_loss_unix_s = unix_s
         heat_loss_db = _heat_loss_db(signal, heat)
         row, silent = self._row(unix_s, signal, heat, rate, heat_loss_db)
-        peaking = self.signal.down.reference.peaking(unix_s)
-        return View(unix_s, row, signal, heat, rate, silent, heat_loss_db, peaking)
+        return View(unix_s, row, signal, heat, rate, silent, heat_loss_db)
 
     def _rate(self, plan: LinkPlan, job: Job) -> RateFacts:
         stream = self.inputs.stream_mbps

@@ -63,6 +63,7 @@ class HeatView:
 class Unit:
     thermometer: Thermometer = field(default_factory=Thermometer)
     exposure: Exposure = field(default_factory=Exposure)
+    slope_k_per_min: float = nan  # as of the last minute
     forecast: Forecast | None = None
 
 
@@ -117,10 +118,8 @@ class HeatWatch:
         sun, air_degc = sky
         shaded = unit.exposure.shaded
         unit.thermometer.close_minute(unix_s, air_degc, sun.global_w_m2 * (SHADED_SHARE if shaded else 1.0))
-        if unit.thermometer.age_s(unix_s) > TEMPERATURE_STALE_S:
-            unit.forecast = None
-            return
-        if isnan(unit.thermometer.slope_k_per_min()):
+        unit.slope_k_per_min = unit.thermometer.slope_k_per_min()
+        if unit.thermometer.age_s(unix_s) > TEMPERATURE_STALE_S or isnan(unit.slope_k_per_min):
             unit.forecast = None
             return
         ahead = _ahead(unix_s, sun, air_degc, shaded, plan)
@@ -148,7 +147,7 @@ def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
         where=where,
         limit_degc=limit_degc,
         temperature_degc=unit.thermometer.now_degc() if current else nan,
-        slope_k_per_min=unit.thermometer.slope_k_per_min() if current else nan,
+        slope_k_per_min=unit.slope_k_per_min if current else nan,
         to_limit=unit.forecast if current else None,
         exposure_s=unit.exposure.seconds,
         blind=unit.thermometer.age_s(unix_s) > BLIND_AFTER_S,

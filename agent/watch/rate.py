@@ -25,6 +25,7 @@ BIN_S = 60.0  # tests that come faster are averaged, so that one bad second is n
 GOOD_SHARE = 0.05
 BAD_SHARE = 0.01
 FAR_SHARE = 0.3  # so far on the bad side is trouble, not news of what is normal
+LIKELY = 0.6  # confidence from which a cause is named
 LOW_RATIO = 0.75
 RECOVERED_RATIO = 0.85
 
@@ -175,7 +176,6 @@ class RateFacts:
     headroom_mbps: float
     lan_confidence: float
     network_confidence: float
-    window_limited: bool
     rtt_ratio: float  # to what is normal on this day
 
 
@@ -204,7 +204,6 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
         headroom_mbps=tests.up_mbps.low() - STREAM_ALLOWANCE * stream_mbps,
         lan_confidence=lan,
         network_confidence=network,
-        window_limited=limited,
         rtt_ratio=tests.rtt_ms.recent() / tests.rtt_ms.base if tests.rtt_ms.base > 0.0 else nan,
     )
 
@@ -226,7 +225,7 @@ def _blame(tests: Tests, ratio: float, stream_mbps: float) -> tuple[float, float
         if ratio >= RECOVERED_RATIO:
             tests.blamed = ""
         return lan, network
-    if not tests.blamed and max(lan, network) >= 0.6:
+    if not tests.blamed and max(lan, network) >= LIKELY:
         tests.blamed = "lan" if lan > network else "network"
     if tests.blamed == "lan":
         return max(lan, network), min(lan, network)

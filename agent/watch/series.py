@@ -15,6 +15,12 @@ def median(values: list[float]) -> float:
     return ordered[middle] if len(ordered) % 2 else 0.5 * (ordered[middle - 1] + ordered[middle])
 
 
+def forget(times_unix_s: list[float], before_unix_s: float) -> None:
+    """Drop from an ordered list of moments those before `before_unix_s`."""
+    while times_unix_s and times_unix_s[0] < before_unix_s:
+        del times_unix_s[0]
+
+
 @dataclass(slots=True)
 class Interval:
     """Typical spacing of an input's readings (s) and when the last one came."""

@@ -42,7 +42,6 @@ class SignalView:
     sun_pass_now: bool
     confidence: Mapping[SignalCause, float]
     evidence: tuple[Evidence, ...]
-    onset_unix_s: float
 
 
 @dataclass(slots=True)
@@ -62,11 +61,11 @@ class Followed:
         if self.reference.peaking(unix_s):
             self.reference.collect(unix_s, cell_db, self.carrier.interval.typical_s, sky_clear)
         elif unix_s % 60.0 == 0.0 and self.carrier.locked:
-            minutes = self.carrier.minutes(unix_s, FIRST_MINUTES)
-            if isnan(self.carrier.interval.typical_s) or self.carrier.interval.typical_s <= 60.0:
-                self.reference.minute(unix_s, minutes, sky_clear)
-            else:
-                self.reference.minute(unix_s, self.carrier.minute.values[-FIRST_MINUTES:], sky_clear)
+            rare = self.carrier.interval.typical_s > 60.0
+            latest = self.carrier.minute.values[-FIRST_MINUTES:]
+            self.reference.minute(
+                unix_s, latest if rare else self.carrier.minutes(unix_s, FIRST_MINUTES), sky_clear
+            )
         return cell_db
 
 
@@ -102,7 +101,7 @@ class SignalWatch:
     def _roughness(self, unix_s: float) -> float:
         """Change from minute to minute since the loss set in, against that before it; NaN: not known."""
         excursion, carrier = self.excursion, self.down.carrier
-        settled_s = min(excursion.age_s(unix_s), unix_s - excursion.studied_from_unix_s) - ROUGH_AFTER_S
+        settled_s = excursion.jump_age_s(unix_s) - ROUGH_AFTER_S
         minutes = (
             carrier.minutes(unix_s, min(10, int(settled_s / 60.0))) if settled_s >= ROUGH_LEAST_S else []
         )
@@ -157,7 +156,6 @@ class SignalWatch:
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             confidence=confidence,
             evidence=evidence,
-            onset_unix_s=self.excursion.start_unix_s,
         )
 
     def _causes(
@@ -166,7 +164,6 @@ class SignalWatch:
         excursion, carrier = self.excursion, self.down.carrier
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
             return {}, ()
-        onset_s = excursion.onset_s
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
         return weigh(
             SignalFacts(
@@ -174,7 +171,7 @@ class SignalWatch:
                 noise_db=carrier.noise_db,
                 coarse=carrier.resolution_db >= VERY_COARSE_DB,
                 interval_s=carrier.interval.typical_s,
-                onset_s=onset_s,
+                onset_s=excursion.onset_s,
                 slow_start=excursion.slow_start,
                 age_s=excursion.age_s(unix_s),
                 jump_age_s=excursion.jump_age_s(unix_s),

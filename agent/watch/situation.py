@@ -81,7 +81,7 @@ def unknown_situation(walk: Walk, alerts: tuple[ActiveAlert, ...]) -> Situation:
 def _calm_verdict(stage: FeatureStage, view: View, plan: LinkPlan) -> str:
     if isnan(view.signal.level_db):
         return "No signal reading yet" if not stage.inputs.heard else "The signal is not known"
-    if view.peaking:
+    if view["peaking"]:
         return "Peaking under way"
     if isnan(view.signal.deficit_db):
         return "Link is up; no reference yet"
@@ -152,7 +152,7 @@ def _figures(stage: FeatureStage, view: View, plan: LinkPlan, job: Job) -> Mappi
         "loss_percent": rate.loss_percent,
         "battery_percent": view["battery_percent"],
         "runtime_s": view["runtime_s"],
-        "peaking": float(view.peaking),
+        "peaking": view["peaking"],
         "streaming": view["streaming"],
     }
     return {name: round(value, 4) for name, value in candidates.items() if isfinite(value)}

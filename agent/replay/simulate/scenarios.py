@@ -32,7 +32,6 @@ QUIET_SHARE = 0.25
 SUN_PASS_SHARE = 0.2
 SET_UP_S = 3600.0
 PACK_UP_S = 1200.0
-MEND_AFTER_RAIN_S = 900.0
 # The smallest loss that shows in each way of reporting: one of five steps is 3.2 dB wide, a percent 0.16 dB.
 SMALLEST_LOSS_DB = {"esno": 1.3, "cn": 1.3, "percent": 1.5, "five": 5.0}
 # Rain costs little at C band and much at Ka band.
