@@ -158,7 +158,7 @@ def trend_figure(
 
 def with_gaps(unix_s: NDArray[np.float64], gap_s: float) -> NDArray[np.float64]:
     """The sorted times with a NaN put into every gap wider than `gap_s`."""
-    after = np.flatnonzero(np.diff(unix_s) > MINUTE_GAP_S) + 1
+    after = np.flatnonzero(np.diff(unix_s) > gap_s) + 1
     return np.insert(unix_s, after, np.nan)
 
 

@@ -74,6 +74,8 @@ def test_lines_differ_without_colour() -> None:
 def test_a_gap_is_not_bridged() -> None:
     unix_s = np.array([0.0, 60.0, 60.0 + MINUTE_GAP_S + 1.0])
     assert np.isnan(with_gaps(unix_s, MINUTE_GAP_S)).tolist() == [False, False, True, False]
+    assert np.isnan(with_gaps(unix_s, 30.0)).tolist() == [False, True, False, True, False]
+    assert np.isnan(with_gaps(unix_s, 2.0 * MINUTE_GAP_S)).tolist() == [False, False, False]
     known = History(unix_s=unix_s, figures={"esno_db": np.array([1.0, 2.0, 3.0])})
     drawn = trend_figure(SIGNAL_TREND, known, (0.0, 400.0), MADRID, DAY).data[0].y
     assert np.array_equal(drawn, [1.0, 2.0, np.nan, 3.0], equal_nan=True)
