@@ -196,12 +196,12 @@ def _rate_words(view: View) -> tuple[str, ...]:
 
 
 def _lower_stream(view: View, plan: LinkPlan, job: Job) -> Advice:
-    carried = view.rate.headroom_mbps + STREAM_ALLOWANCE * job.service.stream_mbps
-    bearable = max(0.1, carried / STREAM_ALLOWANCE)
+    rate = view.rate
+    bearable = max(0.1, rate.carried_mbps / STREAM_ALLOWANCE)
     action = f"Lower the stream to {bearable:.1f} Mbit/s"
     evidence = (
-        f"the weakest recent uplink tests carry {carried:.2f} Mbit/s",
-        f"the stream of {job.service.stream_mbps:.1f} Mbit/s needs a fifth more than itself",
+        f"the weakest recent uplink tests carry {rate.carried_mbps:.2f} Mbit/s",
+        f"the stream of {rate.stream_mbps:.1f} Mbit/s needs a fifth more than itself",
     )
     return Advice(_likeliest(view), action, evidence, _rate_figures(view) | {"stream_to_mbps": bearable})
 
@@ -284,5 +284,5 @@ def after(rule: str, view: View, lasted_s: float) -> tuple[str, ...]:
     if rule == "shade":
         words.extend(effect for effect in map(shade_effect, view.heat.units) if effect)
     elif rule in ("repeak", "wait-rain", "blockage", "wait-sun-pass") and isfinite(view.signal.deficit_db):
-        words.append(f"{view.signal.deficit_db:.1f} dB below the reference now")
+        words.append(f"{max(0.0, view.signal.deficit_db):.1f} dB below the reference now")
     return tuple(words)

@@ -173,6 +173,8 @@ class RateFacts:
     ratio: float
     rtt_ms: float
     loss_percent: float
+    carried_mbps: float  # by the weakest of the recent uplink tests
+    stream_mbps: float
     headroom_mbps: float
     lan_confidence: float
     network_confidence: float
@@ -195,13 +197,16 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
     limited = not isnan(window) and not isnan(down) and down >= WINDOW_SHARE * window
     ratio = (1.0 if limited else min(known)) if known else nan
     lan, network = _blame(tests, ratio, stream_mbps)
+    carried = tests.up_mbps.low()
     return RateFacts(
         down_mbps=down,
         up_mbps=up,
         ratio=ratio,
         rtt_ms=tests.rtt_ms.recent(),
         loss_percent=tests.loss_percent.recent(),
-        headroom_mbps=tests.up_mbps.low() - STREAM_ALLOWANCE * stream_mbps,
+        carried_mbps=carried,
+        stream_mbps=stream_mbps,
+        headroom_mbps=carried - STREAM_ALLOWANCE * stream_mbps,
         lan_confidence=lan,
         network_confidence=network,
         rtt_ratio=tests.rtt_ms.recent() / tests.rtt_ms.base if tests.rtt_ms.base > 0.0 else nan,

@@ -233,3 +233,15 @@ def test_a_low_rate_under_a_poor_signal_is_the_signals() -> None:
     bad = rated(every(120.0, 62.0, 100.0), down_mbps=1.5, up_mbps=1.2, rtt_ms=600.0, loss_percent=6.0)
     events = events_of(in_order([SHADE, *readings, *good, *bad]))
     assert {event.rule for event in events} == {"repeak"}
+
+
+def test_the_stream_to_lower_to_is_what_the_tests_carried() -> None:
+    """The uplink carries a test and the stream beside it: 0.1 + 1.2 = 1.3 Mbit/s, a fifth of it spare."""
+    starts = Note(unix_s=at(0.5), kind="stream-start")
+    good = rated(every(120.0, 1.0, 60.0), down_mbps=3.9, up_mbps=2.8, stream_mbps=1.2, rtt_ms=600.0)
+    poor = rated(every(120.0, 61.0, 90.0), down_mbps=3.9, up_mbps=0.1, stream_mbps=1.2, rtt_ms=600.0)
+    readings = in_order([SHADE, starts, *signal(every(10.0, 0.0, 90.0), 14.0), *good, *poor])
+    found = raised(events_of(readings), "lower-stream")[0]
+    assert found.evidence[0] == "the weakest recent uplink tests carry 1.30 Mbit/s"
+    assert found.evidence[1] == "the stream of 1.2 Mbit/s needs a fifth more than itself"
+    assert found.figures["stream_to_mbps"] == pytest.approx(1.3 / 1.2, abs=1e-3)
