@@ -66,16 +66,22 @@ def _signal_figures(view: View) -> dict[str, float]:
     }
 
 
-def shade_effect(unit: UnitView) -> str | None:
-    """What the shade does to the temperature, once it can be judged; None while it cannot."""
-    judged = unit.shaded and SHADE_JUDGED_S <= unit.shade_age_s <= SHADE_NEWS_S
-    if not judged or not isfinite(unit.slope_k_per_min):
+def shade_works(unit: UnitView) -> str | None:
+    """That the temperature falls under the shade; None while that cannot be judged, or is not so."""
+    if not _judged(unit) or unit.slope_k_per_min > SHADE_FALLING_K_PER_MIN:
         return None
-    if unit.slope_k_per_min <= SHADE_FALLING_K_PER_MIN:
-        return f"shade works: falling {-unit.slope_k_per_min:.1f} °C a minute"
-    if unit.slope_k_per_min >= -SHADE_FALLING_K_PER_MIN:
-        return "the shade does not help enough: still rising"
-    return None
+    return f"shade works: falling {-unit.slope_k_per_min:.1f} °C a minute"
+
+
+def shade_falls_short(unit: UnitView) -> str | None:
+    """That a shaded unit still warms toward its limit; None where the limit is not in sight."""
+    rising = _judged(unit) and unit.slope_k_per_min >= -SHADE_FALLING_K_PER_MIN
+    return "the shade does not help enough: still rising" if rising and isfinite(unit.planned_s) else None
+
+
+def _judged(unit: UnitView) -> bool:
+    judged = unit.shaded and SHADE_JUDGED_S <= unit.shade_age_s <= SHADE_NEWS_S
+    return judged and isfinite(unit.slope_k_per_min)
 
 
 def _shade(view: View, plan: LinkPlan, job: Job) -> Advice:
@@ -106,8 +112,7 @@ def _shade(view: View, plan: LinkPlan, job: Job) -> Advice:
             f"the uplink lost {view.heat_loss_db:.1f} dB and the downlink nothing: it cuts its power for heat"
         )
         figures["heat_loss_db"] = view.heat_loss_db
-    effect = shade_effect(unit)
-    evidence.extend([effect] if effect else [])
+    evidence.extend(effect for effect in (shade_works(unit), shade_falls_short(unit)) if effect)
     return Advice("overheat", _shade_action(unit), tuple(evidence), figures, deadline)
 
 
@@ -282,7 +287,7 @@ def after(rule: str, view: View, lasted_s: float) -> tuple[str, ...]:
     """What to say when the alert of `rule` clears after `lasted_s`."""
     words = [f"over after {minutes(lasted_s)}"]
     if rule == "shade":
-        words.extend(effect for effect in map(shade_effect, view.heat.units) if effect)
+        words.extend(effect for effect in map(shade_works, view.heat.units) if effect)
     elif rule in ("repeak", "wait-rain", "blockage", "wait-sun-pass") and isfinite(view.signal.deficit_db):
         words.append(f"{max(0.0, view.signal.deficit_db):.1f} dB below the reference now")
     return tuple(words)

@@ -7,7 +7,7 @@ from agent.job import Job
 from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import ActiveAlert, Situation
-from agent.watch.advice import minutes, shade_effect
+from agent.watch.advice import minutes, shade_falls_short, shade_works
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
 from agent.watch.features import FeatureStage, View
 from agent.watch.headline import headline
@@ -85,9 +85,10 @@ def _calm_verdict(stage: FeatureStage, view: View, plan: LinkPlan) -> str:
         return "Peaking under way"
     if isnan(view.signal.deficit_db):
         return "Link is up; no reference yet"
-    effects = [effect for effect in map(shade_effect, view.heat.units) if effect]
-    if effects:
-        return f"All well; {effects[0]}"
+    if any(map(shade_falls_short, view.heat.units)):
+        return "Steady, but the shade does not help enough"
+    if works := next(filter(None, map(shade_works, view.heat.units)), None):
+        return f"All well; {works}"
     below_db = _below_plan_db(stage, plan)
     if below_db >= BELOW_PLAN_DB:
         return f"Steady, but peaked {below_db:.1f} dB below plan: check polarisation, connectors, obstruction"

@@ -199,6 +199,27 @@ def test_shade_that_works_clears_the_alert_and_says_so() -> None:
     assert any("shade works" in words for words in cleared[0].evidence)
 
 
+def test_a_shaded_unit_that_warms_to_a_safe_level_is_no_news() -> None:
+    """It settles at 43 degC, 12 below its limit: rising from a cold start is not the shade's failure."""
+    one = engine()
+    shade = Note(unix_s=at(1.0), kind="shade-on", where="transmitter")
+    warm = warming(0.52, every(10.0, 0.0, 20.0))
+    for reading in in_order([shade, *warm, *signal(every(10.0, 0.0, 20.0), 14.0)]):
+        one.update(reading)
+    assert one.situation().verdict == "All well"
+
+
+def test_a_shade_that_does_not_hold_the_temperature_is_said() -> None:
+    """It heads for 61 degC although it is shaded; the limit of 55 degC is in sight, an hour and more away."""
+    one = engine()
+    shade = Note(unix_s=at(1.0), kind="shade-on", where="transmitter")
+    for reading in in_order([shade, *warming(1.25, every(10.0, 0.0, 40.0))]):
+        one.update(reading)
+    alert = one.situation().alerts[0].event
+    assert alert.rule == "shade"
+    assert "the shade does not help enough: still rising" in alert.evidence
+
+
 def test_a_cool_transmitter_in_the_sun_is_left_alone() -> None:
     """It settles at 43 degC, 12 below its limit: four hours in the sun are no reason for a word."""
     assert events_of(warming(0.52, every(10.0, 0.0, 240.0))) == []
