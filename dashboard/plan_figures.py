@@ -1,11 +1,13 @@
 """The plan page's figures, from the link plan. Pure."""
 
+from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import plotly.graph_objects as go
 
 from agent.job import Job
+from agent.plan.constants import BOLTZMANN_DBW_HZ_K
 from agent.plan.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
 from dashboard import words
 from dashboard.figures import PATTERNS, LineStyle
@@ -16,6 +18,19 @@ _HEIGHT_PX = 300
 _HOUR_S = 3600.0
 
 
+def budget_figure(budget: Budget, theme: Theme) -> go.Figure:
+    """The budget in clear sky from EIRP to C/N0, line by line (dB)."""
+    steps = [
+        -budget.free_space_loss_db,
+        -budget.pointing_loss_db,
+        -budget.polarisation_loss_db,
+        -budget.gas_clear_db,
+        budget.gt_dbk,
+        -BOLTZMANN_DBW_HZ_K,
+    ]
+    return _waterfall(words.BUDGET_BARS, [budget.eirp_dbw, *steps, budget.cn0_dbhz], theme)
+
+
 def fade_figure(budget: Budget, theme: Theme) -> go.Figure:
     """What stands between Es/N0 in clear sky and at the availability, part by part (dB).
 
@@ -24,12 +39,17 @@ def fade_figure(budget: Budget, theme: Theme) -> go.Figure:
     """
     parts = [-budget.rain_db, -budget.cloud_db, -budget.scintillation_db]
     rest = budget.esno_faded_db - budget.esno_clear_db - sum(parts)
+    return _waterfall(words.FADE_BARS, [budget.esno_clear_db, *parts, rest, budget.esno_faded_db], theme)
+
+
+def _waterfall(names: Sequence[str], values_db: Sequence[float], theme: Theme) -> go.Figure:
+    """From the first value over changes to the last, which is their sum."""
     figure = go.Figure(layout=_layout(theme))
     figure.add_trace(
         go.Waterfall(
-            x=list(words.FADE_BARS),
-            y=[budget.esno_clear_db, *parts, rest, budget.esno_faded_db],
-            measure=["absolute", *["relative"] * 4, "total"],
+            x=list(names),
+            y=list(values_db),
+            measure=["absolute", *["relative"] * (len(values_db) - 2), "total"],
             texttemplate="%{y:.1f}",
             textposition="outside",
             cliponaxis=False,
@@ -39,6 +59,7 @@ def fade_figure(budget: Budget, theme: Theme) -> go.Figure:
             totals={"marker": {"color": theme.measured}},
         )
     )
+    figure.update_xaxes(automargin=True)
     return figure.update_yaxes(title="dB")
 
 

@@ -228,7 +228,7 @@ ELEVATION = "Elevation"
 FEED_TURN = "Turn of the feed, clockwise from behind the dish"
 SLANT_RANGE = "Distance to the satellite"
 ROUND_TRIP = "Round trip"
-TILT_HEADS = ("Base out of level by", "Aim off by up to")
+TILT_HEADS = ("Base tilt", "Aim off up to")
 UPLINK = "Uplink, from here to the satellite"
 DOWNLINK = "Downlink, from the satellite to here"
 ESNO_CLEAR = "Es/N0 in clear sky"
@@ -237,7 +237,17 @@ RATE_CLEAR = "Rate in clear sky"
 RATE_FADED = "Rate at the availability"
 MARGIN = "Margin over the booked rate"
 NO_LINK = "the link does not close"
-FADE_BARS = ("clear sky", "rain", "cloud", "scintillation", "together", "at availability")
+BUDGET_BARS = (
+    "EIRP",
+    "free space",
+    "pointing",
+    "polarisation",
+    "gas",
+    "G/T",
+    "Boltzmann",
+    "C/N0",
+)
+FADE_BARS = ("clear sky", "rain", "cloud", "scintillation", "together", "faded")
 RATES = "Rates against availability"
 BOOKED_UP = "up, booked"
 AVAILABILITY = "share of the year in which the rate is reached"

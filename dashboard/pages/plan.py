@@ -14,7 +14,13 @@ from dashboard.aria import HIDDEN, with_attributes
 from dashboard.look import plan_look, site_zone
 from dashboard.manner import METRIC, Manner, MannerData, manner_of
 from dashboard.pages import plan_parts
-from dashboard.plan_figures import fade_figure, rate_figure, sun_hours_figure, sun_path_figure
+from dashboard.plan_figures import (
+    budget_figure,
+    fade_figure,
+    rate_figure,
+    sun_hours_figure,
+    sun_path_figure,
+)
 from dashboard.settings import current_settings
 from dashboard.theme import THEMES, Theme
 
@@ -35,11 +41,13 @@ def plan_page(job: Job, plan: LinkPlan, theme: Theme, manner: Manner = METRIC) -
         _section(
             words.UPLINK,
             plan_parts.budget(plan.uplink, manner),
+            _graph(manner.dressed(budget_figure(plan.uplink, theme))),
             _graph(manner.dressed(fade_figure(plan.uplink, theme))),
         ),
         _section(
             words.DOWNLINK,
             plan_parts.budget(plan.downlink, manner),
+            _graph(manner.dressed(budget_figure(plan.downlink, theme))),
             _graph(manner.dressed(fade_figure(plan.downlink, theme))),
         ),
         _section(words.RATES, _graph(manner.dressed(rate_figure(plan.availability, job, theme)))),
