@@ -143,6 +143,8 @@ class Device:
         self._client.on_publish = self._on_answer
         self._client.connect_async(LOOPBACK, port)
         self._client.loop_start()
+        # What is handed over while the library connects, it sends in an order of its own.
+        wait_until(self._client.is_connected, 10.0, "the device is connected")
         self.sent = 0
         self._answered = 0
 
