@@ -6,8 +6,10 @@ twenty times. They come from the physics named beside them; the size of each is 
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import exp, inf, isnan
+from math import exp, hypot, inf, isnan
 from typing import Literal
+
+from agent.watch.uplink import UplinkLoss
 
 SignalCause = Literal["mispoint", "rain", "sun-pass", "blockage"]
 SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "blockage")
@@ -26,6 +28,10 @@ ROUGH = 3.0  # minute to minute against the hour before: rain is an order of mag
 QUIET = 1.7
 RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain takes
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
+UPLINK_FINE_SHARE = 0.3  # a turned dish costs the uplink more than this of what the downlink lost
+UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
+UPLINK_MOST = 3.0
+DRIFT_DB = 0.2  # of both references against each other
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 
 
@@ -58,6 +64,8 @@ class SignalFacts:
     dips: int
     locked: bool
     uplink_loss_db: float
+    uplink_noise_db: float
+    uplink_expected: UplinkLoss
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,15 +224,25 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
-    if isnan(facts.uplink_loss_db):
+    """Likelihood of the uplink's loss under a turned dish against that under rain."""
+    by_pointing_db, by_rain_db = facts.uplink_expected.by_pointing_db, facts.uplink_expected.by_rain_db
+    measured_db = facts.uplink_loss_db
+    if isnan(measured_db) or not (facts.locked and facts.loss_db > 0.0 and by_pointing_db > 0.0):
         return
-    share = facts.uplink_loss_db / facts.loss_db if facts.loss_db > 0.0 else 0.0
-    if share < 0.3:
+    if measured_db < UPLINK_FINE_SHARE * min(by_pointing_db, facts.loss_db):
         yield Evidence("mispoint", -2.5, "the uplink lost almost nothing")
-    elif share < 0.6:
-        yield Evidence("mispoint", -1.0, "the uplink lost less")
-    elif share >= 0.8:
-        yield Evidence("mispoint", 0.5, "the uplink lost as much")
+        return
+    if isnan(by_rain_db):
+        return
+    scale = by_pointing_db / facts.loss_db
+    spread_db = hypot(facts.uplink_noise_db, scale * facts.noise_db, UPLINK_DOUBT * by_pointing_db, DRIFT_DB)
+    off_pointing = (measured_db - by_pointing_db) / spread_db
+    off_rain = (measured_db - by_rain_db) / spread_db
+    weight = max(-UPLINK_MOST, min(UPLINK_MOST, 0.5 * (off_rain**2 - off_pointing**2)))
+    expected = f"a turned dish takes {by_pointing_db:.1f}, rain {by_rain_db:.1f}"
+    words = f"the uplink lost {measured_db:.1f} dB: {expected}"
+    yield Evidence("mispoint", weight if weight < 0.0 else 0.5 * weight, words)
+    yield Evidence("rain", -weight if weight > 0.0 else -0.5 * weight, words)
 
 
 _SOURCES = (_onset, _course, _mechanics, _sky, _depth, _uplink)

@@ -12,6 +12,7 @@ from agent.watch.causes import Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
+from agent.watch.uplink import uplink_loss
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
@@ -191,9 +192,16 @@ class SignalWatch:
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
                 locked=carrier.locked,
-                uplink_loss_db=self.up.loss_db(unix_s),
+                uplink_loss_db=self._uplink_path_loss_db(unix_s),
+                uplink_noise_db=self.up.carrier.noise_db,
+                uplink_expected=uplink_loss(plan, deficit_db),
             )
         )
+
+    def _uplink_path_loss_db(self, unix_s: float) -> float:
+        """What the uplink lost beside what the transmitter sent less, or more to make up for it (dB)."""
+        sent_less_db = self.transmit.loss_db(unix_s)
+        return self.up.loss_db(unix_s) - (0.0 if isnan(sent_less_db) else sent_less_db)
 
 
 def rain_loss_db(rain_mm_h: float, plan: LinkPlan) -> float:
