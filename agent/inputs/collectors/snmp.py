@@ -1,29 +1,28 @@
 """[[inputs.snmp]]: numbers and texts of a device by SNMP, version 2c or 3. Sources are object identifiers."""
 
+import asyncio
 import re
+import socket
 from collections.abc import AsyncGenerator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal
 
-from pyasn1.type import univ
-from pysnmp.error import PySnmpError
-from pysnmp.hlapi.v3arch.asyncio import (
-    USM_AUTH_HMAC96_MD5,
-    USM_AUTH_HMAC96_SHA,
-    USM_AUTH_HMAC192_SHA256,
-    USM_AUTH_HMAC384_SHA512,
-    USM_PRIV_CBC56_DES,
-    USM_PRIV_CFB128_AES,
-    CommunityData,
-    ContextData,
-    ObjectIdentity,
-    ObjectType,
-    SnmpEngine,
-    UdpTransportTarget,
-    UsmUserData,
-    get_cmd,
+from gufo.snmp import (
+    Aes128Key,
+    BaseAuthKey,
+    BasePrivKey,
+    DesKey,
+    Md5Key,
+    Sha1Key,
+    Sha256Key,
+    Sha512Key,
+    SnmpAuthError,
+    SnmpError,
+    User,
+    ValueType,
 )
-from pysnmp.proto.rfc1905 import EndOfMibView, NoSuchInstance, NoSuchObject
+from gufo.snmp.aio import SnmpSession
 
 from agent.config import Host, Port
 from agent.inputs.collectors.decoding import Values
@@ -35,23 +34,30 @@ from agent.inputs.mapping import read_maps, sources_of
 from agent.records import JsonValue
 
 PORT = 161  # IANA service name "snmp"
-V2C = 1  # RFC 2576, section 2.3: message processing model of SNMPv2c
 OID = re.compile(r"[0-2](\.\d{1,10}){2,127}")
-ABSENT = (NoSuchObject, NoSuchInstance, EndOfMibView)
 ADVICE = "is the device on, its SNMP allowed for this computer, and are [[inputs.snmp]] host and keys right?"
 # More would not fit into one datagram with certainty (RFC 3417, section 3.2.1: 484 octets are always taken).
 MOST_AT_ONCE = 16
-RENEW_AFTER = 5
-AUTHENTICATION = {
-    "MD5": USM_AUTH_HMAC96_MD5,
-    "SHA": USM_AUTH_HMAC96_SHA,
-    "SHA-256": USM_AUTH_HMAC192_SHA256,
-    "SHA-512": USM_AUTH_HMAC384_SHA512,
+# A datagram may get lost: the request is sent again, and waited for once more.
+TRIES = 2
+# Of the 150 s after which a device refuses what this end believes of its clock (RFC 3414, section 2.2.3).
+CLOCK_KEPT_S = 100.0
+AUTHENTICATION: Mapping[str, type[BaseAuthKey]] = {
+    "MD5": Md5Key,
+    "SHA": Sha1Key,
+    "SHA-256": Sha256Key,
+    "SHA-512": Sha512Key,
 }
-PRIVACY = {"DES": USM_PRIV_CBC56_DES, "AES": USM_PRIV_CFB128_AES}
+PRIVACY: Mapping[str, type[BasePrivKey]] = {"DES": DesKey, "AES": Aes128Key}
 SHORTEST_KEY = 8  # RFC 3414, section 11.2: passwords have at least eight characters.
 
-Login: TypeAlias = CommunityData | UsmUserData
+
+@dataclass(frozen=True, slots=True)
+class _Login:
+    """Version 3 where there is a `user`."""
+
+    community: str
+    user: User | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,99 +94,91 @@ def make(settings: Settings, around: Around) -> Collector | None:
         place=f"{settings.host}:{settings.port}",
         advice=ADVICE,
         stream=_stream(settings, login, Mapped(maps)),
-        first_within_s=settings.timeout_s,
+        first_within_s=2.0 * settings.timeout_s,  # the session, and the values
     )
 
 
-def _login(settings: Settings, around: Around) -> Login:
+def _login(settings: Settings, around: Around) -> _Login:
     community = secret_of("community_env", settings.community_env, around)
     password = secret_of("password_env", settings.password_env, around)
     privacy = secret_of("privacy_password_env", settings.privacy_password_env, around)
+    # "public" is what devices are delivered with (common practice).
+    login = _Login(community or "public", None)
     if settings.username is None:
-        # "public" is what devices are delivered with (common practice).
-        return CommunityData(community or "public", mpModel=V2C)
+        return login
     for key, secret in (("password_env", password), ("privacy_password_env", privacy)):
         if secret is not None and len(secret) < SHORTEST_KEY:
             around.findings.missing(around.section, key, f"a secret of at least {SHORTEST_KEY} characters")
     if settings.privacy_password_env is not None and settings.password_env is None:
         around.findings.missing(around.section, "password_env", "needed where privacy_password_env is")
-    if password is None:
-        return UsmUserData(settings.username)
-    if privacy is None:
-        return UsmUserData(settings.username, password, authProtocol=AUTHENTICATION[settings.authentication])
-    return UsmUserData(
+        return login
+    user = User(
         settings.username,
-        password,
-        privacy,
-        authProtocol=AUTHENTICATION[settings.authentication],
-        privProtocol=PRIVACY[settings.privacy],
+        auth_key=AUTHENTICATION[settings.authentication](password.encode()) if password else None,
+        priv_key=PRIVACY[settings.privacy](privacy.encode()) if password and privacy else None,
     )
+    return _Login(login.community, user)
 
 
-def _stream(settings: Settings, login: Login, how: Mapped) -> Stream:
+def _stream(settings: Settings, login: _Login, how: Mapped) -> Stream:
     async def stream() -> AsyncGenerator[Collected, None]:
-        # It costs much more than a request, so that it outlives a few without an answer. Not all of them: a
-        # device that was started again may take what version 3 remembers of its clock for a replay.
-        engine = SnmpEngine()
-        failures = 0
+        loop = asyncio.get_running_loop()
+        sources = sources_of(how.maps)
+        heard_s = loop.time()
+
+        async def collect() -> Collected:
+            nonlocal heard_s
+            if loop.time() - heard_s > CLOCK_KEPT_S:
+                await session.refresh()
+            values = await _values(session, sources)
+            heard_s = loop.time()
+            return how.from_values(values)
+
         try:
-            target = await UdpTransportTarget.create(
-                (settings.host, settings.port), timeout=settings.timeout_s / 3.0, retries=1
-            )
-
-            async def collect() -> Collected:
-                nonlocal failures
-                try:
-                    found = how.from_values(await _values(engine, login, target, sources_of(how.maps)))
-                except CollectorError as error:
-                    failures += 1
-                    if failures == RENEW_AFTER:
-                        raise
-                    return Collected((), error=str(error))
-                failures = 0
-                return found
-
-            async for one in polled(collect, settings.every_s, settings.timeout_s)():
-                yield one
-        except PySnmpError as error:
+            # What it knows of the device ends with the first failure: a device that was started again may
+            # take it for a replay.
+            async with await _session(settings, login) as session:
+                async for one in polled(collect, settings.every_s, settings.timeout_s)():
+                    yield one
+        except TimeoutError:
+            raise CollectorError(
+                "no response; a wrong community or privacy password has none either"
+            ) from None
+        except SnmpAuthError:
+            raise CollectorError("the device refuses user, password or method of authentication") from None
+        except SnmpError as error:
             raise CollectorError(str(error)) from None
-        finally:
-            engine.close_dispatcher()
 
     return stream
 
 
-async def _values(
-    engine: SnmpEngine, login: Login, target: UdpTransportTarget, sources: Sequence[str]
-) -> Values:
+async def _session(settings: Settings, login: _Login) -> SnmpSession:
+    """Raises OSError where the name is unknown."""
+    found = await asyncio.get_running_loop().getaddrinfo(settings.host, settings.port, type=socket.SOCK_DGRAM)
+    return SnmpSession(
+        str(found[0][4][0]),
+        settings.port,
+        login.community,
+        user=login.user,
+        timeout=settings.timeout_s / TRIES,
+    )
+
+
+async def _values(session: SnmpSession, sources: Sequence[str]) -> Values:
     found: dict[str, JsonValue] = {}
     for start in range(0, len(sources), MOST_AT_ONCE):
-        found |= await _get(engine, login, target, sources[start : start + MOST_AT_ONCE])
-    there = tuple(oid for oid, value in found.items() if value is not None)
-    return Values(found.get, there, {})
+        answers = await _get(session, sources[start : start + MOST_AT_ONCE])
+        found |= {oid: plain(value) for oid, value in answers.items()}
+    return Values(found.get, tuple(found), {})
 
 
-async def _get(
-    engine: SnmpEngine, login: Login, target: UdpTransportTarget, sources: Sequence[str]
-) -> dict[str, JsonValue]:
-    objects = [ObjectType(ObjectIdentity(source)) for source in sources]
-    failure, status, index, pairs = await get_cmd(
-        engine, login, target, ContextData(), *objects, lookupMib=False
-    )
-    if failure:
-        raise CollectorError(str(failure))
-    if status:
-        which = sources[int(index) - 1] if 0 < int(index) <= len(sources) else "the request"
-        raise CollectorError(f"the device refuses {which}: {status.prettyPrint()}")
-    return {str(oid): plain(value) for oid, value in pairs}
+async def _get(session: SnmpSession, sources: Sequence[str]) -> dict[str, ValueType]:
+    for _ in range(TRIES - 1):
+        with suppress(TimeoutError):
+            return await session.get_many(sources)
+    return await session.get_many(sources)
 
 
-def plain(value: object) -> JsonValue:
-    """A value without its ASN.1: a number, a text, or None where the device has none."""
-    if isinstance(value, ABSENT):
-        return None
-    if isinstance(value, univ.Integer):
-        return int(value)
-    if isinstance(value, univ.OctetString):
-        return bytes(value).decode("utf-8", "replace").strip("\x00 ")
-    return str(value)
+def plain(value: ValueType) -> JsonValue:
+    """A number, or a text without what fills it up."""
+    return value.decode("utf-8", "replace").strip("\x00 ") if isinstance(value, bytes) else value

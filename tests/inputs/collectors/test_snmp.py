@@ -33,6 +33,8 @@ V3 = V2C.replace(
     "every_s",
     'username = "crew"\npassword_env = "SNMP_PASSWORD"\nprivacy_password_env = "SNMP_PRIVACY"\nevery_s',
 )
+# What the settings offer besides SHA with AES.
+USERS = (("md5", "MD5", "DES"), ("sha256", "SHA-256", "AES"), ("sha512", "SHA-512", "DES"))
 EXPECTED = {"esno_db": pytest.approx(14.2), "modcod": "QPSK 3/4", "rx_level_dbm": -41.5, "locked": True}
 
 
@@ -53,9 +55,14 @@ class Snmpd:
     def start(self, esno: str = "integer 142") -> None:
         """With this value of the first object."""
         config = self._folder / "snmpd.conf"
+        users = "".join(
+            f"createUser {user} {kind} {KEYS['SNMP_PASSWORD']} {privacy} {KEYS['SNMP_PRIVACY']}\n"
+            f"rouser {user} priv\n"
+            for user, kind, privacy in (("crew", "SHA", "AES"), *USERS)
+        )
         config.write_text(
             f"agentaddress udp:{LOOPBACK}:{self.port}\nrocommunity public {LOOPBACK}\n"
-            f"createUser crew SHA {KEYS['SNMP_PASSWORD']} AES {KEYS['SNMP_PRIVACY']}\nrouser crew priv\n"
+            f"{users}"
             f'override {ROOT_OID}.1.0 {esno}\noverride {ROOT_OID}.2.0 octet_str "QPSK 3/4"\n'
             f'override {ROOT_OID}.3.0 octet_str "-41.5"\noverride {ROOT_OID}.4.0 integer 1\n'
         )
@@ -89,7 +96,15 @@ def snmpd(tmp_path: Path) -> Iterator[Snmpd]:
     agent.stop()
 
 
-@pytest.mark.parametrize("inputs", [V2C, V3], ids=["2c", "3"])
+V3_KINDS = [
+    V3.replace(
+        '"SNMP_PASSWORD"', f'"SNMP_PASSWORD"\nauthentication = "{kind}"\nprivacy = "{privacy}"'
+    ).replace('"crew"', f'"{user}"')
+    for user, kind, privacy in USERS
+]
+
+
+@pytest.mark.parametrize("inputs", [V2C, V3, *V3_KINDS], ids=["2c", "3", *(user for user, _, _ in USERS)])
 def test_numbers_and_texts_become_fields(snmpd: Snmpd, tmp_path: Path, inputs: str) -> None:
     snmpd.start()
     with at_work(tmp_path, inputs.replace("PORT", str(snmpd.port)), KEYS) as work:
@@ -116,7 +131,7 @@ def test_a_wrong_key_is_named(snmpd: Snmpd, tmp_path: Path) -> None:
     snmpd.start()
     wrong = KEYS | {"SNMP_PASSWORD": KEYS["WRONG"]}
     with at_work(tmp_path, V3.replace("PORT", str(snmpd.port)), wrong) as work:
-        work.wait_error("digest")
+        work.wait_error("refuses user, password")
         assert not work.published
         assert KEYS["WRONG"] not in str(work.states)
 
@@ -136,3 +151,19 @@ def test_objects_that_the_device_does_not_have_are_listed(snmpd: Snmpd, tmp_path
     with at_work(tmp_path, inputs) as work:
         error = work.wait_error(f"{ROOT_OID}.9.0")
         assert f"{ROOT_OID}.2.0" in error.partition("there is")[2]
+
+
+@pytest.mark.parametrize(
+    "rubbish", [b"", b"\x30", b"\x30\x84\xff\xff\xff\xff", b"\0" * 1400, b"HTTP/1.1 400 Bad\r\n"]
+)
+@pytest.mark.parametrize("inputs", [V2C, V3], ids=["2c", "3"])
+def test_rubbish_is_an_error(tmp_path: Path, inputs: str, rubbish: bytes) -> None:
+    """Something else listens on the port, and is then replaced by the device."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        other.bind((LOOPBACK, 0))
+        other.settimeout(10.0)
+        with at_work(tmp_path, inputs.replace("PORT", str(other.getsockname()[1])), KEYS) as work:
+            _, sender = other.recvfrom(2000)
+            other.sendto(rubbish, sender)
+            work.wait_error("")
+            assert not work.published
