@@ -21,7 +21,7 @@ DENSE_S = 20.0  # readings this close show a shower's onset as it is
 RAIN_ONSET_S = (45.0, 900.0)  # the front of a shower takes about a minute to a quarter of an hour
 SLIDE_S = 1200.0  # a sinking tripod goes one way for longer than a shower grows
 FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # steady so long: weight on top
-STEADY_INTERVAL_S = 30.0  # rarer readings take proportionally longer to be called steady
+STEADY_INTERVAL_S = 60.0  # rarer readings take proportionally longer to be called steady
 DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
 AFTER_RAIN_S = 300.0  # so long dry and steady, and what is still missing is not the rain's
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
@@ -96,7 +96,8 @@ def _resolution(interval_s: float) -> float:
 
 
 def _came_as_rain(facts: SignalFacts) -> bool:
-    return max(RAIN_ONSET_S[0], 2.0 * facts.interval_s) < facts.onset_s <= RAIN_ONSET_S[1]
+    shortest_s = max(RAIN_ONSET_S[0], 2.0 * facts.interval_s)
+    return shortest_s < facts.onset_s <= RAIN_ONSET_S[1] - facts.interval_s
 
 
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
@@ -140,7 +141,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("rain", -steady, words)
     elif facts.interval_s > STEADY_INTERVAL_S:
         yield Evidence("mispoint", -1.0, "too few readings since")
-    slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1]
+    slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1] - facts.interval_s
     if slow and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
         sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
@@ -241,8 +242,8 @@ def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     weight = max(-UPLINK_MOST, min(UPLINK_MOST, 0.5 * (off_rain**2 - off_pointing**2)))
     expected = f"a turned dish takes {by_pointing_db:.1f}, rain {by_rain_db:.1f}"
     words = f"the uplink lost {measured_db:.1f} dB: {expected}"
-    yield Evidence("mispoint", weight if weight < 0.0 else 0.5 * weight, words)
-    yield Evidence("rain", -weight if weight > 0.0 else -0.5 * weight, words)
+    yield Evidence("mispoint", weight if weight < 0.0 else 0.8 * weight, words)
+    yield Evidence("rain", -weight if weight > 0.0 else -0.8 * weight, words)
 
 
 _SOURCES = (_onset, _course, _mechanics, _sky, _depth, _uplink)

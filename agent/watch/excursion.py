@@ -24,6 +24,8 @@ GROWN = 1.7
 WENT_DB = 0.7
 WENT_S = (60.0, 2400.0)
 WENT_WITHIN_S = 14_400.0
+WENT_KEPT = 20
+ALIKE = 2.5
 LEAST_RISE_DB = 0.4  # smaller rises drown in the cells' noise
 STANDING_DB = 0.12
 DENSE_CELLS_S = 15.0  # rarer values are not smoothed: each may be the only one of its kind
@@ -50,7 +52,7 @@ class Excursion:
     worse_unix_s: list[float] = field(default_factory=list)
     better_unix_s: list[float] = field(default_factory=list)
     starts_unix_s: list[float] = field(default_factory=list)
-    went_unix_s: list[float] = field(default_factory=list)  # ends of losses that nobody mended
+    went: list[tuple[float, float]] = field(default_factory=list)  # ends and depths of losses not mended
     worst_db: float = 0.0
     noise_before_db: float = nan
 
@@ -90,16 +92,20 @@ class Excursion:
             self.start_unix_s = unix_s
             forget(self.starts_unix_s, unix_s - REPEATS_WITHIN_S)
             self.starts_unix_s.append(unix_s)
-        elif self.onset_s >= SLOW_START_S:
+        elif self.onset_s >= max(SLOW_START_S, 2.0 * self._spacing_s()):
             self.slow_start = True
         self.studied_from_unix_s = unix_s
         self.base_db = base_db
 
+    def _spacing_s(self) -> float:
+        times = self.history.unix_s
+        return times[-1] - times[-2] if len(times) > 1 else 0.0
+
     def _end(self, unix_s: float) -> None:
         lasted_s = unix_s - self.start_unix_s
         if self.worst_db >= WENT_DB and WENT_S[0] <= lasted_s <= WENT_S[1]:
-            forget(self.went_unix_s, unix_s - WENT_WITHIN_S)
-            self.went_unix_s.append(unix_s)
+            self.went.append((unix_s, self.worst_db))
+            del self.went[:-WENT_KEPT]
         self.worst_db = 0.0
         self.quiet_unix_s = unix_s
         self.start_unix_s = nan
@@ -159,13 +165,18 @@ class Excursion:
         """Whether nothing like it began within the two hours before."""
         return len(self.starts_unix_s) <= 1
 
-    def went(self, unix_s: float) -> int:
-        """How many losses went by themselves within the last hours."""
-        return sum(t >= unix_s - WENT_WITHIN_S for t in self.went_unix_s)
+    def went_like(self, unix_s: float, loss_db: float) -> int:
+        """How many losses of about this depth (dB) went by themselves within the last hours."""
+        return sum(
+            ended >= unix_s - WENT_WITHIN_S and depth_db <= ALIKE * loss_db for ended, depth_db in self.went
+        )
 
     def flat_s(self, unix_s: float) -> float:
         """How long the loss has stayed within its noise (s)."""
-        return 0.0 if isnan(self.flat_since_unix_s) else unix_s - self.flat_since_unix_s
+        if isnan(self.flat_since_unix_s) or not self.history.unix_s:
+            return 0.0
+        # Between rare readings nobody knows.
+        return max(0.0, min(unix_s, self.history.unix_s[-1]) - self.flat_since_unix_s)
 
     def slide_s(self, unix_s: float) -> float:
         """How long the loss has only grown or stood since it was small (s)."""

@@ -187,7 +187,7 @@ class SignalWatch:
                 gauge_dry=weather.gauge_dry(unix_s),
                 rain_over=weather.rain_over(unix_s),
                 roughness=self._roughness(unix_s),
-                went_before=excursion.went(unix_s),
+                went_before=excursion.went_like(unix_s, deficit_db),
                 rain_reach_db=plan.downlink.rain_at_rate_db,
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
