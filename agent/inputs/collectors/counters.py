@@ -1,9 +1,14 @@
-"""The rate that an interface carries, from its byte counters: the live stream itself is the measurement."""
+"""The rate that an interface carries, from its byte counters: the live stream itself is the measurement.
+
+How fast the encoder sends is not in the counters. They tell the best minute since the stream began, at most
+the rate in the config: against that a stream that falters shows.
+"""
 
 import asyncio
 import time
+from collections import deque
 from collections.abc import AsyncGenerator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +23,7 @@ SYS_CLASS_NET = Path("/sys/class/net")
 BITS_PER_BYTE = 8
 # Below this an interface only chats: no stream runs.
 STREAM_FROM_MBPS = 0.1
+MINUTE_S = 60.0
 FolderPath = Annotated[str, MinLen(1), MaxLen(4096)]
 
 
@@ -43,23 +49,58 @@ class Counts:
     up_bytes: int
 
 
+@dataclass(slots=True)
+class StreamRate:
+    """The rate that the stream has when nothing is wrong, learnt from what goes up.
+
+    A minute without a stream ends it: the next one may have been set to another rate.
+    """
+
+    configured_mbps: float
+    best_mbps: float = 0.0
+    silent_s: float = 0.0
+    looks: deque[tuple[float, float]] = field(default_factory=deque)  # the last minute's seconds and rates
+
+    def add(self, seconds: float, up_mbps: float) -> None:
+        """What went up in so many seconds."""
+        self.silent_s = self.silent_s + seconds if up_mbps < STREAM_FROM_MBPS else 0.0
+        if self.silent_s >= MINUTE_S:
+            self.best_mbps = 0.0
+            self.looks.clear()
+            return
+        self.looks.append((seconds, up_mbps))
+        covered_s = sum(one for one, _ in self.looks)
+        while covered_s - self.looks[0][0] >= MINUTE_S:
+            covered_s -= self.looks.popleft()[0]
+        if covered_s >= MINUTE_S:
+            carried = sum(one * rate for one, rate in self.looks) / covered_s
+            self.best_mbps = max(self.best_mbps, carried)
+
+    @property
+    def mbps(self) -> float | None:
+        """Mbit/s; 0 where none runs, None in its first minute."""
+        if self.silent_s >= MINUTE_S:
+            return 0.0
+        return round(min(self.best_mbps, self.configured_mbps), 4) if self.best_mbps else None
+
+
 def make(settings: Settings, around: Around) -> Collector:
     """Publishes throughput readings of the method passive."""
-    return collector(settings, turn_of(around.config))
+    return collector(settings, turn_of(around.config), around.config.job.service.stream_mbps)
 
 
-def collector(settings: Settings, turn: Turn) -> Collector:
-    """The same with any turn."""
+def collector(settings: Settings, turn: Turn, stream_mbps: float) -> Collector:
+    """The same with any turn and any rate of the config."""
     return Collector(
         name=f"counters {settings.interface}",
         place=str(Path(settings.base) / settings.interface),
         advice="name an interface of `ip link` in [[inputs.counters]] interface",
-        stream=lambda: _rates(settings, turn),
+        stream=lambda: _rates(settings, turn, StreamRate(stream_mbps)),
         first_within_s=settings.every_s + 5.0,
     )
 
 
-async def _rates(settings: Settings, turn: Turn) -> AsyncGenerator[Collected, None]:
+async def _rates(settings: Settings, turn: Turn, stream: StreamRate) -> AsyncGenerator[Collected, None]:
     loop = asyncio.get_running_loop()
     before = read_counts(settings)
     due_s = loop.time()
@@ -68,7 +109,9 @@ async def _rates(settings: Settings, turn: Turn) -> AsyncGenerator[Collected, No
         due_s = max(due_s + settings.every_s, loop.time())
         await asyncio.sleep(due_s - loop.time())
         now, testing = read_counts(settings), turn.taken()
-        yield Collected((Sample("throughput", passive_fields(before, now, tested or testing)),))
+        # What a test of the rate sends is none of the stream.
+        learner = None if tested or testing else stream
+        yield Collected((Sample("throughput", passive_fields(before, now, learner)),))
         before, tested = now, testing
 
 
@@ -81,8 +124,8 @@ def read_counts(settings: Settings) -> Counts:
     return Counts(time.monotonic(), received, sent)
 
 
-def passive_fields(before: Counts, now: Counts, tested: bool) -> dict[str, JsonValue]:
-    """Rates between two looks; what goes up is the stream, unless a test ran in between.
+def passive_fields(before: Counts, now: Counts, stream: StreamRate | None) -> dict[str, JsonValue]:
+    """Rates between two looks, and that of the stream, which learns from them.
 
     Raises CollectorError where a counter ran backwards: the interface was restarted.
     """
@@ -96,8 +139,9 @@ def passive_fields(before: Counts, now: Counts, tested: bool) -> dict[str, JsonV
         "down_mbps": mbps(down_bytes, seconds),
         "up_mbps": up_mbps,
     }
-    if not tested:
-        fields["stream_mbps"] = up_mbps if up_mbps >= STREAM_FROM_MBPS else 0.0
+    if stream is not None:
+        stream.add(seconds, up_mbps)
+        fields["stream_mbps"] = stream.mbps
     return fields
 
 

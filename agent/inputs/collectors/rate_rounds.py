@@ -2,7 +2,7 @@
 
 import asyncio
 import time
-from collections.abc import AsyncGenerator, Awaitable, Callable, Sequence
+from collections.abc import AsyncGenerator, Awaitable, Callable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from functools import partial
@@ -57,11 +57,12 @@ Test = Callable[[Direction, Cost], Awaitable[OneWay]]
 
 @dataclass(frozen=True, slots=True)
 class Watchman:
-    """Says when a test may run: `now` is the time, `live` whether a stream is."""
+    """Says when a test may run: `now` is the time, `live` whether a stream is, of so many Mbit/s."""
 
     turn: Turn
     now: Callable[[], float]
     live: Callable[[], bool]
+    stream_mbps: float
 
 
 def is_window_limited(rate_mbps: float, window_bytes: int, rtt_ms: float, flows: int) -> bool:
@@ -105,10 +106,13 @@ async def rounds(
     loop = asyncio.get_running_loop()
     while True:
         due_s = loop.time() + settings.every_s
-        if not settings.during_stream and await asyncio.to_thread(watchman.live):
+        live = await asyncio.to_thread(watchman.live)
+        if live and not settings.during_stream:
             yield Collected(())
         else:
-            yield await _one_test(settings, watchman, ways, test)
+            # The link carries the stream besides the test.
+            beside: dict[str, JsonValue] = {"stream_mbps": watchman.stream_mbps} if live else {}
+            yield await _one_test(settings, watchman, ways, test, beside)
         await asyncio.sleep(due_s - loop.time())
 
 
@@ -117,6 +121,7 @@ async def _one_test(
     watchman: Watchman,
     ways: Sequence[Direction],
     test: Test,
+    beside: Mapping[str, JsonValue],
 ) -> Collected:
     most_bytes, day_bytes = (int(mb * BYTES_PER_MB) for mb in (settings.test_mb, settings.day_mb))
     try:
@@ -127,13 +132,14 @@ async def _one_test(
                 found[way] = await test(way, cost)
     except BudgetSpent as spent:
         return Collected((), str(spent))
-    sample = Sample("throughput", fields_of(found, settings.flows))
+    sample = Sample("throughput", {**fields_of(found, settings.flows), **beside})
     return Collected((sample,), limited_finding(found, settings.flows))
 
 
 def watchman_of(config: Config) -> Watchman:
     """That of an agent."""
-    return Watchman(turn_of(config), time.time, partial(stream_is_live, config))
+    live = partial(stream_is_live, config)
+    return Watchman(turn_of(config), time.time, live, config.job.service.stream_mbps)
 
 
 def stream_is_live(config: Config) -> bool:

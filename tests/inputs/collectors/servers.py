@@ -18,6 +18,7 @@ from tests.processes import free_port, listens, wait_until
 
 TOKEN = "0123456789abcdef"
 STARTS_WITHIN_S = 20.0
+STREAM_MBPS = 2.5
 
 
 @contextmanager
@@ -91,4 +92,4 @@ def answering(answer: bytes, close: bool = True) -> Iterator[int]:
 
 def watchman(folder: Path, live: Callable[[], bool] = lambda: False) -> Watchman:
     """Lets tests run unless a stream is live."""
-    return Watchman(Turn(folder / "tests.json", ZoneInfo("UTC")), time.time, live)
+    return Watchman(Turn(folder / "tests.json", ZoneInfo("UTC")), time.time, live, STREAM_MBPS)

@@ -13,13 +13,16 @@ from agent.inputs.collectors.counters import (
     SYS_CLASS_NET,
     Counts,
     Settings,
+    StreamRate,
     collector,
     passive_fields,
     read_counts,
 )
 from agent.inputs.collectors.frame import CollectorError
 from agent.inputs.collectors.rate_turn import Turn
-from tests.inputs.collectors.running_one import Running, after, run_collector
+from agent.records import Reach, Throughput
+from agent.watch import rate
+from tests.inputs.collectors.running_one import NOW_UNIX_S, Running, after, run_collector
 
 
 def tree(folder: Path, received: str, sent: str) -> Settings:
@@ -38,23 +41,60 @@ def turn(folder: Path) -> Turn:
 
 def test_a_rate_is_bits_over_seconds() -> None:
     """SI: a megabit is 1,000,000 bits (IEC 80000-13); 1.25 MB in ten seconds are 1 Mbit/s."""
-    found = passive_fields(Counts(100.0, 0, 5000), Counts(110.0, 2_500_000, 1_255_000), tested=False)
-    assert (found["down_mbps"], found["up_mbps"], found["stream_mbps"]) == (2.0, 1.0, 1.0)
+    found = passive_fields(Counts(100.0, 0, 5000), Counts(110.0, 2_500_000, 1_255_000), None)
+    assert (found["down_mbps"], found["up_mbps"]) == (2.0, 1.0)
 
 
 def test_during_a_test_of_the_rate_no_stream_is_claimed() -> None:
-    found = passive_fields(Counts(0.0, 0, 0), Counts(10.0, 0, 1_250_000), tested=True)
-    assert "stream_mbps" not in found
+    assert "stream_mbps" not in passive_fields(Counts(0.0, 0, 0), Counts(10.0, 0, 1_250_000), None)
 
 
-def test_chatter_is_no_stream() -> None:
-    found = passive_fields(Counts(0.0, 0, 0), Counts(10.0, 0, 12_000), tested=False)
-    assert found["stream_mbps"] == 0.0
+def after_looks(*up_mbps: float, configured_mbps: float = 3.0) -> StreamRate:
+    """A look every ten seconds at what goes up."""
+    stream = StreamRate(configured_mbps)
+    for one in up_mbps:
+        stream.add(10.0, one)
+    return stream
+
+
+def test_chatter_for_a_minute_is_no_stream() -> None:
+    assert after_looks(*[0.01] * 6).mbps == 0.0
+    assert after_looks(*[2.0] * 6, *[0.01] * 5).mbps == 2.0
+    assert after_looks(*[2.0] * 6, *[0.01] * 6).mbps == 0.0
+
+
+def test_the_stream_is_its_best_minute_and_at_most_what_is_configured() -> None:
+    assert after_looks(*[2.0] * 5).mbps is None
+    assert after_looks(*[2.0] * 6).mbps == 2.0
+    assert after_looks(*[2.0] * 6, *[0.5] * 60).mbps == 2.0
+    # A key frame is no rate, and an upload of something else no stream.
+    assert after_looks(*[1.8, 2.2] * 6).mbps == 2.0
+    assert after_looks(*[2.0] * 6, *[9.0] * 6).mbps == 3.0
+
+
+def test_a_stream_that_was_stopped_and_set_lower_is_learnt_anew() -> None:
+    assert after_looks(*[2.0] * 6, *[0.0] * 6, *[1.0] * 3).mbps is None
+    assert after_looks(*[2.0] * 6, *[0.0] * 6, *[1.0] * 6).mbps == 1.0
+
+
+def test_a_stream_that_falters_is_laid_to_the_hop_that_loses() -> None:
+    """Common practice: what is lost before the gateway is not lost in space."""
+    stream, tests = StreamRate(3.0), rate.Tests()
+    for look in range(120):
+        falters = look >= 60
+        up_mbps, unix_s = (0.9 if falters else 2.0), NOW_UNIX_S + 10.0 * look
+        stream.add(10.0, up_mbps)
+        tests.add(Throughput(unix_s=unix_s, method="passive", up_mbps=up_mbps, stream_mbps=stream.mbps))
+        loss_percent = 8.0 if falters else 0.0
+        tests.add_reach(Reach(unix_s=unix_s, loss_percent=loss_percent, local_loss_percent=loss_percent))
+    found = rate.rate_facts(tests, 4.0, 4.0, 2.0)
+    assert found.ratio == pytest.approx(0.45, abs=0.01)
+    assert found.lan_confidence > 0.8
 
 
 def test_a_counter_that_ran_backwards_is_no_rate() -> None:
     with pytest.raises(CollectorError, match="backwards"):
-        passive_fields(Counts(0.0, 10, 10), Counts(10.0, 20, 5), tested=False)
+        passive_fields(Counts(0.0, 10, 10), Counts(10.0, 20, 5), None)
 
 
 def test_an_interface_towards_the_encoder_is_read_the_other_way_round(tmp_path: Path) -> None:
@@ -88,7 +128,7 @@ def test_an_interface_may_go_and_come_back(tmp_path: Path) -> None:
         tree(tmp_path, "0", "0")
         await running.until(lambda now: now.state.state == "ok")
 
-    running = run_collector(collector(settings, turn(tmp_path)), look)
+    running = run_collector(collector(settings, turn(tmp_path), 2.0), look)
     assert running.state.failures >= 1
     assert all(topic == "peakshade/van-1/throughput" for topic, _ in running.messages)
 
@@ -96,7 +136,7 @@ def test_an_interface_may_go_and_come_back(tmp_path: Path) -> None:
 def test_rubbish_in_a_counter_is_told(tmp_path: Path) -> None:
     settings = tree(tmp_path, "many", "0")
     running = run_collector(
-        collector(settings, turn(tmp_path)), after(lambda now: now.state.state == "failing")
+        collector(settings, turn(tmp_path), 2.0), after(lambda now: now.state.state == "failing")
     )
     assert "'many'" in str(running.state.error)
     assert not running.messages
