@@ -28,9 +28,10 @@ ROUGH = 3.0  # minute to minute against the hour before: rain is an order of mag
 QUIET = 1.7
 RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain takes
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
-UPLINK_FINE_SHARE = 0.3  # a turned dish costs the uplink more than this of what the downlink lost
 UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
 UPLINK_MOST = 3.0
+UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else again
+STEP_SPREAD = 0.29  # standard deviation of what a step of the display hides, 1/sqrt(12)
 DRIFT_DB = 0.2  # of both references against each other
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 
@@ -41,6 +42,7 @@ class SignalFacts:
 
     loss_db: float
     noise_db: float
+    resolution_db: float
     coarse: bool  # the figure moves in steps that make every change abrupt and every level flat
     interval_s: float
     onset_s: float
@@ -102,8 +104,10 @@ def _came_as_rain(facts: SignalFacts) -> bool:
 
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
-    if facts.slow_start or facts.coarse:
+    if facts.slow_start:
         sure *= 0.4
+    if facts.coarse and facts.jump_db + facts.resolution_db < 1.5 * facts.resolution_db:
+        sure = 0.0  # any change looks abrupt that moves the figure by one step
     if isnan(facts.onset_s):
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
             yield Evidence("mispoint", -1.0, "no clear edge")
@@ -178,7 +182,8 @@ def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", 2.0, "the crew noted a knock just before")
     elif facts.gust_at_onset:
         # Squalls bring rain as well: without a quick look at the onset a gust says little.
-        yield Evidence("mispoint", 0.3 + 1.2 * _resolution(facts.interval_s), "a strong gust just before")
+        sure = _resolution(facts.interval_s) * (0.5 if facts.coarse else 1.0)
+        yield Evidence("mispoint", 0.3 + 1.2 * sure, "a strong gust just before")
 
 
 def _sky(facts: SignalFacts) -> Iterator[Evidence]:
@@ -225,25 +230,24 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
-    """Likelihood of the uplink's loss under a turned dish against that under rain."""
-    by_pointing_db, by_rain_db = facts.uplink_expected.by_pointing_db, facts.uplink_expected.by_rain_db
-    measured_db = facts.uplink_loss_db
-    if isnan(measured_db) or not (facts.locked and facts.loss_db > 0.0 and by_pointing_db > 0.0):
+    """Likelihood of the uplink's loss if the dish was turned against that if something stands in the path."""
+    measured_db, turned_db = facts.uplink_loss_db, facts.uplink_expected.turned_db
+    least_db, most_db = facts.uplink_expected.least_in_path_db, facts.uplink_expected.most_in_path_db
+    if not (facts.locked and facts.loss_db > 0.0 and turned_db > 0.0) or isnan(measured_db - least_db):
         return
-    if measured_db < UPLINK_FINE_SHARE * min(by_pointing_db, facts.loss_db):
-        yield Evidence("mispoint", -2.5, "the uplink lost almost nothing")
-        return
-    if isnan(by_rain_db):
-        return
-    scale = by_pointing_db / facts.loss_db
-    spread_db = hypot(facts.uplink_noise_db, scale * facts.noise_db, UPLINK_DOUBT * by_pointing_db, DRIFT_DB)
-    off_pointing = (measured_db - by_pointing_db) / spread_db
-    off_rain = (measured_db - by_rain_db) / spread_db
-    weight = max(-UPLINK_MOST, min(UPLINK_MOST, 0.5 * (off_rain**2 - off_pointing**2)))
-    expected = f"a turned dish takes {by_pointing_db:.1f}, rain {by_rain_db:.1f}"
-    words = f"the uplink lost {measured_db:.1f} dB: {expected}"
+    downlink_db = hypot(facts.noise_db, STEP_SPREAD * facts.resolution_db)
+    spread_db = hypot(
+        facts.uplink_noise_db, turned_db / facts.loss_db * downlink_db, UPLINK_DOUBT * turned_db, DRIFT_DB
+    )
+    off_turned = (measured_db - turned_db) / spread_db
+    off_path = (measured_db - max(least_db, min(most_db, measured_db))) / spread_db
+    weight = max(-UPLINK_MOST, min(UPLINK_MOST, 0.5 * (off_path**2 - off_turned**2)))
+    if abs(off_turned) > UPLINK_FITS:
+        weight = min(weight, 0.0)
+    words = f"the uplink lost {measured_db:.1f} dB, a turned dish would take {turned_db:.1f} dB"
     yield Evidence("mispoint", weight if weight < 0.0 else 0.8 * weight, words)
-    yield Evidence("rain", -weight if weight > 0.0 else -0.8 * weight, words)
+    yield Evidence("rain", -0.8 * weight, words)
+    yield Evidence("blockage", -0.8 * max(0.0, weight), words)
 
 
 _SOURCES = (_onset, _course, _mechanics, _sky, _depth, _uplink)

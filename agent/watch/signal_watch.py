@@ -78,6 +78,7 @@ class SignalWatch:
     up: Followed = field(default_factory=Followed)
     transmit: Followed = field(default_factory=Followed)
     excursion: Excursion = field(default_factory=Excursion)
+    quiet_transmit_db: float = nan  # what was sent less before the signal fell
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
@@ -139,6 +140,8 @@ class SignalWatch:
         if not self.down.reference.peaking(unix_s):
             cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
             self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier.noise_db)
+        if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
+            self.quiet_transmit_db = self.transmit.loss_db(unix_s)
         confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather, plan)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
@@ -170,6 +173,7 @@ class SignalWatch:
             SignalFacts(
                 loss_db=deficit_db,
                 noise_db=carrier.noise_db,
+                resolution_db=carrier.resolution_db,
                 coarse=carrier.resolution_db >= VERY_COARSE_DB,
                 interval_s=carrier.interval.typical_s,
                 onset_s=excursion.onset_s,
@@ -192,15 +196,15 @@ class SignalWatch:
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
                 locked=carrier.locked,
-                uplink_loss_db=self._uplink_path_loss_db(unix_s),
+                uplink_loss_db=self._uplink_path_db(unix_s),
                 uplink_noise_db=self.up.carrier.noise_db,
                 uplink_expected=uplink_loss(plan, deficit_db),
             )
         )
 
-    def _uplink_path_loss_db(self, unix_s: float) -> float:
-        """What the uplink lost beside what the transmitter sent less, or more to make up for it (dB)."""
-        sent_less_db = self.transmit.loss_db(unix_s)
+    def _uplink_path_db(self, unix_s: float) -> float:
+        """What the uplink lost beside what the transmitter now sends less, or more to make up for it (dB)."""
+        sent_less_db = self.transmit.loss_db(unix_s) - self.quiet_transmit_db
         return self.up.loss_db(unix_s) - (0.0 if isnan(sent_less_db) else sent_less_db)
 
 
