@@ -23,6 +23,7 @@ class Look:
     history: queries.History
     notes: tuple[queries.NoteRow, ...]
     rejected: int
+    inputs: tuple[queries.InputState, ...]
 
     @property
     def zone(self) -> ZoneInfo:
@@ -61,6 +62,7 @@ def crew_look(settings: Settings, search: str | None) -> Look | None:
             history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
             notes=queries.latest_notes(connection, current.terminal, NOTES_SHOWN),
             rejected=queries.rejected_count(connection),
+            inputs=queries.input_states(connection, current.terminal),
         )
 
 

@@ -120,6 +120,27 @@ NOT_KNOWN = "not known"
 INPUT_AGES = "Last heard"
 AGO = "{span} ago"
 NO_INPUTS = "No input has reported yet."
+# The agent's own inputs by their type, before their name in the config.
+INPUT_KINDS: Mapping[str, str] = {
+    "mqtt": "MQTT device",
+    "snmp": "SNMP device",
+    "http": "Web page of",
+    "line": "Instrument",
+    "onewire": "Thermometer",
+    "hwmon": "Built-in thermometer",
+    "ups": "UPS",
+    "gnss": "GNSS receiver",
+    "reachability": "Round trips to",
+    "counters": "Traffic at interface",
+    "http_rate": "Rate test with",
+    "iperf": "Rate test with",
+    "notify": "Alerts by",
+}
+INPUT_FAILS = "does not work, for {span}"
+INPUT_STARTS = "no answer yet, for {span}"
+INPUT_FINDING = "works, but look at it"
+INPUTS_WORK = "All inputs that the agent reads itself work ({count})."
+INPUTS_OTHERWISE = "The other inputs that the agent reads itself work ({count})."
 REJECTED = "{count} of the latest messages could not be read."
 
 TELL = "Tell the agent"

@@ -33,7 +33,7 @@ from agent.inputs.messages import (
 from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
 from agent.inputs.payloads import PayloadError, parse
 from agent.plan.link_plan import LinkPlan
-from agent.records import AlertEvent
+from agent.records import AlertEvent, JsonValue
 from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.store.opening import StoreError, primary_code
@@ -287,10 +287,13 @@ class _Live:
 
     def _say_status(self) -> None:
         seen: Mapping[str, float] = self._pipeline.situation().last_seen_unix_s
-        tasks = (self._agent.inputs, self._agent.notifier)
-        collectors = [one for task in tasks if task is not None for one in task.as_json()]
-        message = status_message(self._clock.now(), "online", seen, collectors)
+        message = status_message(self._clock.now(), "online", seen, self._states())
         self._outbox.put(status_topic(self._terminal), message)
+
+    def _states(self) -> list[JsonValue]:
+        """How the inputs and the ways out of alerts fare."""
+        tasks = (self._agent.inputs, self._agent.notifier)
+        return [one for task in tasks if task is not None for one in task.as_json()]
 
     async def _tick(self) -> None:
         with suppress(TimeoutError):
@@ -303,5 +306,6 @@ class _Live:
     async def _report(self) -> None:
         inputs = self._agent.inputs
         while True:
+            await self._on_disk(partial(self._pipeline.save_inputs, self._states()))
             await (asyncio.sleep(STATUS_S) if inputs is None else inputs.change_within(STATUS_S))
             self._say_status()

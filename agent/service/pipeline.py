@@ -13,7 +13,7 @@ from agent.inputs.stamping import Stamper
 from agent.job import Job
 from agent.plan.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
-from agent.records import AlertEvent, Situation
+from agent.records import AlertEvent, JsonValue, Situation
 from agent.store import reader
 from agent.store.rollups import MINUTE_S
 from agent.store.writer import Arrival, Refusal, Stored, StoreWriter
@@ -116,6 +116,10 @@ class Pipeline:
             self._writer.save_snapshot(
                 self._seq, self.stamper.latest_unix_s, self._digest, self._engine.snapshot()
             )
+
+    def save_inputs(self, states: Sequence[JsonValue]) -> None:
+        """Keep how the inputs fare, for the pages."""
+        self._writer.save_inputs(states)
 
     def close(self) -> None:
         """Let go of the store."""

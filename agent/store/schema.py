@@ -50,6 +50,8 @@ CREATE TABLE plan (
 ) WITHOUT ROWID;
 """
 
+_INPUT_TABLE = "CREATE TABLE input_state (terminal TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID"
+
 _READING_TABLE = """
 CREATE TABLE "{kind}" (
     seq INTEGER PRIMARY KEY, terminal TEXT NOT NULL, unix_s REAL NOT NULL, received_unix_s REAL NOT NULL,
@@ -103,6 +105,7 @@ def migrations() -> Iterator[tuple[str, Migration]]:
         yield f"readings {kind}", _script(_READING_TABLE.format(kind=kind))
         for field, plain in own_fields(kind).items():
             yield f"column {kind}.{field}", _column(kind, field, plain)
+    yield "states of inputs", _script(_INPUT_TABLE)
 
 
 def migrate(connection: sqlite3.Connection, now_unix_s: float) -> None:

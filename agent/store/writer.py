@@ -135,6 +135,13 @@ class StoreWriter:
                 (self.terminal, seq, unix_s, digest, json.dumps(snapshot)),
             )
 
+    def save_inputs(self, states: Sequence[JsonValue]) -> None:
+        """Keep how each input that the agent reads by itself fares, and each way out of alerts."""
+        with self._transaction():
+            self._connection.execute(
+                "INSERT OR REPLACE INTO input_state VALUES (?, ?)", (self.terminal, json.dumps(states))
+            )
+
     def save_plan(self, job: Job, plan: LinkPlan, digest: str) -> None:
         """Keep job and plan for the dashboard and the report."""
         with self._transaction():

@@ -13,7 +13,7 @@ from dashboard.changes import only_changed
 from dashboard.figures import TRENDS, Trend, trend_figure, trends_of
 from dashboard.look import TREND_SPAN_S, Look, crew_look
 from dashboard.manner import METRIC, Manner, MannerData, manner_of
-from dashboard.pages import crew_answers, crew_parts
+from dashboard.pages import crew_answers, crew_parts, input_parts
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text
 from dashboard.theme import THEMES
@@ -23,7 +23,7 @@ POLL_MS = 3000
 TICK_MS = 1000
 # The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
 SILENT_AFTER_S = 16.0
-TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "notes")
+TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "states", "notes")
 CAPTIONS = tuple(f"caption-{trend.name}" for trend in TRENDS)
 GRAPHS = tuple(f"graph-{trend.name}" for trend in TRENDS)
 PARTS = TEXT_PARTS + CAPTIONS + GRAPHS + ("alarms",)
@@ -60,7 +60,9 @@ def _now_column() -> Component:
 
 
 def _side_column() -> Component:
-    ages = html.Section([html.H2(words.INPUT_AGES), html.Div(id="ages")], className="sheet age-sheet")
+    ages = html.Section(
+        [html.H2(words.INPUT_AGES), html.Div(id="states"), html.Div(id="ages")], className="sheet age-sheet"
+    )
     said = html.P(id="delivery", className="delivery", role="status")
     return html.Div([crew_answers.note_keys(), ages, said], className="column side")
 
@@ -96,6 +98,7 @@ def page_parts(seen: Look, theme_name: str, manner: Manner = METRIC) -> dict[str
         "next": crew_parts.next_thing(situation, zone),
         "alerts": crew_parts.alert_list(situation.alerts, zone, manner),
         "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s, seen.rejected),
+        "states": input_parts.input_states(seen.inputs, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
         "alarms": crew_parts.alarms(situation.alerts),
         **dict(zip(CAPTIONS, captions, strict=True)),

@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ import pytest
 from agent.cli import main
 from agent.config import LOOPBACK
 from agent.inputs.messages import status_topic
+from agent.store.opening import open_for_reading
 from tests.inputs.collectors.inputs_at_work import config_with
 from tests.inputs.collectors.test_http import Device
 from tests.live import ROOT, retained, stored_readings
@@ -101,6 +103,13 @@ def states(port: int) -> dict[str, dict[str, object]]:
     return {} if status is None else {one["name"]: one for one in json.loads(status).get("collectors", [])}
 
 
+def troubled_in_store(store: Path) -> set[str]:
+    """Which of them fail by what the store keeps for the pages."""
+    with closing(open_for_reading(store)) as connection:
+        (body,) = connection.execute("SELECT body FROM input_state").fetchone()
+    return {one["name"] for one in json.loads(body) if one["state"] == "failing"}
+
+
 def as_expected(port: int) -> bool:
     found = states(port)
     return found.keys() == EXPECTED.keys() and all(
@@ -120,6 +129,8 @@ def test_some_work_and_the_others_are_named(
         # Two inputs five times a second; a shared machine gets twice the time.
         wait_until(lambda: len(stored_readings(store)) >= before + 50, 10.0, "readings at their pace")
         assert main(["status", str(config)]) in (0, 1)
+        troubled = {name for name, error in EXPECTED.items() if error is not None}
+        wait_until(lambda: troubled_in_store(store) == troubled, 10.0, "the states in the store")
         said = capsys.readouterr().out
         assert "input line mute: " in said and "input http modem" not in said
     finally:
