@@ -17,13 +17,16 @@ import aiomqtt
 
 from agent.config import Config, load_config
 from agent.errors import UsageError
+from agent.inputs.collectors.frame import EXPECTED
 from agent.inputs.collectors.registry import collectors_of
 from agent.inputs.collectors.trying import try_all
 from agent.inputs.messages import status_topic
 from agent.inputs.mqtt import QOS, connect_host, publishing_client
 from agent.plan.day_ahead import day_ahead
 from agent.plan_store import PlanError, load_or_compute_plan
+from agent.records import AlertEvent
 from agent.service.console import say
+from agent.service.outlets import outlets_of
 from agent.store.opening import StoreError, open_for_reading
 from agent.store.reader import InputAge, input_ages
 
@@ -48,22 +51,32 @@ class Finding:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What is only done when asked for."""
+
+    rate_tests: bool
+    outlets: bool
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The config."""
+    """The config, and what costs data or reaches people and is only done when asked for."""
     parser.add_argument("config", type=Path, help="the terminal's config file")
+    parser.add_argument("--rate-tests", action="store_true", help="run the tests of the rate once; uses data")
+    parser.add_argument("--outlets", action="store_true", help="send a test alert by every [notify] outlet")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print a line for everything looked at; 1 where something wants mending."""
     config = load_config(args.config, os.environ)
     all_fine = True
-    for finding in findings(args.config, config, time.time()):
+    for finding in findings(args.config, config, time.time(), Extras(args.rate_tests, args.outlets)):
         say(f"{'ok     ' if finding.fine else 'FINDING'}  {finding.subject:<8} {finding.text}")
         all_fine &= finding.fine
     return 0 if all_fine else 1
 
 
-def findings(path: Path, config: Config, now_unix_s: float) -> Iterator[Finding]:
+def findings(path: Path, config: Config, now_unix_s: float, extras: Extras) -> Iterator[Finding]:
     """Look at one thing after the other."""
     yield Finding(True, "config", f"{path}: terminal {config.job.terminal}, {config.job.site.name}")
     yield check_broker(config)
@@ -72,7 +85,8 @@ def findings(path: Path, config: Config, now_unix_s: float) -> Iterator[Finding]
     yield check_store(config)
     yield from check_plan(path, config)
     yield from check_inputs(config, now_unix_s)
-    yield from check_collectors(config)
+    yield from check_collectors(config, extras.rate_tests)
+    yield from check_outlets(config, now_unix_s, extras.outlets)
 
 
 def check_broker(config: Config) -> Finding:
@@ -189,21 +203,57 @@ def check_inputs(config: Config, now_unix_s: float) -> Iterable[Finding]:
     return [_input_finding(one, now_unix_s - one.unix_s) for one in regular]
 
 
-def check_collectors(config: Config) -> Iterable[Finding]:
+def check_collectors(config: Config, rate_tests: bool) -> Iterator[Finding]:
     """Every input that the agent reads by itself, tried once, all at the same time."""
     try:
         collectors = collectors_of(config, os.environ)
     except UsageError as error:
-        return [Finding(False, "inputs", line) for line in str(error).splitlines()]
+        yield from (Finding(False, "inputs", line) for line in str(error).splitlines())
+        return
+    costs_mb = [one.rate_test.most_mb for one in collectors if one.rate_test is not None]
+    if rate_tests and costs_mb:
+        yield Finding(True, "inputs", f"tests of the rate run now, and take up to {sum(costs_mb):g} MB")
     # The agent's own broker runs with the agent.
     waiting = [
         one for one in collectors if one.at_broker and config.broker.embedded and not _connects(config)
     ]
-    tried = asyncio.run(try_all([one for one in collectors if one not in waiting]))
-    return [
-        *(Finding(one.fine, "input", f"{one.name}: {one.text}") for one in tried),
-        *(Finding(True, "input", f"{one.name}: is heard once the agent runs") for one in waiting),
-    ]
+    tried = asyncio.run(try_all([one for one in collectors if one not in waiting], rate_tests))
+    yield from (Finding(one.fine, "input", f"{one.name}: {one.text}") for one in tried)
+    yield from (Finding(True, "input", f"{one.name}: is heard once the agent runs") for one in waiting)
+
+
+def check_outlets(config: Config, now_unix_s: float, send: bool) -> Iterator[Finding]:
+    """Every way out of alerts; a test alert goes out only when that is asked for."""
+    try:
+        outlets = outlets_of(config)
+    except UsageError as error:
+        yield Finding(False, "outlet", str(error))
+        return
+    for name, outlet in outlets.items():
+        if not send:
+            yield Finding(True, "outlet", f"{name}: not tried; --outlets sends a test alert")
+            continue
+        try:
+            asyncio.run(outlet.deliver(trial_alert(now_unix_s)))
+        except EXPECTED as error:
+            yield Finding(False, "outlet", f"{name}: {str(error) or 'no answer in time'}; mend [notify]")
+        else:
+            yield Finding(True, "outlet", f"{name}: the test alert went out; ask whether it came in")
+
+
+def trial_alert(now_unix_s: float) -> AlertEvent:
+    """An alert that nobody can take for a real one."""
+    return AlertEvent(
+        unix_s=now_unix_s,
+        rule="test",
+        severity="advise",
+        state="raised",
+        cause="none",
+        action="Nothing to do: this is only a test of how alerts reach you",
+        evidence=("sent by hand, before the job",),
+        figures={},
+        deadline_unix_s=None,
+    )
 
 
 def _connects(config: Config) -> bool:

@@ -188,8 +188,8 @@ class Notifier:
             LOG.warning("%s cannot be read (%s): alerts may go out again", self._memory, error)
 
 
-def notifier_of(config: Config, clock: AnyClock) -> Notifier | None:
-    """What the config asks for; None where it names no way out. Raises UsageError."""
+def outlets_of(config: Config) -> dict[str, Outlet]:
+    """The ways out of alerts that the config names, by their names. Raises UsageError."""
     settings = config.notify
     outlets: dict[str, Outlet] = {}
     if settings.command:
@@ -198,6 +198,13 @@ def notifier_of(config: Config, clock: AnyClock) -> Notifier | None:
         lines = settings.urls_file.read_text(encoding="utf-8").splitlines()
         urls = [line.strip() for line in lines if line.strip() and not line.startswith("#")]
         outlets["notify services"] = Services(config.job.terminal, urls)
+    return outlets
+
+
+def notifier_of(config: Config, clock: AnyClock) -> Notifier | None:
+    """What the config asks for; None where it names no way out. Raises UsageError."""
+    settings = config.notify
+    outlets = outlets_of(config)
     if not outlets:
         return None
     policy = Policy(

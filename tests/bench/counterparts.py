@@ -162,10 +162,10 @@ def ups(folder: Path, _: int) -> Iterator[str]:
 
 
 @contextmanager
-def reachability(_: Path, broker_port: int) -> Iterator[str]:
-    """Probes of the loopback: connections to the broker and to a port where nobody listens."""
+def reachability(_: Path, __: int) -> Iterator[str]:
+    """Probes of the loopback: connections that are refused, which is an answer too."""
     yield (
-        f'[[inputs.reachability]]\ntarget = "{LOOPBACK}"\nport = {broker_port}\ngateway = "{LOOPBACK}"\n'
+        f'[[inputs.reachability]]\ntarget = "{LOOPBACK}"\nport = {free_port()}\ngateway = "{LOOPBACK}"\n'
         f'method = "tcp"\nevery_s = {EVERY_S}\n'
     )
 

@@ -59,6 +59,15 @@ Stream = Callable[[], AsyncGenerator[Collected, None]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RateTest:
+    """What an input that tests the rate asks of the link: so many megabytes each time, from this server."""
+
+    host: str
+    port: int
+    most_mb: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Collector:
     """One input. `place` is where it reads (host, file); `advice` what to do where that fails.
 
@@ -73,6 +82,7 @@ class Collector:
     first_within_s: float
     least_retry_s: float = 0.0
     at_broker: bool = False
+    rate_test: RateTest | None = None
 
 
 @dataclass(slots=True)

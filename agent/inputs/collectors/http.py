@@ -5,7 +5,6 @@ import ssl
 import time
 from collections.abc import AsyncGenerator, Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import Literal
 
 from agent.config import FilePath
@@ -14,6 +13,7 @@ from agent.inputs.collectors.frame import Collected, Collector, CollectorError, 
 from agent.inputs.collectors.mapped import Line, Mapped, Seconds, TimeoutSeconds, Word, mapped
 from agent.inputs.collectors.registry import Around
 from agent.inputs.collectors.secrets import secret_of
+from agent.inputs.collectors.sockets import usual_trust
 from agent.inputs.collectors.web import FORBIDDEN, OK, UNKNOWN, Answer, Page, address_of
 from agent.inputs.collectors.web_login import Digest, Login, basic, bearer
 from agent.inputs.payloads import MAX_PAYLOAD_BYTES
@@ -77,19 +77,13 @@ def _login(settings: Settings, around: Around) -> Login | None:
 def _trust(ca_file: str | None, around: Around) -> Callable[[], ssl.SSLContext]:
     """Makes what says whom to believe that it is the device."""
     if ca_file is None:
-        return _usual_trust
+        return usual_trust
     try:
         own = ssl.create_default_context(cafile=str(around.config.path.parent / ca_file))
     except OSError as error:
         around.findings.add(around.section, "ca_file", ca_file, f"a PEM file that may be read ({error})")
-        return _usual_trust
+        return usual_trust
     return lambda: own
-
-
-@cache
-def _usual_trust() -> ssl.SSLContext:
-    """The system's authorities: some megabytes, once for all inputs."""
-    return ssl.create_default_context()
 
 
 def _stream(settings: Settings, page: Page, how: Mapped) -> Stream:

@@ -7,7 +7,6 @@ acknowledged it, since what waits in this computer's buffers has not left.
 import asyncio
 import os
 import re
-import ssl
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -17,7 +16,7 @@ from urllib.parse import urlsplit
 from annotated_types import MaxLen, MinLen
 
 from agent.inputs.collectors.flows import CHUNK_BYTES, Flow, FlowTest, Pump, Target, run_flows
-from agent.inputs.collectors.frame import Collector, CollectorError
+from agent.inputs.collectors.frame import Collector, CollectorError, RateTest
 from agent.inputs.collectors.rate_rounds import (
     Direction,
     OneWay,
@@ -29,6 +28,7 @@ from agent.inputs.collectors.rate_rounds import (
 from agent.inputs.collectors.rate_turn import Cost
 from agent.inputs.collectors.registry import Around
 from agent.inputs.collectors.secrets import secret_of
+from agent.inputs.collectors.sockets import usual_trust
 
 Url = Annotated[str, MinLen(8), MaxLen(2000)]
 ANSWER_WITHIN_S = 15.0
@@ -76,6 +76,10 @@ def collector(settings: Settings, token: str | None, watchman: Watchman) -> Coll
     if settings.upload_url is not None:
         urls["up"] = settings.upload_url
     place = next(iter(urls.values()))
+    found = split_url(place)
+    if found is None:
+        raise AssertionError("addresses are checked before")
+    target, _ = found
     return Collector(
         name=f"http_rate {urlsplit(place).netloc.rpartition('@')[2]}",
         place=place,
@@ -83,6 +87,7 @@ def collector(settings: Settings, token: str | None, watchman: Watchman) -> Coll
         stream=lambda: rounds(settings, watchman, list(urls), partial(one_way, settings, urls, token)),
         first_within_s=len(urls) * (settings.seconds + 2.0 * ANSWER_WITHIN_S),
         least_retry_s=min(settings.every_s, LONGEST_RETRY_S),
+        rate_test=RateTest(host=target.host, port=target.port, most_mb=settings.test_mb),
     )
 
 
@@ -116,7 +121,7 @@ def split_url(url: str) -> tuple[Target, str] | None:
     unfit = parts.username or re.search(r"[^!-~]", url)
     if parts.scheme not in PORTS or not parts.hostname or unfit:
         return None
-    tls = ssl.create_default_context() if parts.scheme == "https" else None
+    tls = usual_trust() if parts.scheme == "https" else None
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
     return Target(host=parts.hostname, port=port or PORTS[parts.scheme], tls=tls), path
 

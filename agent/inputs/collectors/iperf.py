@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from annotated_types import Interval
 
 from agent.config import Host, Port
-from agent.inputs.collectors.frame import Collector, CollectorError
+from agent.inputs.collectors.frame import Collector, CollectorError, RateTest
 from agent.inputs.collectors.rate_rounds import (
     BITS_PER_BYTE,
     Direction,
@@ -63,6 +63,7 @@ def collector(settings: Settings, watchman: Watchman) -> Collector:
         stream=lambda: rounds(settings, watchman, ways, Measurer(settings).one_way),
         first_within_s=len(ways) * (settings.seconds + 2.0 * AROUND_S),
         least_retry_s=min(settings.every_s, LONGEST_RETRY_S),
+        rate_test=RateTest(host=settings.host, port=settings.port, most_mb=settings.test_mb),
     )
 
 

@@ -1,11 +1,19 @@
-"""TCP connections with a window of a chosen size, timed."""
+"""TCP connections with a window of a chosen size, timed, and whom to trust on those with TLS."""
 
 import asyncio
 import socket
+import ssl
 import time
+from functools import cache
 
 # What waits in the computer unsent is neither on its way nor can it be called back.
 UNSENT_BYTES = 65_536
+
+
+@cache
+def usual_trust() -> ssl.SSLContext:
+    """The system's authorities: some megabytes, once for all inputs."""
+    return ssl.create_default_context()
 
 
 async def connect(host: str, port: int, window_bytes: int | None) -> tuple[socket.socket, float]:

@@ -9,6 +9,7 @@ from agent.inputs.collectors.frame import (
     EXPECTED,
     Collected,
     Collector,
+    RateTest,
     checked,
     failure_text,
     first_collected,
@@ -29,9 +30,29 @@ class Tried:
     text: str
 
 
-async def try_all(collectors: Sequence[Collector]) -> list[Tried]:
-    """All at once, in their order; none takes longer than PATIENCE_S."""
-    return await asyncio.gather(*(_try(one) for one in collectors))
+async def try_all(collectors: Sequence[Collector], rate_tests: bool = False) -> list[Tried]:
+    """All at once, in their order; none takes longer than PATIENCE_S.
+
+    Unless `rate_tests` are wanted, only the far ends of those are looked for: a test costs the link's data.
+    """
+    return await asyncio.gather(
+        *(
+            _try(one) if rate_tests or one.rate_test is None else _reach(one, one.rate_test)
+            for one in collectors
+        )
+    )
+
+
+async def _reach(collector: Collector, test: RateTest) -> Tried:
+    """Whether the server of a test of the rate takes connections."""
+    try:
+        async with asyncio.timeout(PATIENCE_S):
+            _, writer = await asyncio.open_connection(test.host, test.port)
+    except OSError as error:
+        return Tried(collector.name, False, failure_text(collector, error))
+    writer.transport.abort()
+    text = f"the server answers; each test takes up to {test.most_mb:g} MB, so none was run"
+    return Tried(collector.name, True, text)
 
 
 async def _try(collector: Collector) -> Tried:

@@ -1,0 +1,92 @@
+"""What `check` only does when asked for: tests of the rate, and alerts to people."""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from agent.cli import main
+from agent.config import LOOPBACK
+from tests.inputs.collectors.inputs_at_work import config_with
+from tests.inputs.collectors.servers import TOKEN, responder
+from tests.inputs.collectors.test_iperf import server as iperf_server
+from tests.processes import free_port
+
+WRITE = "import pathlib, sys; pathlib.Path(sys.argv[1]).write_bytes(sys.stdin.buffer.read())"
+
+
+def lines(capsys: pytest.CaptureFixture[str], subject: str) -> list[str]:
+    """What was printed about this."""
+    return [line for line in capsys.readouterr().out.splitlines() if f" {subject} " in line]
+
+
+def with_store(folder: Path, text: str) -> Path:
+    """A config whose store, were there one, would lie in the folder."""
+    own = f'[broker]\nport = {free_port()}\n[store]\npath = "{folder}/day.sqlite3"\n'
+    return config_with(folder, text, own).path
+
+
+def test_the_rate_is_tested_only_when_asked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RATE_TOKEN", TOKEN)
+    port = free_port()
+    text = f"""
+[[inputs.http_rate]]
+download_url = "http://{LOOPBACK}:{port}/down"
+token_env = "RATE_TOKEN"
+seconds = 1.0
+flows = 1
+test_mb = 5000.0
+day_mb = 100000.0
+"""
+    config = with_store(tmp_path, text)
+    main(["check", str(config)])
+    (absent,) = lines(capsys, "input")
+    assert absent.startswith("FINDING") and "Connect" in absent
+    with responder(port, tmp_path, hour_mb=100_000.0):
+        main(["check", str(config)])
+        (answers,) = lines(capsys, "input")
+        assert answers.startswith("ok") and "up to 5000 MB" in answers
+        assert not (tmp_path / "day.sqlite3.tests.json").exists()
+        main(["check", str(config), "--rate-tests"])
+        said = capsys.readouterr().out
+    assert said.index("take up to 5000 MB") < said.index("down_mbps")
+    assert json.loads((tmp_path / "day.sqlite3.tests.json").read_text())["bytes"] > 0
+
+
+def test_iperf3_still_serves_after_it_was_looked_for(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = free_port()
+    text = f'[[inputs.iperf]]\nhost = "{LOOPBACK}"\nport = {port}\nseconds = 1.0\nomit_s = 0.0\n'
+    config = with_store(tmp_path, f"{text}test_mb = 10000.0\nday_mb = 100000.0\n")
+    with iperf_server(port):
+        main(["check", str(config)])
+        assert "the server answers" in lines(capsys, "input")[0]
+        main(["check", str(config), "--rate-tests"])
+        assert "up_mbps" in lines(capsys, "input")[0]
+
+
+def test_a_test_alert_goes_out_only_when_asked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told = tmp_path / "told.json"
+    words = json.dumps([sys.executable, "-c", WRITE, str(told)])
+    config = with_store(tmp_path, f"[notify]\ncommand = {words}\n")
+    main(["check", str(config)])
+    assert "--outlets" in lines(capsys, "outlet")[0]
+    assert not told.exists()
+    main(["check", str(config), "--outlets"])
+    (line,) = lines(capsys, "outlet")
+    assert line.startswith("ok") and "went out" in line
+    alert = json.loads(told.read_bytes())
+    assert (alert["rule"], alert["severity"]) == ("test", "advise")
+    assert "only a test" in alert["action"]
+
+
+def test_an_outlet_that_fails_is_a_finding(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = json.dumps([sys.executable, "-c", "import sys; sys.exit('no credit left')"])
+    config = with_store(tmp_path, f"[notify]\ncommand = {words}\n")
+    assert main(["check", str(config), "--outlets"]) == 1
+    (line,) = lines(capsys, "outlet")
+    assert line.startswith("FINDING") and "no credit left" in line
