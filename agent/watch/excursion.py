@@ -6,33 +6,37 @@ with a time constant near an hour, so that it changes by a third within five min
 """
 
 from dataclasses import dataclass, field
-from math import inf, isnan, nan
+from math import isnan, nan
 
+from agent.watch.onset import STUDIED_S, Onset
 from agent.watch.series import Cells, forget, median
 
 START_DB = 0.5
 END_DB = 0.3
-ONSET_STUDIED_S = 480.0
 REPEATS_WITHIN_S = 7200.0
 SLOW_START_S = 45.0
 JUMPS_APART_S = 60.0
 DEEP_JUMP_DB = 2.5
-JUMP_LEAST_DB = 0.3
-JUMP_S = 20.0
-KNOCKED_SHARE = 0.75
-GROWN = 1.7
 WENT_DB = 0.7
 WENT_S = (60.0, 2400.0)
 WENT_WITHIN_S = 14_400.0
 WENT_KEPT = 20
 ALIKE = 2.5
-LEAST_RISE_DB = 0.4  # smaller rises drown in the cells' noise
 STANDING_DB = 0.12
-DENSE_CELLS_S = 15.0  # rarer values are not smoothed: each may be the only one of its kind
 JUMP_DB = 0.8  # a further abrupt loss on top of an older one is studied as a new onset
 BAND_LEAST_DB = 0.3
 BAND_NOISES = 4.0
 TURNS_WITHIN_S = 1500.0
+
+
+@dataclass(slots=True)
+class Obstacle:
+    """A deep jump on top of a loss, which may go as it came: then the loss is what it was before."""
+
+    since_unix_s: float
+    under: Onset
+    under_db: float
+    slow_start: bool
 
 
 @dataclass(slots=True)
@@ -41,10 +45,8 @@ class Excursion:
 
     history: Cells = field(default_factory=lambda: Cells(keep=72))
     start_unix_s: float = nan
-    base_db: float = 0.0
-    studied_from_unix_s: float = nan
-    onset_s: float = nan
-    studied_db: float = nan
+    onset: Onset = field(default_factory=Onset)
+    obstacle: Obstacle | None = None
     slow_start: bool = False  # a first part that took as long as a shower, before any later jump
     quiet_unix_s: float = nan  # last time the loss was small
     anchor_db: float = nan
@@ -68,17 +70,14 @@ class Excursion:
             self.noise_before_db = noise_db
         elif isnan(self.start_unix_s):
             if loss_db >= START_DB:
-                self._begin(unix_s, self._before_db())
+                self._begin(unix_s)
         elif self._jumped(unix_s, loss_db):
-            self._begin(unix_s, median(self.history.values[-9:-5]))
-        if isnan(self.start_unix_s):
-            return
-        self.worst_db = max(self.worst_db, loss_db)
-        if unix_s - self.studied_from_unix_s <= ONSET_STUDIED_S:
-            self.onset_s = self._onset(loss_db)
-            self.studied_db = loss_db
-        elif loss_db > GROWN * self.studied_db:
-            self.onset_s = inf  # most of it came later, little by little
+            self._jump(unix_s, loss_db)
+        elif self.obstacle is not None:
+            self._follow_obstacle(unix_s, loss_db, self.obstacle)
+        if not isnan(self.start_unix_s):
+            self.worst_db = max(self.worst_db, loss_db)
+            self.onset.study(unix_s, loss_db, self.history)
 
     def _before_db(self) -> float:
         """What had been lost for minutes already (clouds, drift); 0 when the loss was on its way (dB)."""
@@ -87,15 +86,32 @@ class Excursion:
             return 0.0
         return max(-START_DB, min(0.8 * START_DB, median(near)))
 
-    def _begin(self, unix_s: float, base_db: float) -> None:
-        if isnan(self.start_unix_s):
-            self.start_unix_s = unix_s
-            forget(self.starts_unix_s, unix_s - REPEATS_WITHIN_S)
-            self.starts_unix_s.append(unix_s)
-        elif self.onset_s >= max(SLOW_START_S, 2.0 * self._spacing_s()):
+    def _begin(self, unix_s: float) -> None:
+        self.start_unix_s = unix_s
+        forget(self.starts_unix_s, unix_s - REPEATS_WITHIN_S)
+        self.starts_unix_s.append(unix_s)
+        self.onset = Onset(unix_s, self._before_db())
+
+    def _jump(self, unix_s: float, loss_db: float) -> None:
+        under_db = self._minute_ago_db()
+        if loss_db - under_db >= DEEP_JUMP_DB and self.obstacle is None:
+            self.obstacle = Obstacle(unix_s, self.onset, under_db, self.slow_start)
+        if self.onset.took_s >= max(SLOW_START_S, 2.0 * self._spacing_s()):
             self.slow_start = True
-        self.studied_from_unix_s = unix_s
-        self.base_db = base_db
+        self.onset = Onset(unix_s, under_db)
+
+    def _follow_obstacle(self, unix_s: float, loss_db: float, obstacle: Obstacle) -> None:
+        """What was abruptly there and is as abruptly gone says nothing of the loss beneath it."""
+        if unix_s - obstacle.since_unix_s > STUDIED_S:
+            self.obstacle = None
+        elif self._minute_ago_db() - loss_db >= DEEP_JUMP_DB and loss_db <= obstacle.under_db + START_DB:
+            self.onset, self.slow_start = obstacle.under, obstacle.slow_start
+            self.worse_unix_s.clear()
+            self.better_unix_s.clear()
+            self.obstacle = None
+
+    def _minute_ago_db(self) -> float:
+        return median(self.history.values[-9:-5])
 
     def _spacing_s(self) -> float:
         times = self.history.unix_s
@@ -109,16 +125,16 @@ class Excursion:
         self.worst_db = 0.0
         self.quiet_unix_s = unix_s
         self.start_unix_s = nan
-        self.onset_s = nan
-        self.base_db = 0.0
+        self.onset = Onset()
+        self.obstacle = None
         self.slow_start = False
 
     def _jumped(self, unix_s: float, loss_db: float) -> bool:
-        since_s = unix_s - self.studied_from_unix_s
+        since_s = unix_s - self.onset.from_unix_s
         if since_s < JUMPS_APART_S or len(self.history.values) < 9:
             return False
-        least_db = JUMP_DB if since_s >= ONSET_STUDIED_S else DEEP_JUMP_DB
-        return loss_db - median(self.history.values[-9:-5]) >= least_db
+        least_db = JUMP_DB if since_s >= STUDIED_S else DEEP_JUMP_DB
+        return loss_db - self._minute_ago_db() >= least_db
 
     def _follow_flatness(self, unix_s: float, loss_db: float, noise_db: float) -> None:
         band_db = max(BAND_LEAST_DB, BAND_NOISES * noise_db, 0.12 * loss_db)
@@ -132,34 +148,13 @@ class Excursion:
         for turns in (self.worse_unix_s, self.better_unix_s):
             forget(turns, unix_s - TURNS_WITHIN_S)
 
-    def _onset(self, loss_db: float) -> float:
-        """Time from a third to three quarters of the present loss (s); inf when it began before that."""
-        rise_db = loss_db - self.base_db
-        if rise_db < LEAST_RISE_DB:
-            return nan
-        values, times = self.history.values, self.history.unix_s
-        dense = len(times) > 1 and times[-1] - times[0] <= DENSE_CELLS_S * len(times)
-        if dense:
-            values = _smoothed(values)
-        low, high = self.base_db + 0.33 * rise_db, self.base_db + 0.75 * rise_db
-        small = next((i for i in range(len(values) - 1, -1, -1) if values[i] <= low), None)
-        if small is None:
-            return inf
-        big = next((i for i in range(small + 1, len(values)) if values[i] >= high), None)
-        if big is None:
-            return nan
-        jumps = _jumps_db(values[small:])
-        # A gust may push twice: the time between two knocks is not the time that a shower takes.
-        knocked = dense and len(jumps) <= 2 and sum(jumps) >= KNOCKED_SHARE * rise_db
-        return JUMP_S if knocked else times[big] - times[small]
-
     def age_s(self, unix_s: float) -> float:
         """How long the excursion lasts (s), 0 when there is none."""
         return 0.0 if isnan(self.start_unix_s) else unix_s - self.start_unix_s
 
     def jump_age_s(self, unix_s: float) -> float:
         """How long ago the loss, or the last jump on top of it, set in (s); 0 when there is none."""
-        return 0.0 if isnan(self.start_unix_s) else unix_s - self.studied_from_unix_s
+        return 0.0 if isnan(self.start_unix_s) else unix_s - self.onset.from_unix_s
 
     def alone(self) -> bool:
         """Whether nothing like it began within the two hours before."""
@@ -193,23 +188,3 @@ class Excursion:
     def worsened(self, unix_s: float, within_s: float) -> int:
         """How often the loss got clearly greater within the last `within_s`."""
         return sum(turn >= unix_s - within_s for turn in self.worse_unix_s)
-
-
-def _smoothed(values: list[float]) -> list[float]:
-    """Medians of three neighbours: edges stay where they are, single outliers go."""
-    inner = [sorted(values[i - 1 : i + 2])[1] for i in range(1, len(values) - 1)]
-    return [*values[:1], *inner, *values[-1:]] if len(values) > 2 else values
-
-
-def _jumps_db(values: list[float]) -> list[float]:
-    """The abrupt rises among these cells: each over two cells, one after the other."""
-    jumps = []
-    index = 0
-    while index + 2 < len(values):
-        rise_db = values[index + 2] - values[index]
-        if rise_db >= JUMP_LEAST_DB:
-            jumps.append(rise_db)
-            index += 2
-        else:
-            index += 1
-    return jumps
