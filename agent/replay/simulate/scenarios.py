@@ -156,7 +156,8 @@ def _episodes(rng: np.random.Generator, band: Band, sensors: Sensors, span_s: fl
         episodes += _kind(rng, kind, (band, sensors), at_s, begin_s + room_s - at_s)
     if rng.random() < 0.4:
         # A nudge of a few tenths of a dB is not worth a re-peak, and no episode.
-        nudge_s = float(np.round(rng.uniform(SET_UP_S, SET_UP_S + 600.0)))
+        # Before the first episode: it must not push a dish back that a gust has turned.
+        nudge_s = float(np.round(rng.uniform(SET_UP_S - 900.0, SET_UP_S - 300.0)))
         episodes.append(
             Mispoint(how="gust", at_s=nudge_s, loss_db=float(rng.uniform(0.1, 0.4)), mended_after_s=None)
         )
