@@ -5,7 +5,6 @@ taken stays unacknowledged in the broker.
 """
 
 import asyncio
-import gc
 import importlib
 import logging
 import sqlite3
@@ -145,16 +144,6 @@ async def _broker(settings: BrokerSettings, gate: DurableGate) -> AsyncIterator[
         yield
 
 
-def _keep_what_started() -> None:
-    """Take the objects that stay out of what the garbage collector looks through.
-
-    It looks through everything only when a quarter as many new ones have lasted: without this, cycles that
-    the work leaves behind pile up for half an hour first.
-    """
-    gc.collect()
-    gc.freeze()
-
-
 class _Live:
     """The tasks and what they share."""
 
@@ -183,7 +172,6 @@ class _Live:
         """Start the tasks, and end them in an order that loses nothing."""
         self._say(await self._on_disk(partial(self._pipeline.catch_up, time.time())))
         self._say_status()
-        _keep_what_started()
         async with asyncio.TaskGroup() as group:
             link = group.create_task(
                 stay_connected(self._link(), self._deliver, self._outbox, self._on_link), name="subscriber"
