@@ -31,7 +31,7 @@ HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a b
 UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
 UPLINK_MOST = 3.0
 UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else again
-STEP_SPREAD = 0.29  # standard deviation of what a step of the display hides, 1/sqrt(12)
+STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 DRIFT_DB = 0.2  # of both references against each other
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 

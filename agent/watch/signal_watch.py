@@ -23,6 +23,8 @@ ROUGH_AFTER_S = 120.0
 ROUGH_LEAST_S = 300.0
 LEAST_NOISE_DB = 0.04
 LEFT_STEP_S = 1500.0
+LEFT_STEP_DRY_S = 600.0
+LEFT_STEP_READINGS = 5
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
 
@@ -113,16 +115,26 @@ class SignalWatch:
         # The median change of independent normal errors is 0.95 of their standard deviation.
         return median(changes) / max(LEAST_NOISE_DB, 0.95 * excursion.noise_before_db)
 
-    def _doubt_db(self, unix_s: float) -> float:
+    def _doubt_db(self, unix_s: float, gauge_dry: bool) -> float:
         """How much less may be lost than the figure shows: a coarse one may sit on the edge of two steps.
 
-        One that left its step for the first time in hours and stays away was not on the edge.
+        One that left its step for the first time in hours and stays away was not on the edge. A shower stays
+        within a wide step for a while, too.
         """
-        step_db = self.down.carrier.resolution_db
-        left = self.excursion.alone() and self.excursion.flat_s(unix_s) >= LEFT_STEP_S
-        if step_db < COARSE_DB or left:
+        carrier = self.down.carrier
+        long_s = LEFT_STEP_DRY_S if gauge_dry else LEFT_STEP_S
+        long_s = max(long_s, LEFT_STEP_READINGS * carrier.interval.typical_s)
+        left = self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s
+        if carrier.resolution_db < COARSE_DB or left:
             return 0.0
-        return step_db if step_db >= VERY_COARSE_DB else 0.5 * step_db
+        return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
+
+    def _by_uplink_db(self, unix_s: float, unexplained_db: float, plan: LinkPlan) -> float:
+        """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
+        if not self.up.carrier.resolution_db < self.down.carrier.resolution_db:
+            return nan
+        turned_db = uplink_loss(plan, unexplained_db).turned_db
+        return unexplained_db * min(1.0, self._uplink_path_db(unix_s) / turned_db) if turned_db > 0.0 else nan
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
@@ -145,12 +157,14 @@ class SignalWatch:
         confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather, plan)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
+        doubt_db = 0.0 if pushed else self._doubt_db(unix_s, weather.gauge_dry(unix_s))
+        by_uplink_db = self._by_uplink_db(unix_s, unexplained_db, plan)
         upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
         return SignalView(
             level_db=level_db,
             deficit_db=deficit_db,
             unexplained_db=unexplained_db,
-            certain_db=unexplained_db - (0.0 if pushed else self._doubt_db(unix_s)),
+            certain_db=max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
             uplink_db=self.up.carrier.level_db(unix_s),
@@ -180,7 +194,7 @@ class SignalWatch:
                 slow_start=excursion.slow_start,
                 age_s=excursion.age_s(unix_s),
                 jump_age_s=excursion.jump_age_s(unix_s),
-                jump_db=deficit_db - self._doubt_db(unix_s) - max(0.0, excursion.onset.base_db),
+                jump_db=deficit_db - self._doubt_db(unix_s, False) - max(0.0, excursion.onset.base_db),
                 flat_s=excursion.flat_s(unix_s),
                 slide_s=excursion.slide_s(unix_s),
                 turns=excursion.turns(unix_s),
