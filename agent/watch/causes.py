@@ -16,12 +16,14 @@ SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "block
 UNKNOWN_WEIGHT = 0.0  # the cause that nobody thought of
 
 # Sizes below are judgement where no source stands beside them; tests.bench.detection shows what they do.
+SPACINGS = 2.5  # an onset within two spacings of the readings, and their jitter, may have been abrupt
 ABRUPT_S = 30.0  # a gust or knock is over in seconds; three cells of the decision grid
 DENSE_S = 20.0  # readings this close show a shower's onset as it is
 RAIN_ONSET_S = (45.0, 900.0)  # the front of a shower takes about a minute to a quarter of an hour
 SLIDE_S = 1200.0  # a sinking tripod goes one way for longer than a shower grows
 FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # steady so long: weight on top
-STEADY_INTERVAL_S = 60.0  # rarer readings take proportionally longer to be called steady
+JITTER = 0.9  # of the times of readings
+STEADY_INTERVAL_S = 150.0  # rarer readings take proportionally longer to be called steady
 DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
 AFTER_RAIN_S = 300.0  # so long dry and steady, and what is still missing is not the rain's
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
@@ -98,7 +100,7 @@ def _resolution(interval_s: float) -> float:
 
 
 def _came_as_rain(facts: SignalFacts) -> bool:
-    shortest_s = max(RAIN_ONSET_S[0], 2.0 * facts.interval_s)
+    shortest_s = max(RAIN_ONSET_S[0], SPACINGS * facts.interval_s)
     return shortest_s < facts.onset_s <= RAIN_ONSET_S[1] - facts.interval_s
 
 
@@ -112,7 +114,7 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
             yield Evidence("mispoint", -1.0, "no clear edge")
         return
-    if facts.onset_s <= max(ABRUPT_S, 2.0 * facts.interval_s):
+    if facts.onset_s <= max(ABRUPT_S, SPACINGS * facts.interval_s):
         words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
         yield Evidence("mispoint", 2.0 * sure, words)
         yield Evidence("blockage", 1.0 * sure, words)
@@ -136,7 +138,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     stretch = max(1.0, facts.interval_s / STEADY_INTERVAL_S)
     if facts.gauge_dry:
         stretch = min(stretch, DRY_STRETCH)
-    steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= stretch * limit_s)
+    steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= JITTER * stretch * limit_s)
     if _came_as_rain(facts) or facts.coarse:
         steady *= 0.5
     if steady:

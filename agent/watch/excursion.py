@@ -79,6 +79,10 @@ class Excursion:
             self.worst_db = max(self.worst_db, loss_db)
             self.onset.study(unix_s, loss_db, self.history)
 
+    def look_away(self) -> None:
+        """The loss cannot be told from another cause now: what it did meanwhile must not count."""
+        self.history = Cells(keep=self.history.keep)
+
     def _before_db(self) -> float:
         """What had been lost for minutes already (clouds, drift); 0 when the loss was on its way (dB)."""
         near, far = self.history.values[-8:-3], self.history.values[-40:-25]
@@ -96,7 +100,7 @@ class Excursion:
         under_db = self._minute_ago_db()
         if loss_db - under_db >= DEEP_JUMP_DB and self.obstacle is None:
             self.obstacle = Obstacle(unix_s, self.onset, under_db, self.slow_start)
-        if self.onset.took_s >= max(SLOW_START_S, 2.0 * self._spacing_s()):
+        if self.onset.took_s >= max(SLOW_START_S, 2.5 * self._spacing_s()):
             self.slow_start = True
         self.onset = Onset(unix_s, under_db)
 

@@ -8,7 +8,7 @@ from math import inf, isnan, nan
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
 from agent.watch.carrier import Carrier, quality_db
-from agent.watch.causes import Evidence, SignalCause, SignalFacts, weigh
+from agent.watch.causes import DRIFT_DB, Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
@@ -134,7 +134,8 @@ class SignalWatch:
         if not self.up.carrier.resolution_db < self.down.carrier.resolution_db:
             return nan
         turned_db = uplink_loss(plan, unexplained_db).turned_db
-        return unexplained_db * min(1.0, self._uplink_path_db(unix_s) / turned_db) if turned_db > 0.0 else nan
+        surely_db = self._uplink_path_db(unix_s) - 2.0 * self.up.carrier.noise_db - DRIFT_DB
+        return unexplained_db * min(1.0, surely_db / turned_db) if turned_db > 0.0 else nan
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
@@ -149,7 +150,9 @@ class SignalWatch:
         deficit_db = reference_db - level_db - sun_loss_db
         rain_db = min(rain_loss_db(weather.rain_now_mm_h(unix_s), plan), max(0.0, deficit_db))
         unexplained_db = deficit_db - rain_db
-        if not self.down.reference.peaking(unix_s):
+        if sun_loss_db >= SUN_EXPLAINS_DB:
+            self.excursion.look_away()
+        elif not self.down.reference.peaking(unix_s):
             cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
             self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier.noise_db)
         if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
