@@ -10,7 +10,9 @@ from agent.watch.series import GRID_S, Cells, Interval, forget
 # (EN 302 307-1 Table 13, QPSK 1/4 to 32APSK 9/10), and makers map somewhat less than that to the full scale.
 QUALITY_DB_PER_PERCENT = 0.15
 FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
+GRIDS_DB = (FIFTH_DB, 1.0, 0.5, 0.25)
 CHANGES_THAT_TELL = 3
+VALUES_THAT_TELL = 10
 LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
 LEVEL_WINDOW_S = 60.0
 DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
@@ -37,6 +39,11 @@ def quality_db(signal: Signal) -> tuple[float, str]:
     return nan, ""
 
 
+def _on_grid(value_db: float, grid_db: float) -> bool:
+    steps = value_db / grid_db
+    return abs(steps - round(steps)) < 1e-6
+
+
 @dataclass(slots=True)
 class Carrier:
     """Follows one figure of the modem in dB."""
@@ -54,7 +61,8 @@ class Carrier:
     last_db: float = nan
     finest_db: float = inf
     changes: int = 0
-    on_fifths: bool = True
+    grid_db: float = FIFTH_DB  # the widest of the usual steps on which every value has stood
+    values_seen: int = 0
 
     def add(self, unix_s: float, value_db: float, measure: str) -> None:
         """One reading; `measure` says which figure it is ("lost" for no lock)."""
@@ -72,16 +80,19 @@ class Carrier:
         if step > 0.0:
             self.changes += 1
             self.finest_db = min(self.finest_db, step)
-        fifths = value_db / FIFTH_DB
-        self.on_fifths = self.on_fifths and abs(fifths - round(fifths)) < 1e-6
+        while self.grid_db and not _on_grid(value_db, self.grid_db):
+            self.grid_db = next((grid for grid in GRIDS_DB if grid < self.grid_db), 0.0)
+        self.values_seen += 1
         self.last_db = value_db
 
     @property
     def resolution_db(self) -> float:
         """The smallest step that the figure can make, as far as it has shown; 0 while it has shown none."""
-        if self.measure == "quality" and self.on_fifths:
+        if self.measure == "quality" and self.grid_db == FIFTH_DB:
             return FIFTH_DB
-        return self.finest_db if self.changes >= CHANGES_THAT_TELL else 0.0
+        if self.changes >= CHANGES_THAT_TELL:
+            return self.finest_db
+        return self.grid_db if self.values_seen >= VALUES_THAT_TELL else 0.0
 
     def close(self, unix_s: float) -> float:
         """Close the grid cell that ends at `unix_s`; returns its mean (dB) or NaN."""

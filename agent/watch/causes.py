@@ -25,7 +25,7 @@ FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # stea
 JITTER = 0.9  # of the times of readings
 STEADY_INTERVAL_S = 150.0  # rarer readings take proportionally longer to be called steady
 DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
-AFTER_RAIN_S = 300.0  # so long dry and steady, and what is still missing is not the rain's
+AFTER_RAIN_S = 600.0  # so long dry and steady, and what is still missing is not the rain's
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
 QUIET = 1.7
 RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain takes
@@ -51,7 +51,8 @@ class SignalFacts:
     slow_start: bool
     age_s: float
     jump_age_s: float
-    jump_db: float  # what the last jump took, with no more certainty than the figure has
+    rise_db: float  # what the last jump took
+    jump_db: float  # the same with no more certainty than the figure has
     flat_s: float
     slide_s: float
     turns: int
@@ -108,7 +109,7 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if facts.slow_start:
         sure *= 0.4
-    if facts.coarse and facts.jump_db + facts.resolution_db < 1.5 * facts.resolution_db:
+    if facts.coarse and facts.rise_db < 1.5 * facts.resolution_db:
         sure = 0.0  # any change looks abrupt that moves the figure by one step
     if isnan(facts.onset_s):
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
@@ -133,7 +134,8 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
-    flat_s = min(facts.flat_s, facts.age_s)
+    # Without lock the figure stands still whatever the sky does.
+    flat_s = min(facts.flat_s, facts.age_s) if facts.locked else 0.0
     # Rare samples hide what happens between them: it takes as many of them to call a level steady.
     stretch = max(1.0, facts.interval_s / STEADY_INTERVAL_S)
     if facts.gauge_dry:
@@ -174,7 +176,7 @@ def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evide
         yield Evidence("mispoint", 0.7, "as quiet as before")
     if facts.went_before and not facts.rain_over:
         words = "losses like it went by themselves before"
-        yield Evidence("mispoint", -0.8 * min(facts.went_before, 2), words)
+        yield Evidence("mispoint", -0.8 * min(facts.went_before, 3), words)
     if facts.worsened >= 3:
         yield Evidence("mispoint", -1.0, "still falling")
 

@@ -5,9 +5,11 @@ A knock is abrupt and then flat; a slide goes one way for long; rain takes minut
 with a time constant near an hour, so that it changes by a third within five minutes).
 """
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from math import isnan, nan
 
+from agent.watch.carrier import Carrier
 from agent.watch.onset import STUDIED_S, Onset
 from agent.watch.series import Cells, forget, median
 
@@ -16,7 +18,10 @@ END_DB = 0.3
 REPEATS_WITHIN_S = 7200.0
 SLOW_START_S = 45.0
 JUMPS_APART_S = 60.0
+MINUTE_AGO_S = (50.0, 90.0)
+CELLS_AGO = (9, 5)
 DEEP_JUMP_DB = 2.5
+STEPS_OF_A_JUMP = 1.5
 WENT_DB = 0.7
 WENT_S = (60.0, 2400.0)
 WENT_WITHIN_S = 14_400.0
@@ -57,9 +62,12 @@ class Excursion:
     went: list[tuple[float, float]] = field(default_factory=list)  # ends and depths of losses not mended
     worst_db: float = 0.0
     noise_before_db: float = nan
+    deep_db: float = DEEP_JUMP_DB
 
-    def step(self, unix_s: float, cell_db: float, loss_db: float, noise_db: float) -> None:
+    def step(self, unix_s: float, cell_db: float, loss_db: float, carrier: Carrier) -> None:
         """Feed the cell's loss and the robust level of the loss (dB, NaN: not known) at `unix_s`."""
+        noise_db = carrier.noise_db
+        self.deep_db = max(DEEP_JUMP_DB, STEPS_OF_A_JUMP * carrier.resolution_db)
         if not isnan(cell_db):
             self.history.append(unix_s, cell_db)
         if isnan(loss_db):
@@ -97,25 +105,35 @@ class Excursion:
         self.onset = Onset(unix_s, self._before_db())
 
     def _jump(self, unix_s: float, loss_db: float) -> None:
-        under_db = self._minute_ago_db()
-        if loss_db - under_db >= DEEP_JUMP_DB and self.obstacle is None:
+        under_db = self._minute_ago_db(unix_s)
+        if loss_db - under_db >= self.deep_db and self.obstacle is None:
             self.obstacle = Obstacle(unix_s, self.onset, under_db, self.slow_start)
         if self.onset.took_s >= max(SLOW_START_S, 2.5 * self._spacing_s()):
             self.slow_start = True
-        self.onset = Onset(unix_s, under_db)
+        self.onset = Onset(unix_s, self._cells_ago_db())
 
     def _follow_obstacle(self, unix_s: float, loss_db: float, obstacle: Obstacle) -> None:
         """What was abruptly there and is as abruptly gone says nothing of the loss beneath it."""
         if unix_s - obstacle.since_unix_s > STUDIED_S:
             self.obstacle = None
-        elif self._minute_ago_db() - loss_db >= DEEP_JUMP_DB and loss_db <= obstacle.under_db + START_DB:
+        elif (
+            self._minute_ago_db(unix_s) >= loss_db + self.deep_db
+            and loss_db <= obstacle.under_db + START_DB
+        ):
             self.onset, self.slow_start = obstacle.under, obstacle.slow_start
-            self.worse_unix_s.clear()
-            self.better_unix_s.clear()
+            for turns in (self.worse_unix_s, self.better_unix_s):
+                turns[:] = [turn for turn in turns if turn < obstacle.since_unix_s]
             self.obstacle = None
 
-    def _minute_ago_db(self) -> float:
-        return median(self.history.values[-9:-5])
+    def _cells_ago_db(self) -> float:
+        return median(self.history.values[-CELLS_AGO[0] : -CELLS_AGO[1]])
+
+    def _minute_ago_db(self, unix_s: float) -> float:
+        """The loss about a minute ago, or at the reading before where readings are rarer; NaN: unknown."""
+        times = self.history.unix_s
+        end = bisect_right(times, unix_s - MINUTE_AGO_S[0])
+        start = min(bisect_left(times, unix_s - MINUTE_AGO_S[1]), end - 1)
+        return median(self.history.values[max(0, start) : end])
 
     def _spacing_s(self) -> float:
         times = self.history.unix_s
@@ -135,10 +153,10 @@ class Excursion:
 
     def _jumped(self, unix_s: float, loss_db: float) -> bool:
         since_s = unix_s - self.onset.from_unix_s
-        if since_s < JUMPS_APART_S or len(self.history.values) < 9:
+        if since_s < JUMPS_APART_S or len(self.history.values) < CELLS_AGO[0]:
             return False
-        least_db = JUMP_DB if since_s >= STUDIED_S else DEEP_JUMP_DB
-        return loss_db - self._minute_ago_db() >= least_db
+        least_db = JUMP_DB if since_s >= STUDIED_S else self.deep_db
+        return loss_db - self._cells_ago_db() >= least_db
 
     def _follow_flatness(self, unix_s: float, loss_db: float, noise_db: float) -> None:
         band_db = max(BAND_LEAST_DB, BAND_NOISES * noise_db, 0.12 * loss_db)

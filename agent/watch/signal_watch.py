@@ -22,8 +22,7 @@ COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart t
 ROUGH_AFTER_S = 120.0
 ROUGH_LEAST_S = 300.0
 LEAST_NOISE_DB = 0.04
-LEFT_STEP_S = 1500.0
-LEFT_STEP_DRY_S = 600.0
+LEFT_STEP_S = 600.0
 LEFT_STEP_READINGS = 5
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
@@ -115,15 +114,13 @@ class SignalWatch:
         # The median change of independent normal errors is 0.95 of their standard deviation.
         return median(changes) / max(LEAST_NOISE_DB, 0.95 * excursion.noise_before_db)
 
-    def _doubt_db(self, unix_s: float, gauge_dry: bool) -> float:
+    def _doubt_db(self, unix_s: float) -> float:
         """How much less may be lost than the figure shows: a coarse one may sit on the edge of two steps.
 
-        One that left its step for the first time in hours and stays away was not on the edge. A shower stays
-        within a wide step for a while, too.
+        One that left its step for the first time in hours and stays away was not on the edge.
         """
         carrier = self.down.carrier
-        long_s = LEFT_STEP_DRY_S if gauge_dry else LEFT_STEP_S
-        long_s = max(long_s, LEFT_STEP_READINGS * carrier.interval.typical_s)
+        long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
         left = self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s
         if carrier.resolution_db < COARSE_DB or left:
             return 0.0
@@ -135,7 +132,9 @@ class SignalWatch:
             return nan
         turned_db = uplink_loss(plan, unexplained_db).turned_db
         surely_db = self._uplink_path_db(unix_s) - 2.0 * self.up.carrier.noise_db - DRIFT_DB
-        return unexplained_db * min(1.0, surely_db / turned_db) if turned_db > 0.0 else nan
+        if isnan(surely_db) or not turned_db > 0.0:
+            return nan
+        return unexplained_db * min(1.0, surely_db / turned_db)
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
@@ -154,13 +153,13 @@ class SignalWatch:
             self.excursion.look_away()
         elif not self.down.reference.peaking(unix_s):
             cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
-            self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier.noise_db)
+            self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier)
         if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
             self.quiet_transmit_db = self.transmit.loss_db(unix_s)
         confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather, plan)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
-        doubt_db = 0.0 if pushed else self._doubt_db(unix_s, weather.gauge_dry(unix_s))
+        doubt_db = 0.0 if pushed else self._doubt_db(unix_s)
         by_uplink_db = self._by_uplink_db(unix_s, unexplained_db, plan)
         upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
         return SignalView(
@@ -197,7 +196,8 @@ class SignalWatch:
                 slow_start=excursion.slow_start,
                 age_s=excursion.age_s(unix_s),
                 jump_age_s=excursion.jump_age_s(unix_s),
-                jump_db=deficit_db - self._doubt_db(unix_s, False) - max(0.0, excursion.onset.base_db),
+                rise_db=deficit_db - max(0.0, excursion.onset.base_db),
+                jump_db=deficit_db - self._doubt_db(unix_s) - max(0.0, excursion.onset.base_db),
                 flat_s=excursion.flat_s(unix_s),
                 slide_s=excursion.slide_s(unix_s),
                 turns=excursion.turns(unix_s),
