@@ -15,7 +15,7 @@ from agent.watch.series import Cells, forget, median
 
 START_DB = 0.5
 END_DB = 0.3
-REPEATS_WITHIN_S = 7200.0
+REPEATS_WITHIN_S = 3600.0
 SLOW_START_S = 45.0
 JUMPS_APART_S = 60.0
 MINUTE_AGO_S = (50.0, 90.0)
@@ -179,7 +179,7 @@ class Excursion:
         return 0.0 if isnan(self.start_unix_s) else unix_s - self.onset.from_unix_s
 
     def alone(self) -> bool:
-        """Whether nothing like it began within the two hours before."""
+        """Whether nothing like it began within the hour before."""
         return len(self.starts_unix_s) <= 1
 
     def went_like(self, unix_s: float, loss_db: float) -> int:

@@ -205,7 +205,7 @@ class SignalWatch:
                 gust_at_onset=weather.gust_near(began),
                 knock_at_onset=weather.knock_near(began),
                 rain_seen=weather.rain_seen(unix_s),
-                gauge_dry=weather.gauge_dry(unix_s),
+                gauge_dry=weather.gauge_dry(unix_s, began),
                 rain_over=weather.rain_over(unix_s),
                 roughness=self._roughness(unix_s),
                 went_before=excursion.went_like(unix_s, deficit_db),

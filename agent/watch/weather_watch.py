@@ -69,13 +69,14 @@ class WeatherWatch:
         """Whether rain was measured or noted so recently that it can still stand in the path."""
         return unix_s - self.rain_unix_s <= RAIN_LASTS_S or unix_s - self.rain_note_unix_s <= NOTE_LASTS_S
 
-    def gauge_dry(self, unix_s: float) -> bool:
-        """Whether a gauge reports, and has reported no rain for the last while."""
-        return unix_s - self.gauge_unix_s <= CURRENT_S and not self.rain_seen(unix_s)
+    def gauge_dry(self, unix_s: float, since_unix_s: float) -> bool:
+        """Whether a gauge has reported no rain since then, nor for the last while."""
+        current = self.gauge_unix_s >= max(since_unix_s, unix_s - CURRENT_S)
+        return current and not self.rain_seen(unix_s)
 
     def rain_over(self, unix_s: float) -> bool:
         """Whether the gauge saw rain today and has been dry since: what it says can be believed."""
-        return unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s)
+        return unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s, -inf)
 
     def gust_near(self, onset_unix_s: float) -> bool:
         """Whether a strong gust came about `onset_unix_s`: stations report the strongest of a while."""
