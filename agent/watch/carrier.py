@@ -10,6 +10,7 @@ from agent.watch.series import GRID_S, Cells, Interval, forget
 # (EN 302 307-1 Table 13, QPSK 1/4 to 32APSK 9/10), and makers map somewhat less than that to the full scale.
 QUALITY_DB_PER_PERCENT = 0.15
 FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
+COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
 GRIDS_DB = (FIFTH_DB, 1.0, 0.5, 0.25)
 CHANGES_THAT_TELL = 3
 VALUES_THAT_TELL = 10
@@ -134,6 +135,10 @@ class Carrier:
         if not self.cells.unix_s or unix_s - self.cells.unix_s[-1] > self.stale_after_s():
             return nan
         return self.cells.level(unix_s, LEVEL_WINDOW_S, 3)
+
+    def latest_db(self) -> float:
+        """The newest cell (dB), NaN before the first."""
+        return self.cells.values[-1] if self.cells.values else nan
 
     def stale_after_s(self) -> float:
         """How old the newest cell may be and still stand for now."""

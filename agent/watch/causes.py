@@ -172,7 +172,7 @@ def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evide
     if facts.roughness >= ROUGH:
         yield Evidence("rain", 1.5, "less quiet than before")
         yield Evidence("mispoint", -2.0, "less quiet than before")
-    elif facts.roughness <= QUIET and flat_s >= stretch * FLAT_STEPS_S[1][0]:
+    elif facts.roughness <= QUIET and not facts.coarse and flat_s >= stretch * FLAT_STEPS_S[1][0]:
         yield Evidence("mispoint", 0.7, "as quiet as before")
     if facts.went_before and not facts.rain_over:
         words = "losses like it went by themselves before"

@@ -9,7 +9,7 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from math import isnan, nan
 
-from agent.watch.carrier import Carrier
+from agent.watch.carrier import COARSE_DB, Carrier
 from agent.watch.onset import STUDIED_S, Onset
 from agent.watch.series import Cells, forget, median
 
@@ -31,6 +31,7 @@ STANDING_DB = 0.12
 JUMP_DB = 0.8  # a further abrupt loss on top of an older one is studied as a new onset
 BAND_LEAST_DB = 0.3
 BAND_NOISES = 4.0
+BAND_STEPS = 1.1
 TURNS_WITHIN_S = 1500.0
 
 
@@ -66,16 +67,15 @@ class Excursion:
 
     def step(self, unix_s: float, cell_db: float, loss_db: float, carrier: Carrier) -> None:
         """Feed the cell's loss and the robust level of the loss (dB, NaN: not known) at `unix_s`."""
-        noise_db = carrier.noise_db
         self.deep_db = max(DEEP_JUMP_DB, STEPS_OF_A_JUMP * carrier.resolution_db)
         if not isnan(cell_db):
             self.history.append(unix_s, cell_db)
         if isnan(loss_db):
             return
-        self._follow_flatness(unix_s, loss_db, noise_db)
+        self._follow_flatness(unix_s, loss_db, carrier)
         if loss_db < END_DB:
             self._end(unix_s)
-            self.noise_before_db = noise_db
+            self.noise_before_db = carrier.noise_db
         elif isnan(self.start_unix_s):
             if loss_db >= START_DB:
                 self._begin(unix_s)
@@ -158,8 +158,10 @@ class Excursion:
         least_db = JUMP_DB if since_s >= STUDIED_S else self.deep_db
         return loss_db - self._cells_ago_db() >= least_db
 
-    def _follow_flatness(self, unix_s: float, loss_db: float, noise_db: float) -> None:
-        band_db = max(BAND_LEAST_DB, BAND_NOISES * noise_db, 0.12 * loss_db)
+    def _follow_flatness(self, unix_s: float, loss_db: float, carrier: Carrier) -> None:
+        # A fine display may stand on the edge of two steps; of a coarse one each step counts.
+        step_db = 0.0 if carrier.resolution_db >= COARSE_DB else BAND_STEPS * carrier.resolution_db
+        band_db = max(BAND_LEAST_DB, BAND_NOISES * carrier.noise_db, 0.12 * loss_db, step_db)
         if isnan(self.anchor_db):
             self.anchor_db = loss_db
             self.flat_since_unix_s = unix_s

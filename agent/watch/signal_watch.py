@@ -7,7 +7,7 @@ from math import inf, isnan, nan
 
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
-from agent.watch.carrier import Carrier, quality_db
+from agent.watch.carrier import COARSE_DB, Carrier, quality_db
 from agent.watch.causes import DRIFT_DB, Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
@@ -18,7 +18,7 @@ from agent.watch.weather_watch import WeatherWatch
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
 SUN_EXPLAINS_DB = 0.2
 VERY_COARSE_DB = 1.5
-COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
+RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
 ROUGH_AFTER_S = 120.0
 ROUGH_LEAST_S = 300.0
 LEAST_NOISE_DB = 0.04
@@ -126,6 +126,12 @@ class SignalWatch:
             return 0.0
         return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
 
+    def _newest_loss_db(self, explained_db: float) -> float:
+        """What the newest of rare readings says is lost (dB); inf where readings are dense."""
+        carrier = self.down.carrier
+        newest_db = self.down.reference.level_db - carrier.latest_db() - explained_db
+        return newest_db if carrier.interval.typical_s >= RARE_S else inf
+
     def _by_uplink_db(self, unix_s: float, unexplained_db: float, plan: LinkPlan) -> float:
         """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
         if not self.up.carrier.resolution_db < self.down.carrier.resolution_db:
@@ -166,7 +172,10 @@ class SignalWatch:
             level_db=level_db,
             deficit_db=deficit_db,
             unexplained_db=unexplained_db,
-            certain_db=max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
+            certain_db=min(
+                max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
+                self._newest_loss_db(sun_loss_db + rain_db),
+            ),
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
             uplink_db=self.up.carrier.level_db(unix_s),
@@ -190,7 +199,7 @@ class SignalWatch:
                 loss_db=deficit_db,
                 noise_db=carrier.noise_db,
                 resolution_db=carrier.resolution_db,
-                coarse=carrier.resolution_db >= VERY_COARSE_DB,
+                coarse=carrier.resolution_db >= COARSE_DB,
                 interval_s=carrier.interval.typical_s,
                 onset_s=excursion.onset.took_s,
                 slow_start=excursion.slow_start,
