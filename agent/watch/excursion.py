@@ -117,8 +117,7 @@ class Excursion:
         if unix_s - obstacle.since_unix_s > STUDIED_S:
             self.obstacle = None
         elif (
-            self._minute_ago_db(unix_s) >= loss_db + self.deep_db
-            and loss_db <= obstacle.under_db + START_DB
+            self._minute_ago_db(unix_s) >= loss_db + self.deep_db and loss_db <= obstacle.under_db + START_DB
         ):
             self.onset, self.slow_start = obstacle.under, obstacle.slow_start
             for turns in (self.worse_unix_s, self.better_unix_s):
@@ -187,7 +186,8 @@ class Excursion:
     def went_like(self, unix_s: float, loss_db: float) -> int:
         """How many losses of about this depth (dB) went by themselves within the last hours."""
         return sum(
-            ended >= unix_s - WENT_WITHIN_S and depth_db <= ALIKE * loss_db for ended, depth_db in self.went
+            ended >= unix_s - WENT_WITHIN_S and loss_db <= ALIKE * depth_db <= ALIKE**2 * loss_db
+            for ended, depth_db in self.went
         )
 
     def flat_s(self, unix_s: float) -> float:
