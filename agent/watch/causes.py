@@ -65,6 +65,7 @@ class SignalFacts:
     roughness: float
     went_before: int
     rain_reach_db: float  # what the heaviest rain of an average year takes from this link
+    cloud_reach_db: float  # what a thick cloud without rain takes from it
     sun_loss_db: float
     dips: int
     locked: bool
@@ -202,6 +203,8 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         words = "more than rain takes at this frequency"
         yield Evidence("rain", -1.0, words)
         yield Evidence("mispoint", 0.3, words)
+    elif facts.loss_db <= facts.cloud_reach_db and isnan(facts.uplink_loss_db):
+        yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
         yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")

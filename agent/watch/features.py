@@ -146,7 +146,7 @@ class FeatureStage:
 
     def close(self, unix_s: float, plan: LinkPlan, job: Job) -> View:
         """Close the cell that ends at `unix_s`."""
-        signal = self.signal.close(unix_s, self.weather, plan)
+        signal = self.signal.close(unix_s, self.weather, plan, job.downlink.frequency_ghz)
         heat = self.heat.close(unix_s, self.weather, plan, job)
         self.tests.close(unix_s)
         rate = self._rate(plan, job)

@@ -9,6 +9,7 @@ from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
 from agent.watch.carrier import COARSE_DB, Carrier, quality_db
 from agent.watch.causes import DRIFT_DB, Evidence, SignalCause, SignalFacts, weigh
+from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
@@ -142,7 +143,7 @@ class SignalWatch:
             return nan
         return unexplained_db * min(1.0, surely_db / turned_db)
 
-    def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan) -> SignalView:
+    def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan, frequency_ghz: float) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
         sun_loss_db = sun_pass_loss_db(plan.sun_passes, unix_s)
         rain_seen = weather.rain_seen(unix_s)
@@ -162,7 +163,8 @@ class SignalWatch:
             self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier)
         if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
             self.quiet_transmit_db = self.transmit.loss_db(unix_s)
-        confidence, evidence = self._causes(unix_s, deficit_db, sun_loss_db, weather, plan)
+        cloud_db = cloud_loss_db(frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k)
+        confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db, cloud_db), weather, plan)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
         doubt_db = 0.0 if pushed else self._doubt_db(unix_s)
@@ -188,8 +190,9 @@ class SignalWatch:
         )
 
     def _causes(
-        self, unix_s: float, deficit_db: float, sun_loss_db: float, weather: WeatherWatch, plan: LinkPlan
+        self, unix_s: float, losses: tuple[float, float, float], weather: WeatherWatch, plan: LinkPlan
     ) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
+        deficit_db, sun_loss_db, cloud_db = losses
         excursion, carrier = self.excursion, self.down.carrier
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
             return {}, ()
@@ -219,6 +222,7 @@ class SignalWatch:
                 roughness=self._roughness(unix_s),
                 went_before=excursion.went_like(unix_s, deficit_db),
                 rain_reach_db=plan.downlink.rain_at_rate_db,
+                cloud_reach_db=cloud_db,
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
                 locked=carrier.locked,

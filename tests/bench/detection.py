@@ -13,7 +13,7 @@ from statistics import median
 
 from agent.plan.compute import compute_plan
 from agent.plan.span import job_days
-from agent.records import AlertEvent
+from agent.records import AlertEvent, Note
 from agent.replay.baselines import fixed_threshold_events
 from agent.replay.labels import Label
 from agent.replay.scoring import TARGETS, Interval, Score, pooled, score
@@ -105,15 +105,22 @@ def count_steps(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -
 
 
 def count_heat(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -> None:
-    """How long before the limit, if nobody had shaded, the first shade alert came; needs a thermometer."""
+    """How long before the limit, if nobody had shaded, the first shade alert came; needs a thermometer.
+
+    Where the crew shaded unasked before a forecast was due, and none had been made, nothing can be judged.
+    """
     if (
         not day.scenario.sensors.temperature
         or day.limit_unix_s is None
         or not any(label.cause == "overheat" for label in day.labels)
     ):
         return
-    tally.hot_days += 1
     before = [day.limit_unix_s - event.unix_s for event in raised(events, "shade")]
+    shaded = [note.unix_s for note in day.readings if isinstance(note, Note) and note.kind == "shade-on"]
+    lead_s = float(default_rules().values["shade.lead_s"][0])
+    if shaded and shaded[0] < day.limit_unix_s - lead_s and not any(lead >= lead_s for lead in before):
+        return
+    tally.hot_days += 1
     if before:
         tally.leads_s.append(max(before))
 

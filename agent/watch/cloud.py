@@ -1,0 +1,23 @@
+"""What thick clouds without rain take from the downlink."""
+
+from math import log10, nan, radians, sin
+
+from agent.watch.uplink import RADIATING_K
+
+# Specific attenuation of cloud water at 20 GHz and 0 to 10 degC, dB per kg/m2, growing with the square of
+# the frequency (Rayleigh): ITU-R P.840 figure 1 (from memory).
+AT_20_GHZ_DB = 0.4
+WATER_KG_M2 = 0.7  # a thick cumulus that does not rain (common practice)
+
+
+def cloud_loss_db(frequency_ghz: float, elevation_deg: float, system_noise_k: float | None) -> float:
+    """Fall of the downlink's Es/N0 (dB) behind such a cloud: its attenuation and the noise that it radiates.
+
+    NaN where the satellite is below the horizon.
+    """
+    if not elevation_deg > 0.0 or system_noise_k is None:
+        return nan
+    slant = WATER_KG_M2 / sin(radians(elevation_deg))
+    attenuation_db = AT_20_GHZ_DB * (frequency_ghz / 20.0) ** 2 * slant
+    added_k = RADIATING_K * (1.0 - 10.0 ** (-attenuation_db / 10.0))
+    return float(attenuation_db + 10.0 * log10(1.0 + added_k / system_noise_k))
