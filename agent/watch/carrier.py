@@ -11,6 +11,7 @@ from agent.watch.series import GRID_S, Cells, Interval, forget
 QUALITY_DB_PER_PERCENT = 0.15
 FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
 COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
+VERY_COARSE_DB = 1.5  # each step costs a MODCOD and more
 GRIDS_DB = (FIFTH_DB, 1.0, 0.5, 0.25)
 CHANGES_THAT_TELL = 3
 VALUES_THAT_TELL = 10

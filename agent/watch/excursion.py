@@ -9,7 +9,7 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from math import isnan, nan
 
-from agent.watch.carrier import COARSE_DB, Carrier
+from agent.watch.carrier import VERY_COARSE_DB, Carrier
 from agent.watch.onset import STUDIED_S, Onset
 from agent.watch.series import Cells, forget, median
 
@@ -158,8 +158,8 @@ class Excursion:
         return loss_db - self._cells_ago_db() >= least_db
 
     def _follow_flatness(self, unix_s: float, loss_db: float, carrier: Carrier) -> None:
-        # A fine display may stand on the edge of two steps; of a coarse one each step counts.
-        step_db = 0.0 if carrier.resolution_db >= COARSE_DB else BAND_STEPS * carrier.resolution_db
+        # A display may stand on the edge of two steps; of a very coarse one each step counts.
+        step_db = 0.0 if carrier.resolution_db >= VERY_COARSE_DB else BAND_STEPS * carrier.resolution_db
         band_db = max(BAND_LEAST_DB, BAND_NOISES * carrier.noise_db, 0.12 * loss_db, step_db)
         if isnan(self.anchor_db):
             self.anchor_db = loss_db

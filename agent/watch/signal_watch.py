@@ -7,7 +7,7 @@ from math import inf, isnan, nan
 
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
-from agent.watch.carrier import COARSE_DB, Carrier, quality_db
+from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
 from agent.watch.causes import DRIFT_DB, Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
@@ -18,7 +18,6 @@ from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
 SUN_EXPLAINS_DB = 0.2
-VERY_COARSE_DB = 1.5
 RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
 ROUGH_AFTER_S = 120.0
 ROUGH_LEAST_S = 300.0

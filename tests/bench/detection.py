@@ -23,7 +23,7 @@ from agent.replay.simulate.scenarios import random_scenario
 from agent.watch.engine import AlertEngine
 from agent.watch.rules import default_rules
 
-FIRST_SEED = 30_000
+FIRST_SEED = 40_000
 DAYS = 60
 STEP_DB = (1.2, 1.8)  # "a step of 1.5 dB"
 ENOUGH_LEAD_S = 600.0
