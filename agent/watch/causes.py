@@ -32,6 +32,7 @@ RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain ta
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
 UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
 UPLINK_MOST = 3.0
+UPLINK_LEAST = -5.0  # a dish that is turned costs the uplink what the parabola says, or it is not turned
 UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else again
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 DRIFT_DB = 0.2  # of both references against each other
@@ -248,7 +249,7 @@ def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     )
     off_turned = (measured_db - turned_db) / spread_db
     off_path = (measured_db - max(least_db, min(most_db, measured_db))) / spread_db
-    weight = max(-UPLINK_MOST, min(UPLINK_MOST, 0.5 * (off_path**2 - off_turned**2)))
+    weight = max(UPLINK_LEAST, min(UPLINK_MOST, 0.5 * (off_path**2 - off_turned**2)))
     if abs(off_turned) > UPLINK_FITS:
         weight = min(weight, 0.0)
     words = f"the uplink lost {measured_db:.1f} dB, a turned dish would take {turned_db:.1f} dB"

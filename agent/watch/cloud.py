@@ -4,10 +4,10 @@ from math import log10, nan, radians, sin
 
 from agent.watch.uplink import RADIATING_K
 
-# Specific attenuation of cloud water at 20 GHz and 0 to 10 degC, dB per kg/m2, growing with the square of
-# the frequency (Rayleigh): ITU-R P.840 figure 1 (from memory).
-AT_20_GHZ_DB = 0.4
-WATER_KG_M2 = 0.7  # a thick cumulus that does not rain (common practice)
+# Specific attenuation of cloud water at 20 GHz and 5 degC, dB per kg/m2, growing with the square of the
+# frequency (Rayleigh): ITU-R P.840-8, equation 2.
+AT_20_GHZ_DB = 0.31
+WATER_KG_M2 = 0.9  # a thick cumulus that does not rain (common practice)
 
 
 def cloud_loss_db(frequency_ghz: float, elevation_deg: float, system_noise_k: float | None) -> float:

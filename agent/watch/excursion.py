@@ -85,7 +85,7 @@ class Excursion:
             self._follow_obstacle(unix_s, loss_db, self.obstacle)
         if not isnan(self.start_unix_s):
             self.worst_db = max(self.worst_db, loss_db)
-            self.onset.study(unix_s, loss_db, self.history)
+            self.onset.study(unix_s, loss_db, self.history, carrier.resolution_db)
 
     def look_away(self) -> None:
         """The loss cannot be told from another cause now: what it did meanwhile must not count."""

@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from math import inf
 from statistics import median
 
 from agent.plan.compute import compute_plan
@@ -90,7 +91,7 @@ def count_causes(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) 
 
 
 def count_steps(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -> None:
-    """Delay from a step of about 1.5 dB to the re-peak alert."""
+    """Delay from a step of about 1.5 dB to the re-peak alert, where one came before the crew mended."""
     for episode in day.scenario.episodes:
         if (
             not isinstance(episode, Mispoint)
@@ -99,7 +100,9 @@ def count_steps(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -
         ):
             continue
         at_unix_s = day.scenario.job.day.start_unix_s + episode.at_s
-        later = [event.unix_s - at_unix_s for event in raised(events, "repeak") if event.unix_s >= at_unix_s]
+        mended_unix_s = at_unix_s + (episode.mended_after_s or inf)
+        during = [event.unix_s for event in raised(events, "repeak")]
+        later = [unix_s - at_unix_s for unix_s in during if at_unix_s <= unix_s <= mended_unix_s]
         if later:
             tally.step_delays_s.append(later[0])
 

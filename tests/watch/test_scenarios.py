@@ -50,6 +50,20 @@ def test_a_knock_asks_for_a_re_peak(spacing_s: float, within_min: float) -> None
     assert found[0].cause == "mispoint"
 
 
+@pytest.mark.parametrize("spacing_s", [1.0, 10.0, 30.0])
+def test_a_truck_in_the_beam_does_not_hide_the_gust_before_it(spacing_s: float) -> None:
+    """The truck is named, the dish is left alone meanwhile, and re-peaked once it has gone."""
+
+    def loss_db(minute: float) -> float:
+        return (2.4 if minute >= 60.0 else 0.0) + (9.0 if 63.0 <= minute < 67.0 else 0.0)
+
+    events = events_of(level(loss_db, every(spacing_s, 0.0, 90.0)))
+    assert [event.cause for event in raised(events, "blockage")] == ["blockage"]
+    times = [(event.unix_s - at(0.0)) / 60.0 for event in raised(events, "repeak")]
+    assert len(times) == 1
+    assert 67.0 < times[0] < 80.0
+
+
 def test_the_pointing_error_is_that_of_the_loss() -> None:
     """ITU-R and handbook parabola: loss = 12 (error / beamwidth)^2; checked forwards."""
     readings = level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(5.0, 0.0, 75.0))
