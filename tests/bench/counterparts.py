@@ -58,11 +58,12 @@ def mqtt(_: Path, broker_port: int) -> Iterator[str]:
         devices: list[Devices] = []
 
         def say() -> None:
-            if not devices and listens(broker_port):
+            if not listens(broker_port):
+                return
+            if not devices:
                 devices.append(Devices(broker_port))
                 until_end.callback(devices[0].close)
-            for device in devices:
-                device.say("mast/thermometer", "88.5")
+            devices[0].say("mast/thermometer", "88.5")
 
         until_end.enter_context(repeating(say))
         yield (
