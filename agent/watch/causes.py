@@ -32,7 +32,7 @@ RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain ta
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
 UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
 UPLINK_MOST = 3.0
-UPLINK_LEAST = -5.0  # a dish that is turned costs the uplink what the parabola says, or it is not turned
+UPLINK_LEAST = -7.0  # a dish that is turned costs the uplink what the parabola says, or it is not turned
 UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else again
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 DRIFT_DB = 0.2  # of both references against each other
@@ -233,6 +233,7 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.dips >= 2:
         yield Evidence("blockage", 2.0, f"{facts.dips} short drops in ten minutes")
         yield Evidence("mispoint", -1.5, f"{facts.dips} short drops in ten minutes")
+        yield Evidence("rain", -2.0, f"{facts.dips} short drops in ten minutes")
     if facts.jump_age_s > 300.0:
         yield Evidence("blockage", -1.5, "lasts longer than somebody in the beam")
 

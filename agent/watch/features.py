@@ -24,6 +24,7 @@ from agent.watch.heat_watch import HeatView, HeatWatch
 from agent.watch.input_watch import Inputs
 from agent.watch.rate import RateFacts, Tests, rate_facts
 from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
+from agent.watch.uplink import uplink_loss
 from agent.watch.weather_watch import WeatherWatch
 
 FEATURES: tuple[str, ...] = (
@@ -153,7 +154,7 @@ class FeatureStage:
         losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
         if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
             self.signal_loss_unix_s = unix_s
-        heat_loss_db = _heat_loss_db(signal, heat)
+        heat_loss_db = _heat_loss_db(signal, heat, plan)
         row, silent = self._row(unix_s, signal, heat, rate, heat_loss_db)
         return View(unix_s, row, signal, heat, rate, silent, heat_loss_db)
 
@@ -219,10 +220,15 @@ def _carried(booked_mbps: float, rate_mbps: float) -> float:
     return min(booked_mbps, rate_mbps) if rate_mbps > 0.0 else booked_mbps
 
 
-def _heat_loss_db(signal: SignalView, heat: HeatView) -> float:
-    """Uplink or transmit power lost while the downlink is fine and the transmitter is near its limit (dB)."""
+def _heat_loss_db(signal: SignalView, heat: HeatView, plan: LinkPlan) -> float:
+    """Uplink or transmit power lost while the downlink is fine and the transmitter is near its limit (dB).
+
+    What a slightly turned dish would take from the uplink is no loss by heat.
+    """
     transmitter = heat.units[0]
     if not (signal.deficit_db < DOWNLINK_FINE_DB and transmitter.margin_degc <= HEAT_NEAR_DEGC):
         return 0.0
-    losses = [loss for loss in (signal.uplink_loss_db, signal.transmit_loss_db) if not isnan(loss)]
+    turned_db = uplink_loss(plan, max(0.0, signal.deficit_db)).turned_db
+    uplink_db = signal.uplink_loss_db - (0.0 if isnan(turned_db) else turned_db)
+    losses = [loss for loss in (uplink_db, signal.transmit_loss_db) if not isnan(loss)]
     return max(losses, default=nan)

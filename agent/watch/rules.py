@@ -66,7 +66,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     Parameter("wait-rain.measured_db", 0.5, "dB", 0.1, 10.0, "with rain seen or measured a smaller loss is explained"),
     Parameter("wait-rain.confidence", 0.7, "1", 0.0, 1.0, "waiting does no harm, so likely is enough"),
     Parameter("wait-rain.clear_db", 0.4, "dB", 0.0, 10.0, "half of what raised it"),
-    *_timing("wait-rain", 60.0, 300.0, 600.0, "cells of a shower come minutes apart"),
+    *_timing("wait-rain", 150.0, 300.0, 600.0, "cells of a shower come minutes apart; leaves and people are gone sooner"),
     Parameter("blockage.raise_db", 3.0, "dB", 0.5, 20.0, "a body in the beam takes more than half of the power"),
     Parameter("blockage.confidence", 0.6, "1", 0.0, 1.0, "looking up does no harm"),
     Parameter("blockage.dips", 3.0, "1", 1.0, 50.0, "one passer-by is not worth a word, a third within ten minutes is"),

@@ -101,13 +101,22 @@ def _overheat(day: PhysicalDay, limit_degc: float) -> list[Label]:
     """From when shade is due until it is there and the case is below the limit, or the sun is gone."""
     due_s, why = _shade_due(day, limit_degc)
     if due_s is None or day.shade[due_s] > 0.0:
-        return []
+        return _hot_in_the_shade(day, limit_degc)
     shaded = np.flatnonzero(day.shade[due_s:] > 0.0)
     end_s = due_s + int(shaded[0]) if len(shaded) else _sun_gone(day)
     over = np.flatnonzero(day.heat.transmitter_degc >= limit_degc)
     if len(over):
         end_s = max(end_s, int(over[-1]))
     return [_label(day, float(due_s), float(end_s), "overheat", why)] if end_s > due_s else []
+
+
+def _hot_in_the_shade(day: PhysicalDay, limit_degc: float) -> list[Label]:
+    """From a while before the case reaches its limit although it was shaded in time, until it is below."""
+    over = np.flatnonzero(day.heat.transmitter_degc >= limit_degc)
+    if not len(over):
+        return []
+    start_s = max(0.0, float(over[0]) - LIMIT_AHEAD_S)
+    return [_label(day, start_s, float(over[-1]), "overheat", "reaches its limit under the shade")]
 
 
 def _shade_due(day: PhysicalDay, limit_degc: float) -> tuple[int | None, str]:
