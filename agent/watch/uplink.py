@@ -1,0 +1,65 @@
+"""What the uplink should lose beside a loss of the downlink: a turned dish differs in it from all else.
+
+A pointing error costs dB with the square of the frequency (12(error/beamwidth)²), so the uplink loses more
+than the downlink. Rain, clouds and obstacles attenuate the uplink too, but they also radiate noise into the
+terminal's receiver, and that the downlink alone feels (ITU-R P.618-14 section 3).
+"""
+
+from dataclasses import dataclass
+from math import isnan, log10, nan
+
+from agent.plan.link_plan import Budget, LinkPlan
+
+RADIATING_K = 275.0  # mean radiating temperature of rain, ITU-R P.618-14 section 3
+DEEPEST_DB = 40.0
+HALVINGS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class UplinkLoss:
+    """Fall of the uplink's Es/N0 (dB): by a turned dish, and the range of what stands in the path."""
+
+    turned_db: float
+    least_in_path_db: float
+    most_in_path_db: float
+
+
+def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
+    """What should cost the uplink as much as took `downlink_loss_db` (dB of Es/N0) from the downlink.
+
+    An obstacle takes the same at both frequencies, and rain as the plan's rain does or with the square of
+    the frequency. NaN in, NaN out; NaN too where the plan has no link. Interference is taken to fade with
+    the downlink, and to stay as it is on the uplink.
+    """
+    down, up = plan.downlink, plan.uplink
+    carrier_db = _carrier_loss_db(down, downlink_loss_db)
+    squared = (down.beamwidth_deg / up.beamwidth_deg) ** 2
+    attenuation_db = _attenuation_db(down, carrier_db)
+    rain = up.rain_at_rate_db / down.rain_at_rate_db if down.rain_at_rate_db > 0.0 else squared
+    return UplinkLoss(
+        turned_db=carrier_db * squared,
+        least_in_path_db=attenuation_db,
+        most_in_path_db=max(carrier_db, attenuation_db * max(squared, rain)),
+    )
+
+
+def _carrier_loss_db(budget: Budget, esno_loss_db: float) -> float:
+    """Fall of the carrier over the thermal noise behind this fall of Es/N0 (dB)."""
+    share = 0.0
+    if budget.interference_cn_db is not None:
+        share = float(10.0 ** ((budget.esno_clear_db - budget.interference_cn_db) / 10.0))
+    left = (float(10.0 ** (esno_loss_db / 10.0)) - share) / (1.0 - share)
+    return 10.0 * log10(left) if left > 0.0 else nan
+
+
+def _attenuation_db(budget: Budget, carrier_loss_db: float) -> float:
+    """The attenuation that with its own noise takes so much from the carrier over noise (dB)."""
+    if isnan(carrier_loss_db) or budget.system_noise_k is None or isnan(budget.system_noise_k):
+        return nan
+    low_db, high_db = 0.0, DEEPEST_DB
+    for _ in range(HALVINGS):
+        middle_db = 0.5 * (low_db + high_db)
+        added_k = RADIATING_K * (1.0 - 10.0 ** (-middle_db / 10.0))
+        taken_db = middle_db + 10.0 * log10(1.0 + added_k / budget.system_noise_k)
+        low_db, high_db = (middle_db, high_db) if taken_db < carrier_loss_db else (low_db, middle_db)
+    return 0.5 * (low_db + high_db)

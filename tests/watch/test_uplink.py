@@ -1,0 +1,84 @@
+"""What the uplink tells of a loss, against the laws from which it is inverted."""
+
+from dataclasses import replace
+from math import isnan, log10, nan
+
+import pytest
+
+from agent.plan.antenna import pointing_loss_db
+from agent.plan.link_plan import LinkPlan
+from agent.records import Signal
+from agent.watch.uplink import uplink_loss
+from tests.watch.sample_day import at, events_of, every, plan
+
+SYSTEM_K = 120.0
+
+
+def quiet_plan() -> LinkPlan:
+    """A Ku-band terminal without interference; its rain takes 1.6 times as much on the uplink."""
+    base = plan()
+    down = replace(base.downlink, system_noise_k=SYSTEM_K, interference_cn_db=None)
+    return replace(base, downlink=down, uplink=replace(base.uplink, rain_at_rate_db=1.6 * 6.0))
+
+
+def behind_rain_db(attenuation_db: float) -> float:
+    """Fall of C/N behind rain that radiates at 275 K: ITU-R P.618-14 section 3 (from memory)."""
+    added_k = 275.0 * (1.0 - 10.0 ** (-attenuation_db / 10.0))
+    return attenuation_db + 10.0 * log10((SYSTEM_K + added_k) / SYSTEM_K)
+
+
+@pytest.mark.parametrize("error_deg", [0.2, 0.5, 0.9])
+def test_a_turned_dish_costs_both_directions_by_the_parabola(error_deg: float) -> None:
+    """12 (error / beamwidth)^2 dB with 1.8 degrees on the downlink and 1.5 on the uplink (handbook rule)."""
+    found = uplink_loss(quiet_plan(), float(pointing_loss_db(error_deg, 1.8)))
+    assert found.turned_db == pytest.approx(float(pointing_loss_db(error_deg, 1.5)))
+
+
+@pytest.mark.parametrize("attenuation_db", [0.1, 1.0, 5.0, 15.0])
+def test_what_stands_in_the_path_costs_less_than_the_downlink_shows(attenuation_db: float) -> None:
+    found = uplink_loss(quiet_plan(), behind_rain_db(attenuation_db))
+    assert found.least_in_path_db == pytest.approx(attenuation_db, abs=1e-3)
+    assert found.most_in_path_db >= 1.6 * attenuation_db - 1e-3
+
+
+def test_interference_hides_a_part_of_the_downlinks_loss() -> None:
+    """Noise powers add: of 14 dB over all noise and 17 dB over interference, half the noise stays."""
+    base = quiet_plan()
+    shared = replace(base, downlink=replace(base.downlink, interference_cn_db=14.0 + 10.0 * log10(2.0)))
+    whole_db = 10.0 * log10(0.5 * 10.0**0.3 + 0.5)  # 3 dB less carrier over the thermal half
+    assert uplink_loss(shared, whole_db).turned_db == pytest.approx(3.0 * (1.8 / 1.5) ** 2)
+
+
+def test_what_is_not_known_stays_unknown() -> None:
+    found = uplink_loss(plan(), nan)
+    assert all(isnan(one) for one in (found.turned_db, found.least_in_path_db))
+
+
+def scene(down_db: float, up_db: float) -> list[Signal]:
+    """A loss of both directions that takes ten minutes to come and stays; nobody reports the weather."""
+    return [
+        Signal(
+            unix_s=at(minute),
+            esno_db=14.0 - down_db * came(minute) + wobble(minute),
+            uplink_esno_db=12.0 - up_db * came(minute) - wobble(minute),
+        )
+        for minute in every(10.0, 0.0, 100.0)
+    ]
+
+
+def came(minute: float) -> float:
+    return min(1.0, max(0.0, (minute - 60.0) / 10.0))
+
+
+def wobble(minute: float) -> float:
+    return 0.1 if round(minute * 6.0) % 3 else -0.1
+
+
+def test_the_uplink_tells_a_turned_dish_from_rain_that_nobody_reports() -> None:
+    """Both scenes look alike on the downlink."""
+    down_db = behind_rain_db(1.2)
+    turned = events_of(scene(down_db, down_db * (1.8 / 1.5) ** 2), quiet_plan())
+    behind_rain = events_of(scene(down_db, 1.6 * 1.2), quiet_plan())
+    assert "repeak" in {event.rule for event in turned}
+    assert {event.rule for event in behind_rain} >= {"wait-rain"}
+    assert "repeak" not in {event.rule for event in behind_rain}
