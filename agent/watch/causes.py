@@ -70,6 +70,8 @@ class SignalFacts:
     sun_loss_db: float
     dips: int
     locked: bool
+    downlink_loss_db: float
+    downlink_noise_db: float
     uplink_loss_db: float
     uplink_noise_db: float
     uplink_expected: UplinkLoss
@@ -242,12 +244,12 @@ def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     """Likelihood of the uplink's loss if the dish was turned against that if something stands in the path."""
     measured_db, turned_db = facts.uplink_loss_db, facts.uplink_expected.turned_db
     least_db, most_db = facts.uplink_expected.least_in_path_db, facts.uplink_expected.most_in_path_db
-    if not (facts.locked and facts.loss_db > 0.0 and turned_db > 0.0) or isnan(measured_db - least_db):
+    if not (facts.locked and facts.downlink_loss_db > 0.0 and turned_db > 0.0) or isnan(
+        measured_db - least_db
+    ):
         return
-    downlink_db = hypot(facts.noise_db, STEP_SPREAD * facts.resolution_db)
-    spread_db = hypot(
-        facts.uplink_noise_db, turned_db / facts.loss_db * downlink_db, UPLINK_DOUBT * turned_db, DRIFT_DB
-    )
+    downlink_db = turned_db / facts.downlink_loss_db * facts.downlink_noise_db
+    spread_db = hypot(facts.uplink_noise_db, downlink_db, UPLINK_DOUBT * turned_db, DRIFT_DB)
     off_turned = (measured_db - turned_db) / spread_db
     off_path = (measured_db - max(least_db, min(most_db, measured_db))) / spread_db
     weight = max(UPLINK_LEAST, min(UPLINK_MOST, 0.5 * (off_path**2 - off_turned**2)))

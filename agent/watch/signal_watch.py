@@ -3,17 +3,17 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from math import inf, isnan, nan
+from math import hypot, inf, isnan, nan
 
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
 from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
-from agent.watch.causes import DRIFT_DB, Evidence, SignalCause, SignalFacts, weigh
+from agent.watch.causes import DRIFT_DB, STEP_SPREAD, Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
-from agent.watch.uplink import uplink_loss
+from agent.watch.uplink import turned_ratio, uplink_loss
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
@@ -101,9 +101,26 @@ class SignalWatch:
                 followed.carrier.dips_unix_s.clear()
                 self.excursion = Excursion()
 
+    def _uplink_tells(self) -> bool:
+        """Whether the uplink's figure is fine and the downlink's so coarse that its course tells nothing."""
+        coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
+        return coarse and self.up.carrier.resolution_db < COARSE_DB and not isnan(self.up.reference.level_db)
+
+    def _teller(self) -> Carrier:
+        return self.up.carrier if self._uplink_tells() else self.down.carrier
+
+    def _told_db(self, unix_s: float, deficit_db: float, squared: float) -> float:
+        """What a turned dish costs the downlink if it costs the uplink so much (dB).
+
+        Little while the downlink shows nothing: the uplink alone may have lost by heat.
+        """
+        told_db = self._uplink_path_db(unix_s) / squared
+        step_db = self.down.carrier.resolution_db
+        return min(told_db, deficit_db + step_db) if deficit_db >= 0.5 * step_db else min(told_db, 0.0)
+
     def _roughness(self, unix_s: float) -> float:
         """Change from minute to minute since the loss set in, against that before it; NaN: not known."""
-        excursion, carrier = self.excursion, self.down.carrier
+        excursion, carrier = self.excursion, self._teller()
         settled_s = excursion.jump_age_s(unix_s) - ROUGH_AFTER_S
         minutes = (
             carrier.minutes(unix_s, min(10, int(settled_s / 60.0))) if settled_s >= ROUGH_LEAST_S else []
@@ -148,7 +165,7 @@ class SignalWatch:
         rain_seen = weather.rain_seen(unix_s)
         clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
         cell_db = self.down.close(unix_s, clear)
-        self.up.close(unix_s, clear)
+        up_cell_db = self.up.close(unix_s, clear)
         self.transmit.close(unix_s, True)
         reference_db = self.down.reference.level_db
         level_db = self.down.carrier.level_db(unix_s)
@@ -159,7 +176,12 @@ class SignalWatch:
             self.excursion.look_away()
         elif not self.down.reference.peaking(unix_s):
             cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
-            self.excursion.step(unix_s, cell_loss_db, unexplained_db, self.down.carrier)
+            told_db = unexplained_db
+            if self._uplink_tells():
+                squared = turned_ratio(plan)
+                cell_loss_db = (self.up.reference.level_db - up_cell_db) / squared - rain_db
+                told_db = self._told_db(unix_s, deficit_db, squared) - rain_db
+            self.excursion.step(unix_s, cell_loss_db, told_db, self._teller())
         if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
             self.quiet_transmit_db = self.transmit.loss_db(unix_s)
         cloud_db = cloud_loss_db(frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k)
@@ -196,19 +218,24 @@ class SignalWatch:
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
             return {}, ()
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
+        loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s), 1.0
+        if self._uplink_tells():
+            scale = turned_ratio(plan)
+            loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
+        teller = self._teller()
         return weigh(
             SignalFacts(
-                loss_db=deficit_db,
-                noise_db=carrier.noise_db,
-                resolution_db=carrier.resolution_db,
-                coarse=carrier.resolution_db >= COARSE_DB,
+                loss_db=loss_db,
+                noise_db=teller.noise_db / scale,
+                coarse=teller.resolution_db >= COARSE_DB,
+                resolution_db=teller.resolution_db / scale,
                 interval_s=carrier.interval.typical_s,
                 onset_s=excursion.onset.took_s,
                 slow_start=excursion.slow_start,
                 age_s=excursion.age_s(unix_s),
                 jump_age_s=excursion.jump_age_s(unix_s),
-                rise_db=deficit_db - max(0.0, excursion.onset.base_db),
-                jump_db=deficit_db - self._doubt_db(unix_s) - max(0.0, excursion.onset.base_db),
+                rise_db=loss_db - max(0.0, excursion.onset.base_db),
+                jump_db=loss_db - doubt_db - max(0.0, excursion.onset.base_db),
                 flat_s=excursion.flat_s(unix_s),
                 slide_s=excursion.slide_s(unix_s),
                 turns=excursion.turns(unix_s),
@@ -219,12 +246,14 @@ class SignalWatch:
                 gauge_dry=weather.gauge_dry(unix_s, began),
                 rain_over=weather.rain_over(unix_s),
                 roughness=self._roughness(unix_s),
-                went_before=excursion.went_like(unix_s, deficit_db),
+                went_before=excursion.went_like(unix_s, loss_db),
                 rain_reach_db=plan.downlink.rain_at_rate_db,
                 cloud_reach_db=cloud_db,
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
                 locked=carrier.locked,
+                downlink_loss_db=deficit_db,
+                downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
                 uplink_loss_db=self._uplink_path_db(unix_s),
                 uplink_noise_db=self.up.carrier.noise_db,
                 uplink_expected=uplink_loss(plan, deficit_db),

@@ -24,6 +24,11 @@ class UplinkLoss:
     most_in_path_db: float
 
 
+def turned_ratio(plan: LinkPlan) -> float:
+    """Decibels that a turned dish costs the uplink for each that it costs the downlink's carrier."""
+    return (plan.downlink.beamwidth_deg / plan.uplink.beamwidth_deg) ** 2
+
+
 def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     """What should cost the uplink as much as took `downlink_loss_db` (dB of Es/N0) from the downlink.
 
@@ -33,7 +38,7 @@ def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     """
     down, up = plan.downlink, plan.uplink
     carrier_db = _carrier_loss_db(down, downlink_loss_db)
-    squared = (down.beamwidth_deg / up.beamwidth_deg) ** 2
+    squared = turned_ratio(plan)
     attenuation_db = _attenuation_db(down, carrier_db)
     rain = up.rain_at_rate_db / down.rain_at_rate_db if down.rain_at_rate_db > 0.0 else squared
     return UplinkLoss(
