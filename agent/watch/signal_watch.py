@@ -101,13 +101,24 @@ class SignalWatch:
                 followed.carrier.dips_unix_s.clear()
                 self.excursion = Excursion()
 
-    def _uplink_tells(self) -> bool:
+    def _uplink_tells(self, unix_s: float) -> bool:
         """Whether the uplink's figure is fine and the downlink's so coarse that its course tells nothing."""
         coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
-        return coarse and self.up.carrier.resolution_db < COARSE_DB and not isnan(self.up.reference.level_db)
+        return coarse and self.up.carrier.resolution_db < COARSE_DB and not isnan(self.up.loss_db(unix_s))
 
-    def _teller(self) -> Carrier:
-        return self.up.carrier if self._uplink_tells() else self.down.carrier
+    def _teller(self, unix_s: float) -> Carrier:
+        return self.up.carrier if self._uplink_tells(unix_s) else self.down.carrier
+
+    def _follow(
+        self, unix_s: float, cells_db: tuple[float, float], deficit_db: float, rain_db: float, plan: LinkPlan
+    ) -> None:
+        """Let the excursion follow what the cells of downlink (as a loss) and uplink (as a level) say."""
+        cell_loss_db, told_db = cells_db[0], deficit_db
+        if self._uplink_tells(unix_s):
+            squared = turned_ratio(plan)
+            cell_loss_db = (self.up.reference.level_db - cells_db[1]) / squared
+            told_db = self._told_db(unix_s, deficit_db, squared)
+        self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, self._teller(unix_s))
 
     def _told_db(self, unix_s: float, deficit_db: float, squared: float) -> float:
         """What a turned dish costs the downlink if it costs the uplink so much (dB).
@@ -120,7 +131,7 @@ class SignalWatch:
 
     def _roughness(self, unix_s: float) -> float:
         """Change from minute to minute since the loss set in, against that before it; NaN: not known."""
-        excursion, carrier = self.excursion, self._teller()
+        excursion, carrier = self.excursion, self._teller(unix_s)
         settled_s = excursion.jump_age_s(unix_s) - ROUGH_AFTER_S
         minutes = (
             carrier.minutes(unix_s, min(10, int(settled_s / 60.0))) if settled_s >= ROUGH_LEAST_S else []
@@ -175,13 +186,8 @@ class SignalWatch:
         if sun_loss_db >= SUN_EXPLAINS_DB:
             self.excursion.look_away()
         elif not self.down.reference.peaking(unix_s):
-            cell_loss_db = reference_db - cell_db - sun_loss_db - rain_db
-            told_db = unexplained_db
-            if self._uplink_tells():
-                squared = turned_ratio(plan)
-                cell_loss_db = (self.up.reference.level_db - up_cell_db) / squared - rain_db
-                told_db = self._told_db(unix_s, deficit_db, squared) - rain_db
-            self.excursion.step(unix_s, cell_loss_db, told_db, self._teller())
+            cells_db = (reference_db - cell_db - sun_loss_db, up_cell_db)
+            self._follow(unix_s, cells_db, deficit_db, rain_db, plan)
         if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
             self.quiet_transmit_db = self.transmit.loss_db(unix_s)
         cloud_db = cloud_loss_db(frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k)
@@ -219,10 +225,10 @@ class SignalWatch:
             return {}, ()
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
         loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s), 1.0
-        if self._uplink_tells():
+        if self._uplink_tells(unix_s):
             scale = turned_ratio(plan)
             loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
-        teller = self._teller()
+        teller = self._teller(unix_s)
         return weigh(
             SignalFacts(
                 loss_db=loss_db,
