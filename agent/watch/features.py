@@ -24,7 +24,7 @@ from agent.watch.heat_watch import HeatView, HeatWatch
 from agent.watch.input_watch import Inputs
 from agent.watch.rate import RateFacts, Tests, rate_facts
 from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
-from agent.watch.uplink import uplink_loss
+from agent.watch.uplink import turned_loss_db
 from agent.watch.weather_watch import WeatherWatch
 
 FEATURES: tuple[str, ...] = (
@@ -228,7 +228,7 @@ def _heat_loss_db(signal: SignalView, heat: HeatView, plan: LinkPlan) -> float:
     transmitter = heat.units[0]
     if not (signal.deficit_db < DOWNLINK_FINE_DB and transmitter.margin_degc <= HEAT_NEAR_DEGC):
         return 0.0
-    turned_db = uplink_loss(plan, max(0.0, signal.deficit_db)).turned_db
+    turned_db = turned_loss_db(plan, max(0.0, signal.deficit_db))
     uplink_db = signal.uplink_loss_db - (0.0 if isnan(turned_db) else turned_db)
     losses = [loss for loss in (uplink_db, signal.transmit_loss_db) if not isnan(loss)]
     return max(losses, default=nan)

@@ -13,7 +13,7 @@ from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
-from agent.watch.uplink import turned_ratio, uplink_loss
+from agent.watch.uplink import turned_loss_db, turned_ratio, uplink_loss
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
@@ -101,24 +101,25 @@ class SignalWatch:
                 followed.carrier.dips_unix_s.clear()
                 self.excursion = Excursion()
 
-    def _uplink_tells(self, unix_s: float) -> bool:
-        """Whether the uplink's figure is fine and the downlink's so coarse that its course tells nothing."""
-        coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
-        return coarse and self.up.carrier.resolution_db < COARSE_DB and not isnan(self.up.loss_db(unix_s))
-
     def _teller(self, unix_s: float) -> Carrier:
-        return self.up.carrier if self._uplink_tells(unix_s) else self.down.carrier
+        """Whose course tells of a loss: the uplink's where it is fine and the downlink's far too coarse."""
+        coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
+        fine = self.up.carrier.resolution_db < COARSE_DB
+        return (
+            self.up.carrier if coarse and fine and not isnan(self.up.loss_db(unix_s)) else self.down.carrier
+        )
 
     def _follow(
         self, unix_s: float, cells_db: tuple[float, float], deficit_db: float, rain_db: float, plan: LinkPlan
     ) -> None:
         """Let the excursion follow what the cells of downlink (as a loss) and uplink (as a level) say."""
         cell_loss_db, told_db = cells_db[0], deficit_db
-        if self._uplink_tells(unix_s):
+        teller = self._teller(unix_s)
+        if teller is self.up.carrier:
             squared = turned_ratio(plan)
             cell_loss_db = (self.up.reference.level_db - cells_db[1]) / squared
             told_db = self._told_db(unix_s, deficit_db, squared)
-        self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, self._teller(unix_s))
+        self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, teller)
 
     def _told_db(self, unix_s: float, deficit_db: float, squared: float) -> float:
         """What a turned dish costs the downlink if it costs the uplink so much (dB).
@@ -164,7 +165,7 @@ class SignalWatch:
         """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
         if not self.up.carrier.resolution_db < self.down.carrier.resolution_db:
             return nan
-        turned_db = uplink_loss(plan, unexplained_db).turned_db
+        turned_db = turned_loss_db(plan, unexplained_db)
         surely_db = self._uplink_path_db(unix_s) - 2.0 * self.up.carrier.noise_db - DRIFT_DB
         if isnan(surely_db) or not turned_db > 0.0:
             return nan
@@ -225,10 +226,10 @@ class SignalWatch:
             return {}, ()
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
         loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s), 1.0
-        if self._uplink_tells(unix_s):
+        teller = self._teller(unix_s)
+        if teller is self.up.carrier:
             scale = turned_ratio(plan)
             loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
-        teller = self._teller(unix_s)
         return weigh(
             SignalFacts(
                 loss_db=loss_db,

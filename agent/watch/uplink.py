@@ -29,12 +29,20 @@ def turned_ratio(plan: LinkPlan) -> float:
     return (plan.downlink.beamwidth_deg / plan.uplink.beamwidth_deg) ** 2
 
 
+def turned_loss_db(plan: LinkPlan, downlink_loss_db: float) -> float:
+    """What the uplink loses if a turned dish took `downlink_loss_db` (dB of Es/N0) from the downlink.
+
+    Interference is taken to fade with the downlink, and to stay as it is on the uplink. NaN in, NaN out; NaN
+    too where the plan has no link.
+    """
+    return _carrier_loss_db(plan.downlink, downlink_loss_db) * turned_ratio(plan)
+
+
 def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     """What should cost the uplink as much as took `downlink_loss_db` (dB of Es/N0) from the downlink.
 
     An obstacle takes the same at both frequencies, and rain as the plan's rain does or with the square of
-    the frequency. NaN in, NaN out; NaN too where the plan has no link. Interference is taken to fade with
-    the downlink, and to stay as it is on the uplink.
+    the frequency. Otherwise as `turned_loss_db`.
     """
     down, up = plan.downlink, plan.uplink
     carrier_db = _carrier_loss_db(down, downlink_loss_db)
@@ -42,7 +50,7 @@ def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     attenuation_db = _attenuation_db(down, carrier_db)
     rain = up.rain_at_rate_db / down.rain_at_rate_db if down.rain_at_rate_db > 0.0 else squared
     return UplinkLoss(
-        turned_db=carrier_db * squared,
+        turned_db=turned_loss_db(plan, downlink_loss_db),
         least_in_path_db=attenuation_db,
         most_in_path_db=max(carrier_db, attenuation_db * max(squared, rain)),
     )

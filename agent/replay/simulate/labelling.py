@@ -1,6 +1,7 @@
 """Labels of a simulated day, from its truth and never from what the sensors said."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agent.records import Cause
 from agent.replay.labels import Label
@@ -100,19 +101,21 @@ def _sun_passes(day: PhysicalDay) -> list[Label]:
 def _overheat(day: PhysicalDay, limit_degc: float) -> list[Label]:
     """From when shade is due until it is there and the case is below the limit, or the sun is gone."""
     due_s, why = _shade_due(day, limit_degc)
+    over = np.flatnonzero(day.heat.transmitter_degc >= limit_degc)
     if due_s is None or day.shade[due_s] > 0.0:
-        return _hot_in_the_shade(day, limit_degc)
+        return _hot_in_the_shade(day, over)
     shaded = np.flatnonzero(day.shade[due_s:] > 0.0)
     end_s = due_s + int(shaded[0]) if len(shaded) else _sun_gone(day)
-    over = np.flatnonzero(day.heat.transmitter_degc >= limit_degc)
     if len(over):
         end_s = max(end_s, int(over[-1]))
     return [_label(day, float(due_s), float(end_s), "overheat", why)] if end_s > due_s else []
 
 
-def _hot_in_the_shade(day: PhysicalDay, limit_degc: float) -> list[Label]:
-    """From a while before the case reaches its limit although it was shaded in time, until it is below."""
-    over = np.flatnonzero(day.heat.transmitter_degc >= limit_degc)
+def _hot_in_the_shade(day: PhysicalDay, over: NDArray[np.intp]) -> list[Label]:
+    """From a while before the case reaches its limit although it was shaded in time, until it is below.
+
+    `over`: the seconds at which it is not.
+    """
     if not len(over):
         return []
     start_s = max(0.0, float(over[0]) - LIMIT_AHEAD_S)
