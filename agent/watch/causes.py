@@ -25,11 +25,12 @@ FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # stea
 JITTER = 0.9  # of the times of readings
 STEADY_INTERVAL_S = 150.0  # rarer readings take proportionally longer to be called steady
 DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
-AFTER_RAIN_S = 600.0  # so long dry and steady, and what is still missing is not the rain's
+AFTER_RAIN_S = 1200.0  # so long dry and steady, and what is still missing is not the rain's
+DRY_THROUGHOUT_S = 900.0  # a shower that takes so long to cross the path wets a gauge beside the dish
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
 QUIET = 1.7
-RAIN_REACHES = 2.0  # a storm of the year doubles what the plan's design rain takes
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
+UNNOTICED_DB = 8.0  # nor does one slide so far before anybody looks
 UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
 UPLINK_MOST = 3.0
 UPLINK_LEAST = -7.0  # a dish that is turned costs the uplink what the parabola says, or it is not turned
@@ -63,9 +64,10 @@ class SignalFacts:
     rain_seen: bool
     gauge_dry: bool
     rain_over: bool
+    rained: bool  # since the loss set in, or just before
     roughness: float
     went_before: int
-    rain_reach_db: float  # what the heaviest rain of an average year takes from this link
+    rain_reach_db: float  # what the heaviest of rains takes from this link
     cloud_reach_db: float  # what a thick cloud without rain takes from it
     sun_loss_db: float
     dips: int
@@ -109,6 +111,21 @@ def _came_as_rain(facts: SignalFacts) -> bool:
     return shortest_s < facts.onset_s <= RAIN_ONSET_S[1] - facts.interval_s
 
 
+def _rain_ruled_out(facts: SignalFacts) -> bool:
+    """Whether no rain can have taken this much, or a gauge has stayed dry all through a long loss."""
+    return facts.loss_db > facts.rain_reach_db or _dry_throughout(facts)
+
+
+def _dry_throughout(facts: SignalFacts) -> bool:
+    return facts.gauge_dry and not facts.rained and facts.age_s >= DRY_THROUGHOUT_S
+
+
+def _sky_unknown(facts: SignalFacts) -> bool:
+    """Whether it may be rain, and no gauge, note or uplink says anything of it."""
+    told = facts.rain_seen or facts.gauge_dry or not isnan(facts.uplink_loss_db)
+    return not told and not facts.loss_db > facts.rain_reach_db
+
+
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if facts.slow_start:
@@ -126,15 +143,16 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("rain", -1.5 * sure, words)
     elif _came_as_rain(facts):
         words = f"the loss took {facts.onset_s / 60.0:.0f} min to come"
-        yield Evidence("rain", 1.2, words)
-        yield Evidence("mispoint", -2.0, words)
+        possible = 0.3 if _rain_ruled_out(facts) else 1.0
+        yield Evidence("rain", 1.2 * possible, words)
+        yield Evidence("mispoint", -2.0 * possible, words)
         yield Evidence("blockage", -2.0, words)
     elif facts.onset_s == inf:
         yield Evidence("blockage", -3.0, "the loss came slowly")
     if facts.slow_start:
         yield Evidence("rain", 1.0, "it began slowly")
         yield Evidence("blockage", -2.0, "it began slowly")
-        yield Evidence("mispoint", -1.0, "it began slowly")
+        yield Evidence("mispoint", -0.3 if _rain_ruled_out(facts) else -1.0, "it began slowly")
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
@@ -154,7 +172,9 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     elif facts.interval_s > STEADY_INTERVAL_S:
         yield Evidence("mispoint", -1.0, "too few readings since")
     slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1] - facts.interval_s
-    if slow and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
+    # Clouds and the steady rain of a front grow for hours as well.
+    only_a_dish = not _sky_unknown(facts) and not facts.loss_db <= facts.cloud_reach_db
+    if slow and only_a_dish and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
         sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
         yield Evidence("mispoint", sure * (2.5 if facts.slide_s >= 2.0 * SLIDE_S else 1.5), words)
@@ -165,7 +185,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
 def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evidence]:
     """How the loss behaves against the hours before it."""
     if facts.rain_over and flat_s >= stretch * AFTER_RAIN_S:
-        yield Evidence("mispoint", 4.0, "the rain is over and the loss has stayed")
+        yield Evidence("mispoint", 2.5, "the rain is over and the loss has stayed")
         yield Evidence("rain", -3.0, "the rain is over and the loss has stayed")
     elif facts.turns:
         words = "comes and goes"
@@ -180,7 +200,7 @@ def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evide
         yield Evidence("mispoint", 0.7, "as quiet as before")
     if facts.went_before and not facts.rain_over:
         words = "losses like it went by themselves before"
-        yield Evidence("mispoint", -0.8 * min(facts.went_before, 3), words)
+        yield Evidence("mispoint", -1.2 * min(facts.went_before, 3), words)
     if facts.worsened >= 3:
         yield Evidence("mispoint", -1.0, "still falling")
 
@@ -202,11 +222,19 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         # It may be dry here and raining where the path crosses the cloud.
         yield Evidence("rain", -1.2, "the rain gauge is dry")
         yield Evidence("mispoint", 0.4, "the rain gauge is dry")
-    if facts.loss_db > RAIN_REACHES * facts.rain_reach_db:
+        if _dry_throughout(facts):
+            yield Evidence("rain", -0.6, "and was all the time")
+            yield Evidence("mispoint", 0.6, "and was all the time")
+    elif facts.rained and not facts.rain_over:
+        yield Evidence("rain", 1.5, "it rained during this loss")
+        yield Evidence("mispoint", -1.5, "it rained during this loss")
+    if _sky_unknown(facts):
+        yield Evidence("mispoint", -0.8, "nothing tells whether it rains")
+    if facts.loss_db > facts.rain_reach_db:
         words = "more than rain takes at this frequency"
-        yield Evidence("rain", -1.0, words)
+        yield Evidence("rain", -3.0, words)
         yield Evidence("mispoint", 0.3, words)
-    elif facts.loss_db <= facts.cloud_reach_db and isnan(facts.uplink_loss_db):
+    elif facts.loss_db <= facts.cloud_reach_db:
         yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
@@ -221,6 +249,8 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if sure < 1.0:
         yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
+    if UNNOTICED_DB <= facts.loss_db and facts.locked and not _rain_ruled_out(facts):
+        yield Evidence("mispoint", -1.5, "deeper than a dish turns unnoticed")
     if facts.jump_db < 3.0 and facts.locked:
         yield Evidence("blockage", -3.0, f"only {facts.jump_db:.1f} dB")
     elif facts.jump_db >= 6.0 or not facts.locked:

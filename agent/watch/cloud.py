@@ -1,8 +1,8 @@
 """What thick clouds without rain take from the downlink."""
 
-from math import log10, nan, radians, sin
+from math import nan, radians, sin
 
-from agent.watch.uplink import RADIATING_K
+from agent.watch.in_path import in_path_loss_db
 
 # Specific attenuation of cloud water at 20 GHz and 5 degC, dB per kg/m2, growing with the square of the
 # frequency (Rayleigh): ITU-R P.840-8, equation 2.
@@ -19,5 +19,4 @@ def cloud_loss_db(frequency_ghz: float, elevation_deg: float, system_noise_k: fl
         return nan
     slant = WATER_KG_M2 / sin(radians(elevation_deg))
     attenuation_db = AT_20_GHZ_DB * (frequency_ghz / 20.0) ** 2 * slant
-    added_k = RADIATING_K * (1.0 - 10.0 ** (-attenuation_db / 10.0))
-    return float(attenuation_db + 10.0 * log10(1.0 + added_k / system_noise_k))
+    return in_path_loss_db(attenuation_db, system_noise_k)

@@ -11,6 +11,7 @@ from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
 from agent.watch.causes import DRIFT_DB, STEP_SPREAD, Evidence, SignalCause, SignalFacts, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
+from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
 from agent.watch.uplink import turned_loss_db, turned_ratio, uplink_loss
@@ -252,9 +253,10 @@ class SignalWatch:
                 rain_seen=weather.rain_seen(unix_s),
                 gauge_dry=weather.gauge_dry(unix_s, began),
                 rain_over=weather.rain_over(unix_s),
+                rained=weather.rained_since(began),
                 roughness=self._roughness(unix_s),
                 went_before=excursion.went_like(unix_s, loss_db),
-                rain_reach_db=plan.downlink.rain_at_rate_db,
+                rain_reach_db=rain_loss_db(VIOLENT_RAIN_MM_H, plan),
                 cloud_reach_db=cloud_db,
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
@@ -271,17 +273,6 @@ class SignalWatch:
         """What the uplink lost beside what the transmitter now sends less, or more to make up for it (dB)."""
         sent_less_db = self.transmit.loss_db(unix_s) - self.quiet_transmit_db
         return self.up.loss_db(unix_s) - (0.0 if isnan(sent_less_db) else sent_less_db)
-
-
-def rain_loss_db(rain_mm_h: float, plan: LinkPlan) -> float:
-    """Downlink attenuation to expect of this rain (dB), from the plan's by the power law of ITU-R P.838.
-
-    A gauge at the site stands for a path of some kilometres: right within a factor of two.
-    """
-    design = plan.downlink
-    if rain_mm_h <= 0.0 or not design.rain_rate_mm_h > 0.0:
-        return 0.0
-    return float(design.rain_at_rate_db * (rain_mm_h / design.rain_rate_mm_h) ** design.rain_exponent)
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from math import isnan, log10, nan
 
 from agent.plan.link_plan import Budget, LinkPlan
+from agent.watch.in_path import in_path_loss_db
 
-RADIATING_K = 275.0  # mean radiating temperature of rain, ITU-R P.618-14 section 3
 DEEPEST_DB = 40.0
 HALVINGS = 20
 
@@ -72,7 +72,6 @@ def _attenuation_db(budget: Budget, carrier_loss_db: float) -> float:
     low_db, high_db = 0.0, DEEPEST_DB
     for _ in range(HALVINGS):
         middle_db = 0.5 * (low_db + high_db)
-        added_k = RADIATING_K * (1.0 - 10.0 ** (-middle_db / 10.0))
-        taken_db = middle_db + 10.0 * log10(1.0 + added_k / budget.system_noise_k)
+        taken_db = in_path_loss_db(middle_db, budget.system_noise_k)
         low_db, high_db = (middle_db, high_db) if taken_db < carrier_loss_db else (low_db, middle_db)
     return 0.5 * (low_db + high_db)

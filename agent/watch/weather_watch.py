@@ -69,6 +69,10 @@ class WeatherWatch:
         """Whether rain was measured or noted so recently that it can still stand in the path."""
         return unix_s - self.rain_unix_s <= RAIN_LASTS_S or unix_s - self.rain_note_unix_s <= NOTE_LASTS_S
 
+    def rained_since(self, since_unix_s: float) -> bool:
+        """Whether rain was measured or noted since then, or so shortly before that it still stood there."""
+        return max(self.rain_unix_s, self.rain_note_unix_s) >= since_unix_s - RAIN_LASTS_S
+
     def gauge_dry(self, unix_s: float, since_unix_s: float) -> bool:
         """Whether a gauge has reported no rain since then, nor for the last while."""
         current = self.gauge_unix_s >= max(since_unix_s, unix_s - CURRENT_S)

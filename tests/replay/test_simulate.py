@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from itur.models import itu838
 
 from agent.job import Site
 from agent.plan.compute import compute_plan
@@ -21,7 +22,7 @@ from agent.replay.simulate.day import SimulatedDay, simulate_day
 from agent.replay.simulate.jobs import PLACES, Band, job_of
 from agent.replay.simulate.physics import physical_day
 from agent.replay.simulate.scenario import Crew, Mispoint, Scenario, Sensors
-from agent.replay.simulate.scenarios import random_scenario
+from agent.replay.simulate.scenarios import HEAVY_RAIN_MM_H, RAIN_DB, random_scenario
 from agent.replay.simulate.sky import (
     SkyKind,
     clear_direct_w_m2,
@@ -112,6 +113,24 @@ def test_rain_hurts_the_uplink_more_and_the_downlink_twice() -> None:
     # practice), and 3 dB of rain add some 137 K of 275 K to a receiver's noise.
     assert rain_scale(11.5, 14.0) == pytest.approx((14.0 / 11.5) ** 2, rel=0.1)
     assert rain_loss_db(np.array([3.0103]), 137.5)[0] == pytest.approx(3.0103 + 3.0103, abs=0.01)
+
+
+@pytest.mark.parametrize(("band", "frequency_ghz"), [("C", 3.95), ("Ku", 11.45), ("Ka", 19.95)])
+def test_heavy_rain_takes_what_its_rate_takes_at_this_band(band: Band, frequency_ghz: float) -> None:
+    # ITU-R P.838-3 (itur 0.4.0) over 3 to 6 km of rain, as common showers have it.
+    one_km_db = float(
+        itu838.rain_specific_attenuation(HEAVY_RAIN_MM_H[band], frequency_ghz, 45.0, 45.0).value
+    )
+    assert 3.0 * one_km_db < RAIN_DB[band][1] < 6.0 * one_km_db
+
+
+def test_at_c_band_the_uplink_lies_above_the_dip_of_rain_attenuation() -> None:
+    # ITU-R P.838-3 (itur 0.4.0) at 40 mm/h.
+    down_db, up_db = (
+        float(itu838.rain_specific_attenuation(40.0, frequency_ghz, 45.0, 45.0).value)
+        for frequency_ghz in (3.95, 6.175)
+    )
+    assert rain_scale(3.95, 6.175) == pytest.approx(up_db / down_db, rel=0.1)
 
 
 @pytest.mark.parametrize(

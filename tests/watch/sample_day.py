@@ -57,6 +57,7 @@ def plan(sun_passes: tuple[SunPass, ...] = (), peak_w_m2: float = 950.0) -> Link
         Budget,
         beamwidth_deg=1.8,
         esno_clear_db=14.0,
+        system_noise_k=110.0,
         rain_at_rate_db=6.0,
         rain_rate_mm_h=40.0,
         rain_exponent=1.1,

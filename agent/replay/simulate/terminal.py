@@ -9,6 +9,8 @@ from agent.replay.simulate.sky import FloatArray, Sky, satellite_angles, separat
 
 BOLTZMANN_DB = 228.6  # -10 log10 of 1.380649e-23 J/K.
 LIGHT_M_S = 299_792_458.0
+SCALING_HOLDS_GHZ = 7.0
+C_BAND_RAIN_SCALE = 9.0  # ITU-R P.838-3 at 40 mm/h: 0.236 dB/km at 6.2 GHz over 0.026 dB/km at 4.0 GHz
 RAIN_TEMPERATURE_K = 275.0  # Medium temperature of rain, ITU-R P.618 (from memory).
 SKY_AND_GROUND_K = 24.0  # Clear sky and spillover into a small offset dish (common practice).
 AMBIENT_K = 290.0
@@ -136,7 +138,12 @@ def pointing_error_deg(loss_db: float, beam_deg: float) -> float:
 
 
 def rain_scale(down_ghz: float, up_ghz: float) -> float:
-    """Uplink over downlink rain attenuation near 1 dB: frequency scaling of ITU-R P.618 (from memory)."""
+    """Uplink over downlink rain attenuation near 1 dB: frequency scaling of ITU-R P.618 (from memory).
+
+    It holds from 7 GHz on; below, attenuation falls much faster with the frequency.
+    """
+    if down_ghz < SCALING_HOLDS_GHZ:
+        return C_BAND_RAIN_SCALE
     down, up = (f * f / (1.0 + 1e-4 * f * f) for f in (down_ghz, up_ghz))
     exponent = 1.12e-3 * np.sqrt(up / down) * down**0.55
     return float((up / down) ** (1.0 - exponent))
