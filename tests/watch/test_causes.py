@@ -1,0 +1,86 @@
+"""How evidence turns the judgement of one loss: all statements are the trade's own (common practice)."""
+
+from dataclasses import replace
+from math import inf, nan
+
+from agent.watch.causes import SignalFacts, weigh
+from agent.watch.rules import default_rules
+from agent.watch.uplink import UplinkLoss
+
+ENOUGH = float(default_rules().values["repeak.confidence"][0])
+
+# 2 dB that took an hour to come, seen every 5 s by a modem without an uplink figure, under an unknown sky.
+SLIDE = SignalFacts(
+    loss_db=2.0,
+    noise_db=0.05,
+    resolution_db=0.1,
+    coarse=False,
+    interval_s=5.0,
+    onset_s=inf,
+    slow_start=False,
+    age_s=2400.0,
+    jump_age_s=2400.0,
+    rise_db=2.0,
+    jump_db=2.0,
+    flat_s=130.0,
+    slide_s=3600.0,
+    turns=0,
+    worsened=0,
+    gust_at_onset=False,
+    knock_at_onset=False,
+    rain_seen=False,
+    gauge_dry=False,
+    rain_over=False,
+    rained=False,
+    roughness=2.0,
+    went_before=0,
+    rain_reach_db=20.0,
+    cloud_reach_db=0.3,
+    sun_loss_db=0.0,
+    dips=0,
+    locked=True,
+    downlink_loss_db=2.0,
+    downlink_noise_db=0.05,
+    uplink_loss_db=nan,
+    uplink_noise_db=nan,
+    uplink_expected=UplinkLoss(3.0, 0.9, 2.5),
+)
+# 3 dB that took six minutes to come and have stood for ten.
+SHOWER_LIKE = replace(
+    SLIDE, loss_db=3.0, onset_s=360.0, slow_start=True, age_s=960.0, flat_s=610.0, slide_s=960.0
+)
+
+
+def mispoint(facts: SignalFacts) -> float:
+    return weigh(facts)[0]["mispoint"]
+
+
+def test_what_grows_slowly_under_an_unknown_sky_may_be_a_front() -> None:
+    assert mispoint(SLIDE) < ENOUGH
+    assert mispoint(replace(SLIDE, gauge_dry=True)) > ENOUGH
+
+
+def test_a_gauge_that_stayed_dry_all_the_time_clears_the_rain() -> None:
+    assert mispoint(SHOWER_LIKE) < ENOUGH
+    assert mispoint(replace(SHOWER_LIKE, gauge_dry=True)) > ENOUGH
+    assert mispoint(replace(SHOWER_LIKE, gauge_dry=True, age_s=600.0)) < ENOUGH
+
+
+def test_what_no_rain_can_take_is_no_rain_however_it_came() -> None:
+    assert mispoint(replace(SHOWER_LIKE, rain_reach_db=2.0)) > ENOUGH
+    assert weigh(replace(SHOWER_LIKE, rain_reach_db=2.0))[0]["rain"] < 0.1
+
+
+def test_rain_that_was_noted_during_this_loss_is_not_forgotten() -> None:
+    steady = replace(SLIDE, onset_s=10.0, slow_start=True, flat_s=310.0)
+    assert mispoint(steady) > ENOUGH > mispoint(replace(steady, rained=True))
+
+
+def test_clouds_at_ka_band_grow_for_hours_too() -> None:
+    dry = replace(SLIDE, loss_db=0.9, jump_db=0.9, gauge_dry=True)
+    assert mispoint(dry) > ENOUGH > mispoint(replace(dry, cloud_reach_db=1.0))
+
+
+def test_a_very_deep_loss_is_rather_the_skys() -> None:
+    deep = replace(SLIDE, loss_db=9.0, onset_s=nan, flat_s=700.0)
+    assert mispoint(deep) < mispoint(replace(deep, loss_db=5.0))
