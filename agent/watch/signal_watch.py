@@ -144,16 +144,21 @@ class SignalWatch:
         # The median change of independent normal errors is 0.95 of their standard deviation.
         return median(changes) / max(LEAST_NOISE_DB, 0.95 * excursion.noise_before_db)
 
-    def _doubt_db(self, unix_s: float) -> float:
+    def _doubt_db(self, unix_s: float, plan: LinkPlan) -> float:
         """How much less may be lost than the figure shows: a coarse one may sit on the edge of two steps.
 
-        One that left its step for the first time in hours and stays away was not on the edge.
+        One that left its step for the first time in hours and stays away was not on the edge, unless a finer
+        figure of the uplink shows less than anything would cost it that took half a step from the downlink.
         """
         carrier = self.down.carrier
-        long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
-        left = self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s
-        if carrier.resolution_db < COARSE_DB or left:
+        if carrier.resolution_db < COARSE_DB:
             return 0.0
+        long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
+        if self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s:
+            least_db = uplink_loss(plan, 0.5 * carrier.resolution_db).least_in_path_db
+            denied = self.up.carrier.resolution_db < COARSE_DB and self._uplink_path_db(unix_s) < least_db
+            if not denied:
+                return 0.0
         return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
 
     def _newest_loss_db(self, explained_db: float) -> float:
@@ -196,7 +201,7 @@ class SignalWatch:
         confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db, cloud_db), weather, plan)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
-        doubt_db = 0.0 if pushed else self._doubt_db(unix_s)
+        doubt_db = 0.0 if pushed else self._doubt_db(unix_s, plan)
         by_uplink_db = self._by_uplink_db(unix_s, unexplained_db, plan)
         upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
         return SignalView(
@@ -226,7 +231,7 @@ class SignalWatch:
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
             return {}, ()
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
-        loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s), 1.0
+        loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s, plan), 1.0
         teller = self._teller(unix_s)
         if teller is self.up.carrier:
             scale = turned_ratio(plan)
