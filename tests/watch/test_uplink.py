@@ -82,3 +82,21 @@ def test_the_uplink_tells_a_turned_dish_from_rain_that_nobody_reports() -> None:
     assert "repeak" in {event.rule for event in turned}
     assert {event.rule for event in behind_rain} >= {"wait-rain"}
     assert "repeak" not in {event.rule for event in behind_rain}
+
+
+def five_steps(up_db: float) -> list[Signal]:
+    """A display that falls by one of its five steps, beside an uplink that loses so much with it."""
+    return [
+        Signal(
+            unix_s=at(minute),
+            quality_percent=60.0 if minute >= 60.0 else 80.0,
+            uplink_esno_db=12.0 - (up_db if minute >= 60.0 else 0.0) + wobble(minute),
+        )
+        for minute in every(30.0, 0.0, 100.0)
+    ]
+
+
+def test_a_display_on_the_edge_of_two_steps_is_no_loss_when_the_uplink_has_lost_nothing() -> None:
+    """Whatever takes half of a 3 dB step by its noise and attenuation attenuates the uplink too."""
+    assert {event.rule for event in events_of(five_steps(0.0), quiet_plan())} <= {"shade", "no-data"}
+    assert {event.rule for event in events_of(five_steps(1.5), quiet_plan())} & {"repeak", "wait-rain"}
