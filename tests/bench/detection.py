@@ -29,7 +29,7 @@ from agent.replay.simulate.scenarios import random_scenario
 from agent.watch.engine import AlertEngine
 from agent.watch.rules import default_rules
 
-FIRST_SEED = 130_000
+FIRST_SEED = 140_000
 DAYS = 120
 STEP_DB = (1.2, 1.8)  # "a step of 1.5 dB"
 ENOUGH_LEAD_S = 600.0
