@@ -223,8 +223,8 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("rain", -1.2, "the rain gauge is dry")
         yield Evidence("mispoint", 0.4, "the rain gauge is dry")
         if _dry_throughout(facts):
-            yield Evidence("rain", -0.6, "and was all the time")
-            yield Evidence("mispoint", 0.6, "and was all the time")
+            yield Evidence("rain", -0.6, "the rain gauge was dry all the time")
+            yield Evidence("mispoint", 0.6, "the rain gauge was dry all the time")
     elif facts.rained and not facts.rain_over:
         yield Evidence("rain", 1.5, "it rained during this loss")
         yield Evidence("mispoint", -1.5, "it rained during this loss")

@@ -155,9 +155,8 @@ class SignalWatch:
             return 0.0
         long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
         if self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s:
-            least_db = uplink_loss(plan, 0.5 * carrier.resolution_db).least_in_path_db
-            denied = self.up.carrier.resolution_db < COARSE_DB and self._uplink_path_db(unix_s) < least_db
-            if not denied:
+            lost_db = self._uplink_path_db(unix_s) if self.up.carrier.resolution_db < COARSE_DB else nan
+            if not lost_db < uplink_loss(plan, 0.5 * carrier.resolution_db).least_in_path_db:
                 return 0.0
         return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
 
