@@ -3,6 +3,7 @@
 import gzip
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
@@ -199,6 +200,32 @@ def test_a_gust_costs_what_it_should_and_peaking_gives_it_back() -> None:
     ]
     notes = [note.kind for note in day.readings if isinstance(note, Note)]
     assert notes[-3:] == ["peak-start", "peak-done", "stream-stop"]
+
+
+def test_a_levelled_uplink_shows_in_the_sent_power_what_it_loses() -> None:
+    """Closed-loop uplink power control holds the uplink while its range lasts: ITU-R S.1061 (from memory)."""
+    gust = Mispoint(how="gust", at_s=5000.0, loss_db=2.0, mended_after_s=1200.0)
+    sensors = Sensors(transmit_power_reported=True)
+    lost_db, more_db = {}, {}
+    for range_db in (0.0, 1.0, 8.0):
+        hardware = Hardware(drift_db=0.0, levelling_db=range_db)
+        day = simulate_day(scenario(episodes=(gust,), sensors=sensors, hardware=hardware), 5)
+        start = day.scenario.job.day.start_unix_s
+        signals = [reading for reading in day.readings if isinstance(reading, Signal)]
+        before = [r for r in signals if 4000 <= r.unix_s - start < 4900]
+        gone = [r for r in signals if 5010 <= r.unix_s - start < 6190]
+        lost_db[range_db], more_db[range_db] = (
+            mean_of(before, name) - mean_of(gone, name) for name in ("uplink_esno_db", "tx_power_dbm")
+        )
+    assert lost_db[8.0] == pytest.approx(0.0, abs=0.1)
+    assert more_db[0.0] == 0.0
+    # 12 (error / beamwidth)^2: the loss grows with the square of the frequency.
+    assert -more_db[8.0] == pytest.approx(2.0 * (14.0 / 11.45) ** 2, abs=0.6)
+    assert lost_db[0.0] > lost_db[1.0] > 0.5
+
+
+def mean_of(readings: Sequence[Signal], name: str) -> float:
+    return float(np.mean([getattr(reading, name) for reading in readings]))
 
 
 def test_sensors_round_as_modems_do() -> None:

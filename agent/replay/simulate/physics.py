@@ -16,6 +16,7 @@ from agent.replay.simulate.terminal import (
     link_of,
     pointing_loss_db,
     rain_loss_db,
+    sent_more_db,
     sun_loss_db,
 )
 
@@ -36,6 +37,7 @@ class PhysicalDay:
     shade: FloatArray
     down_esno_db: FloatArray
     up_esno_db: FloatArray
+    sent_more_db: FloatArray
     pointing_db: FloatArray
     sun_db: FloatArray
     down_mbps: FloatArray
@@ -56,7 +58,7 @@ def physical_day(scenario: Scenario, rng: np.random.Generator) -> PhysicalDay:
     heat = heat_of(sky, shade, truth.modem_on, hardware, limit_degc) if shade.any() else bare
     error_deg = np.hypot(truth.across_deg, truth.up_deg)
     sun_db = sun_loss_db(sky, link, job.downlink.frequency_ghz, scenario.sky.sun_activity)
-    down_db, up_db = _carriers(scenario, link, truth, heat, (unix_s, error_deg, sun_db))
+    down_db, up_db, more_db = _carriers(scenario, link, truth, heat, (unix_s, error_deg, sun_db))
     down_mbps, up_mbps = _rates(scenario, truth, down_db, up_db)
     return PhysicalDay(
         unix_s=unix_s,
@@ -68,6 +70,7 @@ def physical_day(scenario: Scenario, rng: np.random.Generator) -> PhysicalDay:
         shade=shade,
         down_esno_db=down_db,
         up_esno_db=up_db,
+        sent_more_db=more_db,
         pointing_db=pointing_loss_db(error_deg, link.down_beam_deg),
         sun_db=sun_db,
         down_mbps=down_mbps,
@@ -93,20 +96,24 @@ def _shade(crew: Crew, bare: Heat, limit_degc: float, truth: Truth) -> FloatArra
 
 def _carriers(
     scenario: Scenario, link: Link, truth: Truth, heat: Heat, sky: tuple[FloatArray, FloatArray, FloatArray]
-) -> tuple[FloatArray, FloatArray]:
-    """True Es/N0 of downlink and uplink, dB; -40 where nothing is received or sent."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """True Es/N0 of downlink and uplink (-40 where there is none), and the power sent more (dB)."""
     unix_s, error_deg, sun_db = sky
     job, hardware = scenario.job, scenario.hardware
     hour = (unix_s / 3600.0 + job.site.longitude_deg / 15.0) % 24.0
     drift = hardware.drift_db * np.sin(2.0 * np.pi * (hour - hardware.drift_hour) / 24.0)
     down = link.down_esno_db + drift - pointing_loss_db(error_deg, link.down_beam_deg)
     down -= rain_loss_db(truth.rain_db, link.system_k) + sun_db + truth.blocked_db
-    up = link.up_esno_db + drift - pointing_loss_db(error_deg, link.up_beam_deg)
-    up -= truth.rain_db * link.rain_scale + truth.blocked_db + heat.derating_db
+    lost_up = pointing_loss_db(error_deg, link.up_beam_deg)
+    lost_up += truth.rain_db * link.rain_scale + truth.blocked_db - drift
+    more = sent_more_db(lost_up, heat.derating_db, hardware.levelling_db)
+    up = link.up_esno_db - lost_up + more
     down = combined_db(np.maximum(down, -40.0), job.downlink.interference_cn_db)
     up = combined_db(np.maximum(up, -40.0), job.uplink.interference_cn_db)
-    return np.where(truth.modem_on > 0.0, down, -40.0), np.where(
-        truth.modem_on * heat.sending > 0.0, up, -40.0
+    return (
+        np.where(truth.modem_on > 0.0, down, -40.0),
+        np.where(truth.modem_on * heat.sending > 0.0, up, -40.0),
+        more,
     )
 
 

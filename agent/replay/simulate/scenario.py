@@ -160,6 +160,7 @@ class Sensors:
     scintillation_tau_s: float = 8.0
     slow_noise_db: float = 0.05
     uplink_reported: bool = True
+    transmit_power_reported: bool = False
     power_reported: bool = True
     weather_station: bool = True
     rain_gauge: bool = True

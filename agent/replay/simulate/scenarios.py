@@ -1,5 +1,6 @@
 """Random invented days of every kind, for judging detection on days that nobody chose."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -32,6 +33,11 @@ QUIET_SHARE = 0.25
 SUN_PASS_SHARE = 0.2
 SET_UP_S = 3600.0
 PACK_UP_S = 1200.0
+LEVELLED_SHARE = 0.2  # of the networks level the uplink of their terminals
+WITHIN_ROOM = 0.6
+UNMENDED_S = (900.0, 2700.0)  # the crew has other work
+UNMENDED_READINGS = 5.0  # and sees no sooner than these that the dish has turned
+ONCE_CLEAR_S = (600.0, 1800.0)
 # The smallest loss that shows in each way of reporting: one of five steps is 3.2 dB wide, a percent 0.16 dB.
 SMALLEST_LOSS_DB = {"esno": 1.3, "cn": 1.3, "percent": 1.5, "five": 5.0}
 # Attenuation of light and of heavy rain, and the rate of heavy rain: some 4.5 km of what ITU-R P.838-3 has
@@ -99,6 +105,7 @@ def _hardware(rng: np.random.Generator) -> Hardware:
         shade_share=float(rng.uniform(0.1, 0.35)),
         derating_db_k=float(rng.uniform(0.05, 0.2)),
         trip_k=float(rng.uniform(8.0, 15.0)),
+        levelling_db=float(rng.uniform(2.0, 8.0)) if rng.random() < LEVELLED_SHARE else 0.0,
     )
 
 
@@ -113,6 +120,7 @@ def _sensors(rng: np.random.Generator) -> Sensors:
         scintillation_tau_s=float(rng.uniform(3.0, 30.0)),
         slow_noise_db=float(rng.uniform(0.0, 0.12)),
         uplink_reported=bool(rng.random() < 0.7),
+        transmit_power_reported=bool(rng.random() < 0.4),
         power_reported=bool(rng.random() < 0.7),
         weather_station=bool(rng.random() < 0.7),
         rain_gauge=bool(rng.random() < 0.6),
@@ -183,12 +191,12 @@ def _kind(
         case "rain-slide":
             shower = _rain(rng, band, at_s, 0.5 * room_s)
             start_s = at_s + 0.5 * shower.lasts_s
-            return [shower, _slide(rng, sensors, start_s, room_s - 0.5 * shower.lasts_s)]
+            slide = _slide(rng, sensors, start_s, room_s - 0.5 * shower.lasts_s)
+            return [shower, _mended_once_clear(rng, slide, at_s + shower.lasts_s)]
         case "gust-blockage":
-            return [
-                _step(rng, "gust", sensors, at_s, room_s),
-                _blockage(rng, sensors, at_s + float(np.round(rng.uniform(120.0, 500.0)))),
-            ]
+            gust = _step(rng, "gust", sensors, at_s, room_s)
+            obstacle = _blockage(rng, sensors, at_s + float(np.round(rng.uniform(120.0, 500.0))))
+            return [_mended_once_clear(rng, gust, obstacle.at_s + obstacle.lasts_s), obstacle]
         case _:
             return [_beyond(rng, kind, at_s, room_s)]
 
@@ -219,7 +227,8 @@ def _loss_db(rng: np.random.Generator, sensors: Sensors) -> float:
 
 
 def _step(rng: np.random.Generator, how: str, sensors: Sensors, at_s: float, room_s: float) -> Mispoint:
-    mended_s = float(np.round(min(rng.uniform(900.0, 2700.0), 0.6 * room_s)))
+    longer_s = max(0.0, UNMENDED_READINGS * sensors.signal_step_s - UNMENDED_S[0])
+    mended_s = float(np.round(min(rng.uniform(*UNMENDED_S) + longer_s, WITHIN_ROOM * room_s)))
     return Mispoint(
         how="knock" if how == "knock" else "gust",
         at_s=at_s,
@@ -239,6 +248,12 @@ def _slide(rng: np.random.Generator, sensors: Sensors, at_s: float, room_s: floa
         toward_deg=float(rng.uniform(-180.0, 180.0)),
         mended_after_s=over_s + float(np.round(min(rng.uniform(600.0, 1800.0), 0.3 * room_s))),
     )
+
+
+def _mended_once_clear(rng: np.random.Generator, dish: Mispoint, clear_s: float) -> Mispoint:
+    """Nobody can peak through rain or behind a truck: the crew goes to the dish when the path is clear."""
+    wait_s = float(np.round(rng.uniform(*ONCE_CLEAR_S)))
+    return replace(dish, mended_after_s=max(dish.mended_after_s or 0.0, clear_s + wait_s - dish.at_s))
 
 
 def _rain(rng: np.random.Generator, band: Band, at_s: float, room_s: float) -> Rain:

@@ -1,6 +1,7 @@
 """What modem, thermometers, weather station and tests report of the physical day."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from agent.plan.modcod import ladder
 from agent.records import AnyReading, Note, Power, Signal, Temperature, Weather
@@ -16,6 +17,7 @@ QUALITY_ZERO_DB = 2.0
 QUALITY_FULL_DB = 18.0
 FLOOR_DB = -5.0  # Below this a modem shows nothing lower.
 RX_LEVEL_CLEAR_DBM = -48.0
+TRANSMIT_STEP_DB = 0.5
 # Weather and power change slowly and are asked for less often than the thermometers.
 WEATHER_EVERY = 6
 POWER_EVERY = 3
@@ -43,6 +45,12 @@ def readings_of(
 def _stepped(values: FloatArray, step: float) -> FloatArray:
     """Rounded to the sensor's resolution, with no more digits than it has."""
     return np.asarray(np.round(np.round(values / step) * step, 3))
+
+
+def _while(sending: NDArray[np.bool_], values: FloatArray, step: float) -> list[object]:
+    """The values in the sensor's steps while the transmitter sends, None while it does not."""
+    shown = _stepped(values, step).tolist()
+    return [value if on else None for value, on in zip(shown, sending, strict=True)]
 
 
 def _stuck(values: FloatArray, scenario: Scenario, ticks: Ticks, kind: str) -> FloatArray:
@@ -86,10 +94,15 @@ def signal_of(scenario: Scenario, day: PhysicalDay, rng: np.random.Generator) ->
     down = down + sensors.noise_db * rng.standard_normal(len(down))
     up = up + sensors.noise_db * rng.standard_normal(len(up))
     columns = _carrier_columns(scenario, day, ticks, down, rng)
+    sending = (day.heat.sending * day.truth.modem_on)[ticks.index] > 0.0
     if sensors.uplink_reported:
-        shown = _stepped(np.clip(up, FLOOR_DB, 40.0), sensors.resolution_db)
-        sending = (day.heat.sending * day.truth.modem_on)[ticks.index] > 0.0
-        columns["uplink_esno_db"] = [v if on else None for v, on in zip(shown.tolist(), sending, strict=True)]
+        columns["uplink_esno_db"] = _while(sending, np.clip(up, FLOOR_DB, 40.0), sensors.resolution_db)
+    if sensors.transmit_power_reported:
+        nominal_dbm = 30.0 + 10.0 * np.log10(scenario.job.transmitter.power_w)
+        nominal_dbm -= scenario.job.transmitter.output_back_off_db
+        columns["tx_power_dbm"] = _while(
+            sending, nominal_dbm + day.sent_more_db[ticks.index], TRANSMIT_STEP_DB
+        )
     names = list(columns)
     rows = zip(*columns.values(), strict=True)
     on = day.truth.modem_on[ticks.index] > 0.0

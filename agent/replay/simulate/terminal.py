@@ -25,6 +25,7 @@ class Hardware:
     Rises are steady values above the air: `sun_rise_k` for 1,000 W/m2 in the sun, `loss_rise_k` by its own
     heat when sending. `shade_share` of the sun's rise remains under a shade. `derating_db_k` is the fall of
     the sent power for each kelvin above five below the limit; above `trip_k` over the limit it shuts down.
+    `levelling_db` is by how much the network lets it send more to make up for a loss of the uplink.
     """
 
     down_offset_db: float = 0.0
@@ -37,6 +38,7 @@ class Hardware:
     shade_share: float = 0.2
     derating_db_k: float = 0.12
     trip_k: float = 12.0
+    levelling_db: float = 0.0
     modem_rise_k: float = 9.0
     modem_sun_rise_k: float = 4.0
 
@@ -169,6 +171,14 @@ def sun_loss_db(sky: Sky, link: Link, frequency_ghz: float, activity: float) -> 
     seen = np.exp(-4.0 * np.log(2.0) * (away_deg / link.down_beam_deg) ** 2)
     clear = 1.0 - 0.5 * sky.cloud
     return np.asarray(10.0 * np.log10(1.0 + brightness_k * filled * seen * clear / link.system_k))
+
+
+def sent_more_db(lost_db: FloatArray, derating_db: FloatArray, levelling_db: float) -> FloatArray:
+    """Sent power over the nominal (dB) where the network levels the uplink, within what heat leaves.
+
+    Closed-loop power control of the earth station, a fade countermeasure of ITU-R S.1061 (from memory).
+    """
+    return np.minimum(np.clip(lost_db, 0.0, levelling_db), levelling_db - derating_db)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
