@@ -60,7 +60,7 @@ class AlertEngine:
 
     def update(self, reading: AnyReading) -> list[AlertEvent]:
         """Advance to the reading's time, then take it in."""
-        events = self.advance(reading.unix_s)
+        events = self.advance(reading.unix_s) if self._walk.due(reading.unix_s) else []
         taken = self._walk.add(reading)
         if isinstance(taken, Acknowledge):
             events.extend(self._acknowledge(taken))

@@ -139,6 +139,9 @@ class RuleStage:
     def step(self, unix_s: float, level: Levels, clear: Bools) -> list[Change]:
         """Advance the state by one row's decisions of shape (n_sets, n_rules)."""
         state = self.state
+        if (level == state.level).all() and not state.pending_level.any():
+            state.clear_since.fill(np.nan)
+            return []
         rising = level > state.level
         fresh = rising & (state.pending_level == 0)
         state.pending_since[fresh] = unix_s

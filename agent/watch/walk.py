@@ -37,5 +37,7 @@ class Walk:
         """Take in a reading after advancing to its time; a late one counts as of now. Returns it as taken."""
         if reading.unix_s < self.now_unix_s:
             reading = replace(reading, unix_s=self.now_unix_s)
+        else:
+            self.now_unix_s = reading.unix_s
         self.stage.add(reading)
         return reading
