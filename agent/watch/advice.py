@@ -12,6 +12,7 @@ from agent.watch.causes import SignalCause
 from agent.watch.features import View
 from agent.watch.heat_watch import UnitView
 from agent.watch.rate import LIKELY, STREAM_ALLOWANCE
+from agent.watch.uplink import carrier_loss_db
 
 SHADE_FALLING_K_PER_MIN = -0.05
 SHADE_JUDGED_S = 300.0
@@ -128,7 +129,8 @@ def _shade_action(unit: UnitView) -> str:
 
 def _repeak(view: View, plan: LinkPlan, job: Job) -> Advice:
     loss_db = view.signal.unexplained_db
-    error_deg = float(pointing_error_deg(loss_db, plan.downlink.beamwidth_deg))
+    turned_db = carrier_loss_db(plan.downlink, loss_db)
+    error_deg = float(pointing_error_deg(turned_db, plan.downlink.beamwidth_deg))
     figures = _signal_figures(view) | {"pointing_error_deg": error_deg}
     words = f"{loss_db:.1f} dB below the reference"
     if error_deg < plan.downlink.beamwidth_deg:

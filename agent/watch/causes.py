@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import exp, hypot, inf, isnan
 from typing import Literal
 
-from agent.watch.uplink import UplinkLoss
+from agent.watch.uplink import LEVELLED, UplinkLoss, turned_log_odds
 
 SignalCause = Literal["mispoint", "rain", "sun-pass", "blockage"]
 SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "blockage")
@@ -76,6 +76,7 @@ class SignalFacts:
     downlink_noise_db: float
     uplink_loss_db: float
     uplink_noise_db: float
+    transmit_told: bool  # and so accounted for in the uplink's loss
     uplink_expected: UplinkLoss
 
 
@@ -273,17 +274,17 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
 def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     """Likelihood of the uplink's loss if the dish was turned against that if something stands in the path."""
     measured_db, turned_db = facts.uplink_loss_db, facts.uplink_expected.turned_db
-    least_db, most_db = facts.uplink_expected.least_in_path_db, facts.uplink_expected.most_in_path_db
     if not (facts.locked and facts.downlink_loss_db > 0.0 and turned_db > 0.0) or isnan(
-        measured_db - least_db
+        measured_db - facts.uplink_expected.least_in_path_db
     ):
         return
     downlink_db = turned_db / facts.downlink_loss_db * facts.downlink_noise_db
-    spread_db = hypot(facts.uplink_noise_db, downlink_db, UPLINK_DOUBT * turned_db, DRIFT_DB)
-    off_turned = (measured_db - turned_db) / spread_db
-    off_path = (measured_db - max(least_db, min(most_db, measured_db))) / spread_db
-    weight = max(UPLINK_LEAST, min(UPLINK_MOST, 0.5 * (off_path**2 - off_turned**2)))
-    if abs(off_turned) > UPLINK_FITS:
+    own_db = hypot(facts.uplink_noise_db, DRIFT_DB)
+    spread_db = hypot(own_db, downlink_db, UPLINK_DOUBT * turned_db)
+    levelled = 0.0 if facts.transmit_told else LEVELLED
+    log_odds = turned_log_odds(measured_db, facts.uplink_expected, spread_db, own_db, levelled)
+    weight = max(UPLINK_LEAST, min(UPLINK_MOST, log_odds))
+    if abs(measured_db - turned_db) > UPLINK_FITS * spread_db:
         weight = min(weight, 0.0)
     words = f"the uplink lost {measured_db:.1f} dB, a turned dish would take {turned_db:.1f} dB"
     yield Evidence("mispoint", weight if weight < 0.0 else 0.8 * weight, words)

@@ -74,27 +74,33 @@ class Followed:
 
 @dataclass(slots=True)
 class SignalWatch:
-    """Downlink, uplink and transmit power of the modem."""
+    """Downlink, uplink and transmit power of the modem; `path` is the uplink at a constant transmit power."""
 
     down: Followed = field(default_factory=Followed)
     up: Followed = field(default_factory=Followed)
+    path: Followed = field(default_factory=Followed)
     transmit: Followed = field(default_factory=Followed)
     excursion: Excursion = field(default_factory=Excursion)
-    quiet_transmit_db: float = nan  # what was sent less before the signal fell
+    first_sent_dbm: float = nan
+    sent_more_db: float = 0.0
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
         value_db, measure = quality_db(signal)
         if not isnan(value_db):
             self.down.carrier.add(signal.unix_s, value_db, measure)
-        if signal.uplink_esno_db is not None:
-            self.up.carrier.add(signal.unix_s, signal.uplink_esno_db, "Es/N0")
         if signal.tx_power_dbm is not None:
             self.transmit.carrier.add(signal.unix_s, signal.tx_power_dbm, "power")
+            if isnan(self.first_sent_dbm):
+                self.first_sent_dbm = signal.tx_power_dbm
+            self.sent_more_db = signal.tx_power_dbm - self.first_sent_dbm
+        if signal.uplink_esno_db is not None:
+            self.up.carrier.add(signal.unix_s, signal.uplink_esno_db, "Es/N0")
+            self.path.carrier.add(signal.unix_s, signal.uplink_esno_db - self.sent_more_db, "Es/N0")
 
     def note(self, note: Note) -> None:
         """Peaking and moving notes."""
-        for followed in (self.down, self.up, self.transmit):
+        for followed in (self.down, self.up, self.path, self.transmit):
             if note.kind == "peak-start":
                 followed.reference.peak_start(note.unix_s)
             elif note.kind == "peak-done":
@@ -105,10 +111,9 @@ class SignalWatch:
     def _teller(self, unix_s: float) -> Carrier:
         """Whose course tells of a loss: the uplink's where it is fine and the downlink's far too coarse."""
         coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
-        fine = self.up.carrier.resolution_db < COARSE_DB
-        return (
-            self.up.carrier if coarse and fine and not isnan(self.up.loss_db(unix_s)) else self.down.carrier
-        )
+        fine = self.path.carrier.resolution_db < COARSE_DB
+        tells = coarse and fine and not isnan(self.path.loss_db(unix_s))
+        return self.path.carrier if tells else self.down.carrier
 
     def _follow(
         self, unix_s: float, cells_db: tuple[float, float], deficit_db: float, rain_db: float, plan: LinkPlan
@@ -116,9 +121,9 @@ class SignalWatch:
         """Let the excursion follow what the cells of downlink (as a loss) and uplink (as a level) say."""
         cell_loss_db, told_db = cells_db[0], deficit_db
         teller = self._teller(unix_s)
-        if teller is self.up.carrier:
+        if teller is self.path.carrier:
             squared = turned_ratio(plan)
-            cell_loss_db = (self.up.reference.level_db - cells_db[1]) / squared
+            cell_loss_db = (self.path.reference.level_db - cells_db[1]) / squared
             told_db = self._told_db(unix_s, deficit_db, squared)
         self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, teller)
 
@@ -127,7 +132,7 @@ class SignalWatch:
 
         Little while the downlink shows nothing: the uplink alone may have lost by heat.
         """
-        told_db = self._uplink_path_db(unix_s) / squared
+        told_db = self.path.loss_db(unix_s) / squared
         step_db = self.down.carrier.resolution_db
         return min(told_db, deficit_db + step_db) if deficit_db >= 0.5 * step_db else min(told_db, 0.0)
 
@@ -155,7 +160,7 @@ class SignalWatch:
             return 0.0
         long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
         if self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s:
-            lost_db = self._uplink_path_db(unix_s) if self.up.carrier.resolution_db < COARSE_DB else nan
+            lost_db = self.path.loss_db(unix_s) if self.path.carrier.resolution_db < COARSE_DB else nan
             if not lost_db < uplink_loss(plan, 0.5 * carrier.resolution_db).least_in_path_db:
                 return 0.0
         return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
@@ -168,10 +173,10 @@ class SignalWatch:
 
     def _by_uplink_db(self, unix_s: float, unexplained_db: float, plan: LinkPlan) -> float:
         """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
-        if not self.up.carrier.resolution_db < self.down.carrier.resolution_db:
+        if not self.path.carrier.resolution_db < self.down.carrier.resolution_db:
             return nan
         turned_db = turned_loss_db(plan, unexplained_db)
-        surely_db = self._uplink_path_db(unix_s) - 2.0 * self.up.carrier.noise_db - DRIFT_DB
+        surely_db = self.path.loss_db(unix_s) - 2.0 * self.path.carrier.noise_db - DRIFT_DB
         if isnan(surely_db) or not turned_db > 0.0:
             return nan
         return unexplained_db * min(1.0, surely_db / turned_db)
@@ -182,7 +187,8 @@ class SignalWatch:
         rain_seen = weather.rain_seen(unix_s)
         clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
         cell_db = self.down.close(unix_s, clear)
-        up_cell_db = self.up.close(unix_s, clear)
+        path_cell_db = self.path.close(unix_s, clear)
+        self.up.close(unix_s, clear)
         self.transmit.close(unix_s, True)
         reference_db = self.down.reference.level_db
         level_db = self.down.carrier.level_db(unix_s)
@@ -192,25 +198,24 @@ class SignalWatch:
         if sun_loss_db >= SUN_EXPLAINS_DB:
             self.excursion.look_away()
         elif not self.down.reference.peaking(unix_s):
-            cells_db = (reference_db - cell_db - sun_loss_db, up_cell_db)
+            cells_db = (reference_db - cell_db - sun_loss_db, path_cell_db)
             self._follow(unix_s, cells_db, deficit_db, rain_db, plan)
-        if isnan(self.excursion.start_unix_s) and deficit_db < START_DB:
-            self.quiet_transmit_db = self.transmit.loss_db(unix_s)
         cloud_db = cloud_loss_db(frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k)
         confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db, cloud_db), weather, plan)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
         doubt_db = 0.0 if pushed else self._doubt_db(unix_s, plan)
         by_uplink_db = self._by_uplink_db(unix_s, unexplained_db, plan)
+        certain_db = min(
+            max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
+            self._newest_loss_db(sun_loss_db + rain_db),
+        )
         upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
         return SignalView(
             level_db=level_db,
             deficit_db=deficit_db,
             unexplained_db=unexplained_db,
-            certain_db=min(
-                max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
-                self._newest_loss_db(sun_loss_db + rain_db),
-            ),
+            certain_db=certain_db,
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
             uplink_db=self.up.carrier.level_db(unix_s),
@@ -232,7 +237,7 @@ class SignalWatch:
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
         loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s, plan), 1.0
         teller = self._teller(unix_s)
-        if teller is self.up.carrier:
+        if teller is self.path.carrier:
             scale = turned_ratio(plan)
             loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
         return weigh(
@@ -267,16 +272,12 @@ class SignalWatch:
                 locked=carrier.locked,
                 downlink_loss_db=deficit_db,
                 downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
-                uplink_loss_db=self._uplink_path_db(unix_s),
-                uplink_noise_db=self.up.carrier.noise_db,
+                uplink_loss_db=self.path.loss_db(unix_s),
+                uplink_noise_db=self.path.carrier.noise_db,
+                transmit_told=not isnan(self.transmit.loss_db(unix_s)),
                 uplink_expected=uplink_loss(plan, deficit_db),
             )
         )
-
-    def _uplink_path_db(self, unix_s: float) -> float:
-        """What the uplink lost beside what the transmitter now sends less, or more to make up for it (dB)."""
-        sent_less_db = self.transmit.loss_db(unix_s) - self.quiet_transmit_db
-        return self.up.loss_db(unix_s) - (0.0 if isnan(sent_less_db) else sent_less_db)
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

@@ -6,13 +6,17 @@ terminal's receiver, and that the downlink alone feels (ITU-R P.618-14 section 3
 """
 
 from dataclasses import dataclass
-from math import isnan, log10, nan
+from math import exp, isnan, log, log10, nan
 
 from agent.plan.link_plan import Budget, LinkPlan
 from agent.watch.in_path import in_path_loss_db
 
 DEEPEST_DB = 40.0
 HALVINGS = 20
+LEVELLED = (
+    0.2  # chance that the network has a terminal send more when its uplink loses (ITU-R S.1061; judgement)
+)
+NOT_TO_BE_BELIEVED = 10.0  # standard deviations; further ones count no more
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +39,7 @@ def turned_loss_db(plan: LinkPlan, downlink_loss_db: float) -> float:
     Interference is taken to fade with the downlink, and to stay as it is on the uplink. NaN in, NaN out; NaN
     too where the plan has no link.
     """
-    return _carrier_loss_db(plan.downlink, downlink_loss_db) * turned_ratio(plan)
+    return carrier_loss_db(plan.downlink, downlink_loss_db) * turned_ratio(plan)
 
 
 def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
@@ -45,7 +49,7 @@ def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     the frequency. Otherwise as `turned_loss_db`.
     """
     down, up = plan.downlink, plan.uplink
-    carrier_db = _carrier_loss_db(down, downlink_loss_db)
+    carrier_db = carrier_loss_db(down, downlink_loss_db)
     squared = turned_ratio(plan)
     attenuation_db = _attenuation_db(down, carrier_db)
     rain = up.rain_at_rate_db / down.rain_at_rate_db if down.rain_at_rate_db > 0.0 else squared
@@ -56,13 +60,37 @@ def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     )
 
 
-def _carrier_loss_db(budget: Budget, esno_loss_db: float) -> float:
-    """Fall of the carrier over the thermal noise behind this fall of Es/N0 (dB)."""
+def carrier_loss_db(budget: Budget, esno_loss_db: float) -> float:
+    """Fall of the carrier over the thermal noise behind this fall of Es/N0 (dB); C/I stays as it was.
+
+    NaN in, NaN out; NaN too for a rise that the interference does not allow.
+    """
     share = 0.0
     if budget.interference_cn_db is not None:
         share = float(10.0 ** ((budget.esno_clear_db - budget.interference_cn_db) / 10.0))
     left = (float(10.0 ** (esno_loss_db / 10.0)) - share) / (1.0 - share)
     return 10.0 * log10(left) if left > 0.0 else nan
+
+
+def turned_log_odds(
+    measured_db: float, expected: UplinkLoss, spread_db: float, own_spread_db: float, levelled: float
+) -> float:
+    """How much likelier a turned dish makes this loss of the uplink than something in the path (log of it).
+
+    `spread_db` is of what either would take, `own_spread_db` of the measured figure alone. With probability
+    `levelled` the network made up for the loss, and then an uplink that lost nothing says nothing.
+    """
+    in_path_db = max(expected.least_in_path_db, min(expected.most_in_path_db, measured_db))
+    made_up = levelled * _density(measured_db, own_spread_db)
+    turned = (1.0 - levelled) * _density(measured_db - expected.turned_db, spread_db) + made_up
+    in_path = (1.0 - levelled) * _density(measured_db - in_path_db, spread_db) + made_up
+    return log(turned / in_path)
+
+
+def _density(off_db: float, spread_db: float) -> float:
+    """Of the normal distribution but for a common factor."""
+    off = min(abs(off_db) / spread_db, NOT_TO_BE_BELIEVED)
+    return exp(-0.5 * off * off) / spread_db
 
 
 def _attenuation_db(budget: Budget, carrier_loss_db: float) -> float:

@@ -62,6 +62,7 @@ def plan(sun_passes: tuple[SunPass, ...] = (), peak_w_m2: float = 950.0) -> Link
         rain_rate_mm_h=40.0,
         rain_exponent=1.1,
         rate_clear_mbps=8.0,
+        interference_cn_db=None,
     )
     up = filled(Budget, beamwidth_deg=1.5, esno_clear_db=12.0, rate_clear_mbps=5.0)
     return filled(

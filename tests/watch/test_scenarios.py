@@ -7,6 +7,7 @@ after a knock, shade a transmitter that heads for its limit, look at the LAN whe
 import math
 import random
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -69,6 +70,17 @@ def test_the_pointing_error_is_that_of_the_loss() -> None:
     readings = level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(5.0, 0.0, 75.0))
     error_deg = raised(events_of(readings), "repeak")[0].figures["pointing_error_deg"]
     assert float(pointing_loss_db(error_deg, 1.8)) == pytest.approx(1.6, abs=0.15)
+
+
+def test_interference_hides_a_part_of_the_pointing_error() -> None:
+    """Noise powers add: of 14 dB over all noise and 17 dB over interference, half the noise is thermal."""
+    base = plan()
+    shared = replace(base, downlink=replace(base.downlink, interference_cn_db=14.0 + 10.0 * math.log10(2.0)))
+    readings = level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(5.0, 0.0, 75.0))
+    error_deg = raised(events_of(readings, shared), "repeak")[0].figures["pointing_error_deg"]
+    carrier_db = float(pointing_loss_db(error_deg, 1.8))
+    seen_db = 10.0 * math.log10(0.5 * 10.0 ** (carrier_db / 10.0) + 0.5)
+    assert seen_db == pytest.approx(1.6, abs=0.15)
 
 
 def test_a_slow_slide_asks_for_a_re_peak() -> None:

@@ -8,7 +8,7 @@ import pytest
 from agent.plan.antenna import pointing_loss_db
 from agent.plan.link_plan import LinkPlan
 from agent.records import Signal
-from agent.watch.uplink import uplink_loss
+from agent.watch.uplink import LEVELLED, UplinkLoss, turned_log_odds, uplink_loss
 from tests.watch.sample_day import at, events_of, every, plan
 
 SYSTEM_K = 120.0
@@ -100,3 +100,44 @@ def test_a_display_on_the_edge_of_two_steps_is_no_loss_when_the_uplink_has_lost_
     """Whatever takes half of a 3 dB step by its noise and attenuation attenuates the uplink too."""
     assert {event.rule for event in events_of(five_steps(0.0), quiet_plan())} <= {"shade", "no-data"}
     assert {event.rule for event in events_of(five_steps(1.5), quiet_plan())} & {"repeak", "wait-rain"}
+
+
+def test_an_uplink_that_lost_nothing_is_no_witness_where_the_network_may_have_made_up_for_it() -> None:
+    """Neither a turned dish nor anything in the path leaves the uplink as it was (link budget arithmetic)."""
+    expected = UplinkLoss(turned_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
+    made_up, fixed = (turned_log_odds(0.0, expected, 0.4, 0.2, share) for share in (LEVELLED, 0.0))
+    assert fixed < -10.0
+    assert -1.5 < made_up <= 0.0
+
+
+def test_what_was_lost_in_between_still_speaks_against_a_turned_dish() -> None:
+    expected = UplinkLoss(turned_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
+    assert turned_log_odds(1.5, expected, 0.4, 0.2, LEVELLED) < -5.0
+    assert turned_log_odds(3.0, expected, 0.4, 0.2, LEVELLED) > 2.0
+
+
+def levelled(lost_db: float) -> list[Signal]:
+    """The dish turns slowly for 40 minutes; the network has the terminal send more, in steps of half a dB.
+
+    Closed-loop uplink power control: ITU-R S.1061 (from memory).
+    """
+    squared = (1.8 / 1.5) ** 2
+    readings = []
+    for minute in every(10.0, 0.0, 130.0):
+        down_db = lost_db * min(1.0, max(0.0, (minute - 60.0) / 40.0))
+        more_db = 0.5 * round(down_db * squared / 0.5)
+        readings.append(
+            Signal(
+                unix_s=at(minute),
+                esno_db=round(14.0 - down_db + wobble(minute), 2),
+                uplink_esno_db=round(12.0 - down_db * squared + more_db - wobble(minute), 2),
+                tx_power_dbm=36.0 + more_db,
+            )
+        )
+    return readings
+
+
+def test_what_a_terminal_sends_more_counts_as_lost_on_the_uplink() -> None:
+    events = events_of(levelled(2.5), quiet_plan())
+    assert [event.unix_s for event in events if event.rule == "repeak"][0] < at(100.0)
+    assert "wait-rain" not in {event.rule for event in events}
