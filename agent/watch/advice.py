@@ -161,7 +161,7 @@ def _sun_pass(view: View, plan: LinkPlan, job: Job) -> Advice:
 
 def _rain(view: View, plan: LinkPlan, job: Job) -> Advice:
     words = f"{view.signal.deficit_db:.1f} dB below the reference"
-    if view["rain_seen"] and "rain" not in view.signal.confidence:
+    if view["rain_hides"] and "rain" not in view.signal.confidence:
         words += ", rain seen or measured"
     action = "Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up"
     return Advice("rain", action, (words, *_for_and_against(view, "rain")), _signal_figures(view))

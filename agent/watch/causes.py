@@ -25,6 +25,8 @@ FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # stea
 JITTER = 0.9  # of the times of readings
 STEADY_INTERVAL_S = 150.0  # rarer readings take proportionally longer to be called steady
 DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
+TOWERING = 2.0  # times as much water as in a thick cloud is seldom, without rain
+FORGOTTEN_S = 1200.0  # steady for so long, what it did before tells no more
 AFTER_RAIN_S = 1200.0  # so long dry and steady, and what is still missing is not the rain's
 DRY_THROUGHOUT_S = 900.0  # a shower that takes so long to cross the path wets a gauge beside the dish
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
@@ -107,6 +109,10 @@ def _resolution(interval_s: float) -> float:
     return max(0.15, min(1.0, DENSE_S / max(interval_s, 1.0)))
 
 
+def _abrupt(facts: SignalFacts) -> bool:
+    return facts.onset_s <= max(ABRUPT_S, SPACINGS * facts.interval_s)
+
+
 def _came_as_rain(facts: SignalFacts) -> bool:
     shortest_s = max(RAIN_ONSET_S[0], SPACINGS * facts.interval_s)
     return shortest_s < facts.onset_s <= RAIN_ONSET_S[1] - facts.interval_s
@@ -137,7 +143,7 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
             yield Evidence("mispoint", -1.0, "no clear edge")
         return
-    if facts.onset_s <= max(ABRUPT_S, SPACINGS * facts.interval_s):
+    if _abrupt(facts):
         words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
         yield Evidence("mispoint", 2.0 * sure, words)
         yield Evidence("blockage", 1.0 * sure, words)
@@ -174,7 +180,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", -1.0, "too few readings since")
     slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1] - facts.interval_s
     # Clouds and the steady rain of a front grow for hours as well.
-    only_a_dish = not _sky_unknown(facts) and not facts.loss_db <= facts.cloud_reach_db
+    only_a_dish = not _sky_unknown(facts) and not facts.loss_db <= TOWERING * facts.cloud_reach_db
     if slow and only_a_dish and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
         sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
@@ -191,7 +197,9 @@ def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evide
     elif facts.turns:
         words = "comes and goes"
         yield Evidence("rain", 1.5, words)
-        yield Evidence("mispoint", -2.0 * min(facts.turns, 2), words)
+        # Steady since, it has stopped doing so.
+        faded = 1.0 - min(1.0, flat_s / (stretch * FORGOTTEN_S))
+        yield Evidence("mispoint", -2.0 * min(facts.turns, 2) * faded, words)
     if facts.age_s >= FLAT_STEPS_S[0][0] > 2.0 * facts.flat_s and facts.slide_s < SLIDE_S:
         yield Evidence("mispoint", -1.5, "not steady")
     if facts.roughness >= ROUGH:
@@ -216,7 +224,7 @@ def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _sky(facts: SignalFacts) -> Iterator[Evidence]:
-    if facts.rain_seen:
+    if facts.rain_seen and not facts.loss_db > facts.rain_reach_db:
         yield Evidence("rain", 4.0, "rain seen or measured")
         yield Evidence("mispoint", -3.0, "rain seen or measured")
     elif facts.gauge_dry:
@@ -237,6 +245,8 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", 0.3, words)
     elif facts.loss_db <= facts.cloud_reach_db:
         yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
+    elif facts.loss_db <= TOWERING * facts.cloud_reach_db and not _abrupt(facts):
+        yield Evidence("mispoint", -1.5, "hardly more than a thick cloud takes at this frequency")
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
         yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")

@@ -69,7 +69,7 @@ RAISE: tuple[Clause, ...] = (
     )),
     Clause("wait-rain", "advise", (
         _at_least("deficit_db", "wait-rain.measured_db"),
-        _at_least("rain_seen", FLAG),
+        _at_least("rain_hides", FLAG),
     )),
     Clause("blockage", "act", (
         _at_least("certain_db", "blockage.raise_db"),
@@ -157,14 +157,14 @@ CLEAR: Mapping[str, tuple[tuple[Term, ...], ...]] = {
 INHIBITIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "repeak": (
         ("peaking", "the crew is at it"),
-        ("rain_seen", "moving the dish in a rain fade loses the satellite for nothing"),
+        ("rain_hides", "moving the dish in a rain fade loses the satellite for nothing"),
         ("sun_pass_now", "the loss is the sun's and ends by itself"),
         ("settling", "the link is just coming up"),
     ),
     "blockage": (
         ("peaking", "the dish is being moved"),
         ("settling", "the link is just coming up"),
-        ("rain_seen", "a storm takes lock by itself"),
+        ("rain_hides", "a storm takes lock by itself"),
     ),
     "wait-rain": (("peaking", "the dish is being moved"), ("sun_pass_now", "the sun's loss looks alike")),
     "lower-stream": (("peaking", "tests during peaking say nothing"),),

@@ -43,6 +43,7 @@ class SignalView:
     transmit_loss_db: float
     next_pass: SunPass | None
     sun_pass_now: bool
+    rain_hides: bool  # seen, and no less than what is lost in its power at this frequency
     confidence: Mapping[SignalCause, float]
     evidence: tuple[Evidence, ...]
 
@@ -223,6 +224,7 @@ class SignalWatch:
             transmit_loss_db=self.transmit.loss_db(unix_s),
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
+            rain_hides=rain_seen and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan),
             confidence=confidence,
             evidence=evidence,
         )
