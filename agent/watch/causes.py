@@ -6,7 +6,7 @@ twenty times. They come from the physics named beside them; the size of each is 
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import exp, hypot, inf, isnan
+from math import exp, hypot, inf, isnan, nan
 from typing import Literal
 
 from agent.watch.uplink import LEVELLED, UplinkLoss, turned_log_odds
@@ -113,6 +113,10 @@ def _abrupt(facts: SignalFacts) -> bool:
     return facts.onset_s <= max(ABRUPT_S, SPACINGS * facts.interval_s)
 
 
+def _cloud_like(facts: SignalFacts) -> bool:
+    return facts.loss_db <= TOWERING * facts.cloud_reach_db and not _abrupt(facts)
+
+
 def _came_as_rain(facts: SignalFacts) -> bool:
     shortest_s = max(RAIN_ONSET_S[0], SPACINGS * facts.interval_s)
     return shortest_s < facts.onset_s <= RAIN_ONSET_S[1] - facts.interval_s
@@ -170,7 +174,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.gauge_dry:
         stretch = min(stretch, DRY_STRETCH)
     steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= JITTER * stretch * limit_s)
-    if _came_as_rain(facts) or facts.coarse:
+    if _came_as_rain(facts) or facts.coarse or _cloud_like(facts):
         steady *= 0.5
     if steady:
         words = f"steady for {flat_s / 60.0:.0f} min"
@@ -180,7 +184,8 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", -1.0, "too few readings since")
     slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1] - facts.interval_s
     # Clouds and the steady rain of a front grow for hours as well.
-    only_a_dish = not _sky_unknown(facts) and not facts.loss_db <= TOWERING * facts.cloud_reach_db
+    clear = facts.gauge_dry or facts.loss_db > facts.rain_reach_db or _uplink_log_odds(facts) > 0.0
+    only_a_dish = clear and not facts.loss_db <= TOWERING * facts.cloud_reach_db
     if slow and only_a_dish and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
         sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
@@ -245,7 +250,7 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", 0.3, words)
     elif facts.loss_db <= facts.cloud_reach_db:
         yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
-    elif facts.loss_db <= TOWERING * facts.cloud_reach_db and not _abrupt(facts):
+    elif _cloud_like(facts):
         yield Evidence("mispoint", -1.5, "hardly more than a thick cloud takes at this frequency")
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
@@ -281,22 +286,28 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("blockage", -1.5, "lasts longer than somebody in the beam")
 
 
-def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
-    """Likelihood of the uplink's loss if the dish was turned against that if something stands in the path."""
+def _uplink_log_odds(facts: SignalFacts) -> float:
+    """How much likelier a turned dish makes the uplink's loss than something in the path; NaN: not known."""
     measured_db, turned_db = facts.uplink_loss_db, facts.uplink_expected.turned_db
-    if not (facts.locked and facts.downlink_loss_db > 0.0 and turned_db > 0.0) or isnan(
-        measured_db - facts.uplink_expected.least_in_path_db
-    ):
-        return
+    if not (facts.locked and facts.downlink_loss_db > 0.0 and turned_db > 0.0):
+        return nan
+    if isnan(measured_db - facts.uplink_expected.least_in_path_db):
+        return nan
     downlink_db = turned_db / facts.downlink_loss_db * facts.downlink_noise_db
     own_db = hypot(facts.uplink_noise_db, DRIFT_DB)
     spread_db = hypot(own_db, downlink_db, UPLINK_DOUBT * turned_db)
     levelled = 0.0 if facts.transmit_told else LEVELLED
     log_odds = turned_log_odds(measured_db, facts.uplink_expected, spread_db, own_db, levelled)
     weight = max(UPLINK_LEAST, min(UPLINK_MOST, log_odds))
-    if abs(measured_db - turned_db) > UPLINK_FITS * spread_db:
-        weight = min(weight, 0.0)
-    words = f"the uplink lost {measured_db:.1f} dB, a turned dish would take {turned_db:.1f} dB"
+    return min(weight, 0.0) if abs(measured_db - turned_db) > UPLINK_FITS * spread_db else weight
+
+
+def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
+    weight = _uplink_log_odds(facts)
+    if isnan(weight):
+        return
+    turned_db = facts.uplink_expected.turned_db
+    words = f"the uplink lost {facts.uplink_loss_db:.1f} dB, a turned dish would take {turned_db:.1f} dB"
     yield Evidence("mispoint", weight if weight < 0.0 else 0.8 * weight, words)
     yield Evidence("rain", -0.8 * weight, words)
     yield Evidence("blockage", -0.8 * max(0.0, weight), words)

@@ -11,7 +11,7 @@ from math import isnan, nan
 
 from agent.watch.carrier import VERY_COARSE_DB, Carrier
 from agent.watch.onset import STUDIED_S, Onset
-from agent.watch.series import Cells, forget, median
+from agent.watch.series import GRID_S, Cells, forget, median
 
 START_DB = 0.5
 END_DB = 0.3
@@ -33,6 +33,7 @@ BAND_LEAST_DB = 0.3
 BAND_NOISES = 4.0
 BAND_STEPS = 1.1
 TURNS_WITHIN_S = 1500.0
+ANCHORED_S = 120.0  # the first level after a jump still carries what was before it
 
 
 @dataclass(slots=True)
@@ -168,6 +169,9 @@ class Excursion:
             (self.worse_unix_s if loss_db > self.anchor_db else self.better_unix_s).append(unix_s)
             self.anchor_db = loss_db
             self.flat_since_unix_s = unix_s
+        elif unix_s - self.flat_since_unix_s <= ANCHORED_S:
+            cells = 1.0 + (unix_s - self.flat_since_unix_s) / GRID_S
+            self.anchor_db += (loss_db - self.anchor_db) / cells
         for turns in (self.worse_unix_s, self.better_unix_s):
             forget(turns, unix_s - TURNS_WITHIN_S)
 
