@@ -6,80 +6,28 @@ twenty times. They come from the physics named beside them; the size of each is 
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import exp, hypot, inf, isnan, nan
+from math import exp, inf, isnan
 from typing import Literal
 
-from agent.watch.uplink import LEVELLED, UplinkLoss, turned_log_odds
+from agent.watch.signal_facts import SignalFacts
 
 SignalCause = Literal["mispoint", "rain", "sun-pass", "blockage"]
 SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "blockage")
 UNKNOWN_WEIGHT = 0.0  # the cause that nobody thought of
 
 # Sizes below are judgement where no source stands beside them; tests.bench.detection shows what they do.
-SPACINGS = 2.5  # an onset within two spacings of the readings, and their jitter, may have been abrupt
-ABRUPT_S = 30.0  # a gust or knock is over in seconds; three cells of the decision grid
 DENSE_S = 20.0  # readings this close show a shower's onset as it is
-RAIN_ONSET_S = (45.0, 900.0)  # the front of a shower takes about a minute to a quarter of an hour
 SLIDE_S = 1200.0  # a sinking tripod goes one way for longer than a shower grows
 FLAT_STEPS_S = ((120.0, 1.0), (300.0, 0.7), (600.0, 0.8), (1200.0, 1.0))  # steady so long: weight on top
 JITTER = 0.9  # of the times of readings
 STEADY_INTERVAL_S = 150.0  # rarer readings take proportionally longer to be called steady
-DRY_STRETCH = 5.0  # but no more than this many times as long where a gauge says that it is dry
-TOWERING = 2.0  # times as much water as in a thick cloud is seldom, without rain
 FORGOTTEN_S = 1200.0  # steady for so long, what it did before tells no more
 AFTER_RAIN_S = 1200.0  # so long dry and steady, and what is still missing is not the rain's
-DRY_THROUGHOUT_S = 900.0  # a shower that takes so long to cross the path wets a gauge beside the dish
 ROUGH = 3.0  # minute to minute against the hour before: rain is an order of magnitude above a still dish
 QUIET = 1.7
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
 UNNOTICED_DB = 8.0  # nor does one slide so far before anybody looks
-UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interference are known this well
-UPLINK_MOST = 3.0
-UPLINK_LEAST = -7.0  # a dish that is turned costs the uplink what the parabola says, or it is not turned
-UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else again
-STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
-DRIFT_DB = 0.2  # of both references against each other
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
-
-
-@dataclass(frozen=True, slots=True)
-class SignalFacts:
-    """What is known of a loss of signal; NaN where it is not. Times are in seconds before now."""
-
-    loss_db: float
-    noise_db: float
-    resolution_db: float
-    coarse: bool  # the figure moves in steps that make every change abrupt and every level flat
-    interval_s: float
-    onset_s: float
-    slow_start: bool
-    age_s: float
-    jump_age_s: float
-    rise_db: float  # what the last jump took
-    jump_db: float  # the same with no more certainty than the figure has
-    flat_s: float
-    slide_s: float
-    turns: int
-    worsened: int
-    gust_at_onset: bool
-    knock_at_onset: bool
-    rain_seen: bool
-    gauge_dry: bool
-    rain_over: bool
-    rained: bool  # since the loss set in, or just before
-    roughness: float
-    went_before: int
-    rain_reach_db: float  # what the heaviest of rains takes from this link
-    cloud_reach_db: float  # what a thick cloud without rain takes from it
-    sun_loss_db: float
-    dips: int
-    locked: bool
-    downlink_loss_db: float
-    downlink_noise_db: float
-    uplink_loss_db: float
-    uplink_noise_db: float
-    transmit_told: bool  # and so accounted for in the uplink's loss
-    uplink_expected: UplinkLoss
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,34 +57,6 @@ def _resolution(interval_s: float) -> float:
     return max(0.15, min(1.0, DENSE_S / max(interval_s, 1.0)))
 
 
-def _abrupt(facts: SignalFacts) -> bool:
-    return facts.onset_s <= max(ABRUPT_S, SPACINGS * facts.interval_s)
-
-
-def _cloud_like(facts: SignalFacts) -> bool:
-    return facts.loss_db <= TOWERING * facts.cloud_reach_db and not _abrupt(facts)
-
-
-def _came_as_rain(facts: SignalFacts) -> bool:
-    shortest_s = max(RAIN_ONSET_S[0], SPACINGS * facts.interval_s)
-    return shortest_s < facts.onset_s <= RAIN_ONSET_S[1] - facts.interval_s
-
-
-def _rain_ruled_out(facts: SignalFacts) -> bool:
-    """Whether no rain can have taken this much, or a gauge has stayed dry all through a long loss."""
-    return facts.loss_db > facts.rain_reach_db or _dry_throughout(facts)
-
-
-def _dry_throughout(facts: SignalFacts) -> bool:
-    return facts.gauge_dry and not facts.rained and facts.age_s >= DRY_THROUGHOUT_S
-
-
-def _sky_unknown(facts: SignalFacts) -> bool:
-    """Whether it may be rain, and no gauge, note or uplink says anything of it."""
-    told = facts.rain_seen or facts.gauge_dry or not isnan(facts.uplink_loss_db)
-    return not told and not facts.loss_db > facts.rain_reach_db
-
-
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if facts.slow_start:
@@ -147,14 +67,14 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
             yield Evidence("mispoint", -1.0, "no clear edge")
         return
-    if _abrupt(facts):
+    if facts.abrupt:
         words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
         yield Evidence("mispoint", 2.0 * sure, words)
         yield Evidence("blockage", 1.0 * sure, words)
         yield Evidence("rain", -1.5 * sure, words)
-    elif _came_as_rain(facts):
+    elif facts.came_as_rain:
         words = f"the loss took {facts.onset_s / 60.0:.0f} min to come"
-        possible = 0.3 if _rain_ruled_out(facts) else 1.0
+        possible = 0.3 if facts.rain_ruled_out else 1.0
         yield Evidence("rain", 1.2 * possible, words)
         yield Evidence("mispoint", -2.0 * possible, words)
         yield Evidence("blockage", -2.0, words)
@@ -163,7 +83,7 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.slow_start:
         yield Evidence("rain", 1.0, "it began slowly")
         yield Evidence("blockage", -2.0, "it began slowly")
-        yield Evidence("mispoint", -0.3 if _rain_ruled_out(facts) else -1.0, "it began slowly")
+        yield Evidence("mispoint", -0.3 if facts.rain_ruled_out else -1.0, "it began slowly")
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
@@ -171,10 +91,8 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     flat_s = min(facts.flat_s, facts.age_s) if facts.locked else 0.0
     # Rare samples hide what happens between them: it takes as many of them to call a level steady.
     stretch = max(1.0, facts.interval_s / STEADY_INTERVAL_S)
-    if facts.gauge_dry:
-        stretch = min(stretch, DRY_STRETCH)
     steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= JITTER * stretch * limit_s)
-    if _came_as_rain(facts) or facts.coarse or _cloud_like(facts):
+    if facts.came_as_rain or facts.coarse or facts.cloud_like:
         steady *= 0.5
     if steady:
         words = f"steady for {flat_s / 60.0:.0f} min"
@@ -182,11 +100,10 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("rain", -steady, words)
     elif facts.interval_s > STEADY_INTERVAL_S:
         yield Evidence("mispoint", -1.0, "too few readings since")
-    slow = isnan(facts.onset_s) or facts.onset_s > RAIN_ONSET_S[1] - facts.interval_s
     # Clouds and the steady rain of a front grow for hours as well.
-    clear = facts.gauge_dry or facts.loss_db > facts.rain_reach_db or _uplink_log_odds(facts) > 0.0
-    only_a_dish = clear and not facts.loss_db <= TOWERING * facts.cloud_reach_db
-    if slow and only_a_dish and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
+    clear = facts.gauge_dry or facts.above_rain or facts.uplink_log_odds > 0.0
+    only_a_dish = clear and not facts.cloud_like
+    if facts.slower_than_rain and only_a_dish and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
         words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
         sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
         yield Evidence("mispoint", sure * (2.5 if facts.slide_s >= 2.0 * SLIDE_S else 1.5), words)
@@ -229,28 +146,28 @@ def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _sky(facts: SignalFacts) -> Iterator[Evidence]:
-    if facts.rain_seen and not facts.loss_db > facts.rain_reach_db:
+    if facts.rain_seen and not facts.above_rain:
         yield Evidence("rain", 4.0, "rain seen or measured")
         yield Evidence("mispoint", -3.0, "rain seen or measured")
     elif facts.gauge_dry:
         # It may be dry here and raining where the path crosses the cloud.
         yield Evidence("rain", -1.2, "the rain gauge is dry")
         yield Evidence("mispoint", 0.4, "the rain gauge is dry")
-        if _dry_throughout(facts):
+        if facts.dry_throughout:
             yield Evidence("rain", -0.6, "the rain gauge was dry all the time")
             yield Evidence("mispoint", 0.6, "the rain gauge was dry all the time")
     elif facts.rained and not facts.rain_over:
         yield Evidence("rain", 1.5, "it rained during this loss")
         yield Evidence("mispoint", -1.5, "it rained during this loss")
-    if _sky_unknown(facts):
+    if facts.sky_unknown:
         yield Evidence("mispoint", -0.8, "nothing tells whether it rains")
-    if facts.loss_db > facts.rain_reach_db:
+    if facts.above_rain:
         words = "more than rain takes at this frequency"
         yield Evidence("rain", -3.0, words)
         yield Evidence("mispoint", 0.3, words)
     elif facts.loss_db <= facts.cloud_reach_db:
         yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
-    elif _cloud_like(facts):
+    elif facts.cloud_like:
         yield Evidence("mispoint", -1.5, "hardly more than a thick cloud takes at this frequency")
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
@@ -265,7 +182,7 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if sure < 1.0:
         yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
-    if UNNOTICED_DB <= facts.loss_db and facts.locked and not _rain_ruled_out(facts):
+    if UNNOTICED_DB <= facts.loss_db and facts.locked and not facts.rain_ruled_out:
         yield Evidence("mispoint", -1.5, "deeper than a dish turns unnoticed")
     if facts.jump_db < 3.0 and facts.locked:
         yield Evidence("blockage", -3.0, f"only {facts.jump_db:.1f} dB")
@@ -286,24 +203,8 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("blockage", -1.5, "lasts longer than somebody in the beam")
 
 
-def _uplink_log_odds(facts: SignalFacts) -> float:
-    """How much likelier a turned dish makes the uplink's loss than something in the path; NaN: not known."""
-    measured_db, turned_db = facts.uplink_loss_db, facts.uplink_expected.turned_db
-    if not (facts.locked and facts.downlink_loss_db > 0.0 and turned_db > 0.0):
-        return nan
-    if isnan(measured_db - facts.uplink_expected.least_in_path_db):
-        return nan
-    downlink_db = turned_db / facts.downlink_loss_db * facts.downlink_noise_db
-    own_db = hypot(facts.uplink_noise_db, DRIFT_DB)
-    spread_db = hypot(own_db, downlink_db, UPLINK_DOUBT * turned_db)
-    levelled = 0.0 if facts.transmit_told else LEVELLED
-    log_odds = turned_log_odds(measured_db, facts.uplink_expected, spread_db, own_db, levelled)
-    weight = max(UPLINK_LEAST, min(UPLINK_MOST, log_odds))
-    return min(weight, 0.0) if abs(measured_db - turned_db) > UPLINK_FITS * spread_db else weight
-
-
 def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
-    weight = _uplink_log_odds(facts)
+    weight = facts.uplink_log_odds
     if isnan(weight):
         return
     turned_db = facts.uplink_expected.turned_db

@@ -8,12 +8,13 @@ from math import hypot, inf, isnan, nan
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
 from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
-from agent.watch.causes import DRIFT_DB, STEP_SPREAD, Evidence, SignalCause, SignalFacts, weigh
+from agent.watch.causes import Evidence, SignalCause, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
+from agent.watch.signal_facts import DRIFT_DB, SignalFacts
 from agent.watch.uplink import turned_loss_db, turned_ratio, uplink_loss
 from agent.watch.weather_watch import WeatherWatch
 
@@ -23,6 +24,7 @@ RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one
 ROUGH_AFTER_S = 120.0
 ROUGH_LEAST_S = 300.0
 LEAST_NOISE_DB = 0.04
+STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 LEFT_STEP_S = 600.0
 LEFT_STEP_READINGS = 5
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate

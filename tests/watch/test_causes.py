@@ -3,8 +3,9 @@
 from dataclasses import replace
 from math import inf, nan
 
-from agent.watch.causes import SignalFacts, weigh
+from agent.watch.causes import weigh
 from agent.watch.rules import default_rules
+from agent.watch.signal_facts import SignalFacts
 from agent.watch.uplink import UplinkLoss
 
 ENOUGH = float(default_rules().values["repeak.confidence"][0])
