@@ -27,6 +27,7 @@ WENT_S = (60.0, 2400.0)
 WENT_WITHIN_S = 14_400.0
 WENT_KEPT = 20
 ALIKE = 2.5
+SOON_S = 1200.0  # within this, showers differ in length without being of another kind
 STANDING_DB = 0.12
 JUMP_DB = 0.8  # a further abrupt loss on top of an older one is studied as a new onset
 BAND_LEAST_DB = 0.3
@@ -46,6 +47,15 @@ class Obstacle:
     slow_start: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A loss that went without anybody mending it."""
+
+    ended_unix_s: float
+    depth_db: float
+    lasted_s: float
+
+
 @dataclass(slots=True)
 class Excursion:
     """`start_unix_s` is NaN while there is no loss worth explaining."""
@@ -61,7 +71,7 @@ class Excursion:
     worse_unix_s: list[float] = field(default_factory=list)
     better_unix_s: list[float] = field(default_factory=list)
     starts_unix_s: list[float] = field(default_factory=list)
-    went: list[tuple[float, float]] = field(default_factory=list)  # ends and depths of losses not mended
+    went: list[Gone] = field(default_factory=list)
     worst_db: float = 0.0
     noise_before_db: float = nan
     deep_db: float = DEEP_JUMP_DB
@@ -142,7 +152,7 @@ class Excursion:
     def _end(self, unix_s: float) -> None:
         lasted_s = unix_s - self.start_unix_s
         if self.worst_db >= WENT_DB and WENT_S[0] <= lasted_s <= WENT_S[1]:
-            self.went.append((unix_s, self.worst_db))
+            self.went.append(Gone(unix_s, self.worst_db, lasted_s))
             del self.went[:-WENT_KEPT]
         self.worst_db = 0.0
         self.quiet_unix_s = unix_s
@@ -188,10 +198,15 @@ class Excursion:
         return len(self.starts_unix_s) <= 1
 
     def went_like(self, unix_s: float, loss_db: float) -> int:
-        """How many losses of about this depth (dB) went by themselves within the last hours."""
+        """How many losses of about this depth (dB) went by themselves within the last hours.
+
+        Those that were over much sooner than this one are not like it.
+        """
         return sum(
-            ended >= unix_s - WENT_WITHIN_S and loss_db <= ALIKE * depth_db <= ALIKE**2 * loss_db
-            for ended, depth_db in self.went
+            one.ended_unix_s >= unix_s - WENT_WITHIN_S
+            and loss_db <= ALIKE * one.depth_db <= ALIKE**2 * loss_db
+            and self.age_s(unix_s) <= max(ALIKE * one.lasted_s, SOON_S)
+            for one in self.went
         )
 
     def flat_s(self, unix_s: float) -> float:

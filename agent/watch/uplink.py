@@ -16,6 +16,8 @@ HALVINGS = 20
 LEVELLED = (
     0.2  # chance that the network has a terminal send more when its uplink loses (ITU-R S.1061; judgement)
 )
+WHOLLY = 0.6  # of the levelled uplinks have enough power in hand to make up for everything (judgement)
+FLAT = 2.5066  # of a flat density as `_density` counts, sqrt(2 pi)
 NOT_TO_BE_BELIEVED = 10.0  # standard deviations; further ones count no more
 
 
@@ -81,9 +83,14 @@ def turned_log_odds(
     `levelled` the network made up for the loss, and then an uplink that lost nothing says nothing.
     """
     in_path_db = max(expected.least_in_path_db, min(expected.most_in_path_db, measured_db))
-    made_up = levelled * _density(measured_db, own_spread_db)
-    turned = (1.0 - levelled) * _density(measured_db - expected.turned_db, spread_db) + made_up
-    in_path = (1.0 - levelled) * _density(measured_db - in_path_db, spread_db) + made_up
+    likely = []
+    for expected_db, most_db in ((expected.turned_db, expected.turned_db), (in_path_db, expected.most_in_path_db)):
+        left_db = WHOLLY * _density(measured_db, own_spread_db)
+        if 0.0 <= measured_db <= most_db:
+            left_db += (1.0 - WHOLLY) * FLAT / most_db
+        as_it_is = _density(measured_db - expected_db, spread_db)
+        likely.append((1.0 - levelled) * as_it_is + levelled * left_db)
+    turned, in_path = likely
     return log(turned / in_path)
 
 

@@ -86,3 +86,21 @@ def test_clouds_at_ka_band_grow_for_hours_too() -> None:
 def test_a_very_deep_loss_is_rather_the_skys() -> None:
     deep = replace(SLIDE, loss_db=9.0, onset_s=nan, flat_s=700.0)
     assert mispoint(deep) < mispoint(replace(deep, loss_db=5.0))
+
+
+def test_what_came_and_went_is_forgotten_once_the_level_has_long_stood_still() -> None:
+    """A gust within a shower shows when the shower has passed."""
+    after = replace(SLIDE, onset_s=nan, gauge_dry=True, turns=2, slide_s=0.0, flat_s=310.0)
+    assert mispoint(after) < ENOUGH < mispoint(replace(after, flat_s=1260.0))
+
+
+def test_steadiness_does_not_clear_a_cloud() -> None:
+    stood = replace(SLIDE, loss_db=1.5, jump_db=1.5, slide_s=0.0, flat_s=1260.0, cloud_reach_db=1.0)
+    assert mispoint(stood) < ENOUGH
+    assert mispoint(replace(stood, onset_s=10.0)) > ENOUGH
+
+
+def test_an_uplink_that_contradicts_the_dish_leaves_slow_growth_to_the_sky() -> None:
+    """It lost what rain takes, half of what a turned dish would."""
+    grown = replace(SLIDE, uplink_loss_db=3.0, uplink_noise_db=0.05)
+    assert mispoint(grown) > ENOUGH > mispoint(replace(grown, uplink_loss_db=1.5))

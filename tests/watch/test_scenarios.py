@@ -136,6 +136,16 @@ def test_a_knock_in_rain_is_mended_after_the_rain() -> None:
     assert times[0] > 94.0
 
 
+@pytest.mark.parametrize(("rain_db", "asked"), [(0.3, True), (6.0, False)])
+def test_rain_silences_only_where_it_can_take_so_much(rain_db: float, asked: bool) -> None:
+    """40 mm/h on a few kilometres take tenths of a dB at 4 GHz and decibels from 10 GHz on: ITU-R P.838-3."""
+    base = plan()
+    band = replace(base, downlink=replace(base.downlink, rain_at_rate_db=rain_db))
+    knock = level(lambda minute: 3.5 if minute >= 60.0 else 0.0, every(5.0, 0.0, 90.0))
+    gauge = [Weather(unix_s=at(minute), rain_mm_h=2.0) for minute in every(60.0, 0.0, 90.0)]
+    assert bool(raised(events_of(in_order([*knock, *gauge]), band), "repeak")) is asked
+
+
 def test_a_sun_pass_is_announced_and_never_asks_for_a_re_peak() -> None:
     sun = SunPass(start_unix_s=at(60.0), peak_unix_s=at(64.0), end_unix_s=at(68.0), depth_db=6.0)
     minutes = every(2.0, 0.0, 100.0)
