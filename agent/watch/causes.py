@@ -183,7 +183,7 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     if sure < 1.0:
         yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
     if UNNOTICED_DB <= facts.loss_db and facts.locked and not facts.rain_ruled_out:
-        yield Evidence("mispoint", -1.5, "deeper than a dish turns unnoticed")
+        yield Evidence("mispoint", -3.0, "deeper than a dish turns unnoticed")
     if facts.jump_db < 3.0 and facts.locked:
         yield Evidence("blockage", -3.0, f"only {facts.jump_db:.1f} dB")
     elif facts.jump_db >= 6.0 or not facts.locked:
