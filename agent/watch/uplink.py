@@ -83,15 +83,21 @@ def turned_log_odds(
     `levelled` the network made up for the loss, and then an uplink that lost nothing says nothing.
     """
     in_path_db = max(expected.least_in_path_db, min(expected.most_in_path_db, measured_db))
-    likely = []
-    for expected_db, most_db in ((expected.turned_db, expected.turned_db), (in_path_db, expected.most_in_path_db)):
-        left_db = WHOLLY * _density(measured_db, own_spread_db)
-        if 0.0 <= measured_db <= most_db:
-            left_db += (1.0 - WHOLLY) * FLAT / most_db
-        as_it_is = _density(measured_db - expected_db, spread_db)
-        likely.append((1.0 - levelled) * as_it_is + levelled * left_db)
-    turned, in_path = likely
+    turned, in_path = (
+        (1.0 - levelled) * _density(measured_db - lost_db, spread_db)
+        + levelled * _made_up(measured_db, most_db, own_spread_db)
+        for lost_db, most_db in (
+            (expected.turned_db, expected.turned_db),
+            (in_path_db, expected.most_in_path_db),
+        )
+    )
     return log(turned / in_path)
+
+
+def _made_up(measured_db: float, lost_db: float, spread_db: float) -> float:
+    """Density of what is left of a loss that the network makes up for, wholly or in part."""
+    in_part = (1.0 - WHOLLY) * FLAT / lost_db if 0.0 <= measured_db <= lost_db else 0.0
+    return WHOLLY * _density(measured_db, spread_db) + in_part
 
 
 def _density(off_db: float, spread_db: float) -> float:

@@ -8,6 +8,7 @@ from agent.watch.series import Interval
 
 RAIN_MM_H = 0.3  # above dew and a single tip of the gauge's bucket
 RAIN_LASTS_S = 600.0  # a shower on the slant path ends some minutes after the gauge's last tip
+LATE_SHARE = 1.2  # a reading may come a little later than usual
 RAINED_WITHIN_S = 7200.0
 NOTE_LASTS_S = 1200.0
 CURRENT_S = 1800.0  # older weather is not the present weather
@@ -67,7 +68,10 @@ class WeatherWatch:
 
     def rain_seen(self, unix_s: float) -> bool:
         """Whether rain was measured or noted so recently that it can still stand in the path."""
-        return unix_s - self.rain_unix_s <= RAIN_LASTS_S or unix_s - self.rain_note_unix_s <= NOTE_LASTS_S
+        lasts_s = RAIN_LASTS_S
+        if self.rain_mm_h >= RAIN_MM_H and self.interval.typical_s > 0.0:
+            lasts_s = max(lasts_s, LATE_SHARE * self.interval.typical_s)  # it has not yet said that it is dry
+        return unix_s - self.rain_unix_s <= lasts_s or unix_s - self.rain_note_unix_s <= NOTE_LASTS_S
 
     def rained_since(self, since_unix_s: float) -> bool:
         """Whether rain was measured or noted since then, or so shortly before that it still stood there."""

@@ -6,9 +6,11 @@ import pytest
 from itur.models import itu838
 
 from agent.plan.compute import compute_plan
+from agent.records import Weather
 from agent.replay.simulate.jobs import PLACES, job_of
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
-from tests.watch.sample_day import plan
+from agent.watch.weather_watch import WeatherWatch
+from tests.watch.sample_day import at, plan
 
 LONGEST_PATH_KM = 10.0  # under a rain height of 5 km, seen from 30 degrees up (ITU-R P.839 in the tropics)
 
@@ -38,3 +40,13 @@ def test_at_c_band_even_violent_rain_takes_little() -> None:
     added_k = 275.0 * (1.0 - 10.0 ** (-attenuation_db / 10.0))
     most_db = attenuation_db + 10.0 * added_k / found.downlink.system_noise_k / 2.3  # ln(1 + x) <= x
     assert 0.3 < rain_loss_db(VIOLENT_RAIN_MM_H, found) < most_db
+
+
+def test_a_gauge_that_is_seldom_read_stands_until_it_says_that_it_is_dry() -> None:
+    sky = WeatherWatch()
+    for minute, rain_mm_h in ((0.0, 0.0), (30.0, 0.0), (60.0, 6.3)):
+        sky.add(Weather(unix_s=at(minute), rain_mm_h=rain_mm_h))
+    assert sky.rain_seen(at(85.0))
+    assert not sky.rain_seen(at(120.0))
+    sky.add(Weather(unix_s=at(90.0), rain_mm_h=0.0))
+    assert not sky.rain_seen(at(90.0))

@@ -112,7 +112,8 @@ def test_an_uplink_that_lost_nothing_is_no_witness_where_the_network_may_have_ma
 
 def test_what_was_lost_in_between_still_speaks_against_a_turned_dish() -> None:
     expected = UplinkLoss(turned_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
-    assert turned_log_odds(1.5, expected, 0.4, 0.2, LEVELLED) < -5.0
+    assert turned_log_odds(1.5, expected, 0.4, 0.2, 0.0) < -5.0
+    assert turned_log_odds(1.5, expected, 0.4, 0.2, LEVELLED) < -1.5
     assert turned_log_odds(3.0, expected, 0.4, 0.2, LEVELLED) > 2.0
 
 
