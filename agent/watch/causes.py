@@ -184,7 +184,8 @@ def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
     if sure < 1.0:
         yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
-    if UNNOTICED_DB <= facts.loss_db and facts.locked and not facts.rain_ruled_out:
+    the_skys = facts.locked and not facts.rain_ruled_out and not facts.uplink_log_odds > 0.0
+    if UNNOTICED_DB <= facts.loss_db and the_skys:
         yield Evidence("mispoint", -3.0, "deeper than a dish turns unnoticed")
     if facts.jump_db < 3.0 and facts.locked:
         yield Evidence("blockage", -3.0, f"only {facts.jump_db:.1f} dB")
