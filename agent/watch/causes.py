@@ -57,15 +57,36 @@ def _resolution(interval_s: float) -> float:
     return max(0.15, min(1.0, DENSE_S / max(interval_s, 1.0)))
 
 
+def _remembered(facts: SignalFacts) -> float:
+    """How much the beginning still says (0 to 1): a shower may have begun what a turned dish has kept up.
+
+    That takes a level that has long stood still, and a gauge or an uplink that speaks for the dish.
+    """
+    if not (facts.gauge_dry or facts.uplink_log_odds > 0.0):
+        return 1.0
+    return 1.0 - min(1.0, _steady_s(facts) / (_stretch(facts) * FORGOTTEN_S))
+
+
+def _steady_s(facts: SignalFacts) -> float:
+    # Without lock the figure stands still whatever the sky does.
+    return min(facts.flat_s, facts.age_s) if facts.locked else 0.0
+
+
+def _stretch(facts: SignalFacts) -> float:
+    # Rare samples hide what happens between them: it takes as many of them to call a level steady.
+    return max(1.0, facts.interval_s / STEADY_INTERVAL_S)
+
+
 def _onset(facts: SignalFacts) -> Iterator[Evidence]:
     sure = _resolution(facts.interval_s)
+    against = _remembered(facts)
     if facts.slow_start:
         sure *= 0.4
     if facts.coarse and facts.rise_db < 1.5 * facts.resolution_db:
         sure = 0.0  # any change looks abrupt that moves the figure by one step
     if isnan(facts.onset_s):
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
-            yield Evidence("mispoint", -1.0, "no clear edge")
+            yield Evidence("mispoint", -against, "no clear edge")
         return
     if facts.abrupt:
         words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
@@ -76,21 +97,18 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         words = f"the loss took {facts.onset_s / 60.0:.0f} min to come"
         possible = 0.3 if facts.rain_ruled_out else 1.0
         yield Evidence("rain", 1.2 * possible, words)
-        yield Evidence("mispoint", -2.0 * possible, words)
+        yield Evidence("mispoint", -2.0 * possible * against, words)
         yield Evidence("blockage", -2.0, words)
     elif facts.onset_s == inf:
         yield Evidence("blockage", -3.0, "the loss came slowly")
     if facts.slow_start:
         yield Evidence("rain", 1.0, "it began slowly")
         yield Evidence("blockage", -2.0, "it began slowly")
-        yield Evidence("mispoint", -0.3 if facts.rain_ruled_out else -1.0, "it began slowly")
+        yield Evidence("mispoint", (-0.3 if facts.rain_ruled_out else -1.0) * against, "it began slowly")
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
-    # Without lock the figure stands still whatever the sky does.
-    flat_s = min(facts.flat_s, facts.age_s) if facts.locked else 0.0
-    # Rare samples hide what happens between them: it takes as many of them to call a level steady.
-    stretch = max(1.0, facts.interval_s / STEADY_INTERVAL_S)
+    flat_s, stretch = _steady_s(facts), _stretch(facts)
     steady = sum(weight for limit_s, weight in FLAT_STEPS_S if flat_s >= JITTER * stretch * limit_s)
     if facts.came_as_rain or facts.coarse or facts.cloud_like:
         steady *= 0.5

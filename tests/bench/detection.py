@@ -24,7 +24,7 @@ from agent.replay.simulate.scenarios import random_scenario
 from agent.watch.engine import AlertEngine
 from agent.watch.rules import default_rules
 
-FIRST_SEED = 180_000
+FIRST_SEED = 190_000
 DAYS = 240
 STEP_DB = (1.2, 1.8)  # "a step of 1.5 dB"
 ENOUGH_LEAD_S = 600.0

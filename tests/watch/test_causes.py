@@ -104,3 +104,10 @@ def test_an_uplink_that_contradicts_the_dish_leaves_slow_growth_to_the_sky() -> 
     """It lost what rain takes, half of what a turned dish would."""
     grown = replace(SLIDE, uplink_loss_db=3.0, uplink_noise_db=0.05)
     assert mispoint(grown) > ENOUGH > mispoint(replace(grown, uplink_loss_db=1.5))
+
+
+def test_a_shower_may_have_begun_what_a_turned_dish_has_kept_up() -> None:
+    begun = replace(
+        SLIDE, onset_s=60.0, slow_start=True, slide_s=0.0, uplink_loss_db=3.0, uplink_noise_db=0.05
+    )
+    assert mispoint(begun) < ENOUGH < mispoint(replace(begun, flat_s=1260.0))
