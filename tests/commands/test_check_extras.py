@@ -1,6 +1,7 @@
 """What `check` only does when asked for: tests of the rate, and alerts to people."""
 
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -52,7 +53,10 @@ day_mb = 100000.0
         assert not (tmp_path / "day.sqlite3.tests.json").exists()
         main(["check", str(config), "--rate-tests"])
         said = capsys.readouterr().out
-    assert said.index("take up to 5000 MB") < said.index("down_mbps")
+    told, answered = said.index("take up to 5000 MB"), said.index(" input ")
+    assert told < answered
+    # On a quick loopback the window may be what limits, and that is said instead of the rate.
+    assert re.search(r"down(_mbps| \d)", said[answered:])
     assert json.loads((tmp_path / "day.sqlite3.tests.json").read_text())["bytes"] > 0
 
 
