@@ -5,7 +5,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from subprocess import DEVNULL, Popen
 from zoneinfo import ZoneInfo
@@ -71,12 +71,15 @@ def answering(answer: bytes, close: bool = True) -> Iterator[int]:
                 connection, _ = listener.accept()
             except OSError:
                 return
-            connection.recv(65_536)
-            connection.sendall(answer)
+            if not close:
+                kept.append(connection)
+            with suppress(
+                ConnectionError
+            ):  # the other end may have gone, as a look whether anybody listens does
+                connection.recv(65_536)
+                connection.sendall(answer)
             if close:
                 connection.close()
-            else:
-                kept.append(connection)
 
     thread = threading.Thread(target=serve)
     thread.start()
