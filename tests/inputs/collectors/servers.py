@@ -73,9 +73,8 @@ def answering(answer: bytes, close: bool = True) -> Iterator[int]:
                 return
             if not close:
                 kept.append(connection)
-            with suppress(
-                ConnectionError
-            ):  # the other end may have gone, as a look whether anybody listens does
+            # The other end may have gone, as a look whether anybody listens does.
+            with suppress(ConnectionError):
                 connection.recv(65_536)
                 connection.sendall(answer)
             if close:
