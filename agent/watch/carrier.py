@@ -98,17 +98,22 @@ class Carrier:
 
     def close(self, unix_s: float) -> float:
         """Close the grid cell that ends at `unix_s`; returns its mean (dB) or NaN."""
-        before = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, 3)
-        mean = self.cells.close(unix_s)
+        mean = self.cells.mean()
         if not isnan(mean):
             self.minute.add(mean)
-            self._follow_dips(unix_s, mean, before)
+            self._follow_dips(unix_s, mean)
+            self.cells.close(unix_s)
         if unix_s % 60.0 == 0.0:
             self._close_minute(unix_s)
         return mean
 
-    def _follow_dips(self, unix_s: float, mean_db: float, before_db: float) -> None:
-        fell = before_db - mean_db >= max(DIP_DB, DIP_STEPS * self.resolution_db)
+    def _follow_dips(self, unix_s: float, mean_db: float) -> None:
+        forget(self.dips_unix_s, unix_s - DIPS_WITHIN_S)
+        drop_db = max(DIP_DB, DIP_STEPS * self.resolution_db)
+        if not self.in_dip and max(self.cells.values, default=mean_db) - mean_db < drop_db:
+            return
+        before_db = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, 3)
+        fell = before_db - mean_db >= drop_db
         if fell and not self.in_dip:
             self.dip_start_unix_s = unix_s
         # Only a drop that came back soon is a dip; one that stays is for others to judge.
@@ -120,7 +125,6 @@ class Carrier:
         ):
             self.dips_unix_s.append(unix_s)
         self.in_dip = fell
-        forget(self.dips_unix_s, unix_s - DIPS_WITHIN_S)
 
     def _close_minute(self, unix_s: float) -> None:
         last = self.minute.values[-1] if self.minute.values else nan

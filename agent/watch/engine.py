@@ -74,7 +74,7 @@ class AlertEngine:
             return events
         for view in self._walk.advance(unix_s, self._plan, self._job):
             self._view = view
-            changes = self._rules.run((view.unix_s,), np.array([view.row]))
+            changes = self._rules.decide(view.unix_s, np.array(view.row))
             events.extend(self._event(change, view) for change in changes)
             self._end_snoozes(view.unix_s)
         return events

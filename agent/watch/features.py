@@ -96,6 +96,8 @@ class FeatureStage:
     heat: HeatWatch = field(default_factory=HeatWatch)
     tests: Tests = field(default_factory=Tests)
     inputs: Inputs = field(default_factory=Inputs)
+    rate: RateFacts | None = None
+    rated: tuple[int, float] = (0, nan)  # the bins and the stream (Mbit/s) that `rate` was found from
     signal_loss_unix_s: float = -inf
 
     def add(self, reading: AnyReading) -> None:
@@ -150,7 +152,7 @@ class FeatureStage:
         signal = self.signal.close(unix_s, self.weather, plan, job.downlink.frequency_ghz)
         heat = self.heat.close(unix_s, self.weather, plan, job)
         self.tests.close(unix_s)
-        rate = self._rate(plan, job)
+        rate = self._rate_now(plan, job)
         losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
         if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
             self.signal_loss_unix_s = unix_s
@@ -158,15 +160,18 @@ class FeatureStage:
         row, silent = self._row(unix_s, signal, heat, rate, heat_loss_db)
         return View(unix_s, row, signal, heat, rate, silent, heat_loss_db)
 
-    def _rate(self, plan: LinkPlan, job: Job) -> RateFacts:
+    def _rate_now(self, plan: LinkPlan, job: Job) -> RateFacts:
         stream = self.inputs.stream_mbps
         stream_mbps = job.service.stream_mbps if isnan(stream) or stream <= 0.0 else stream
-        return rate_facts(
-            self.tests,
-            _carried(job.service.down_mbps, plan.downlink.rate_clear_mbps),
-            _carried(job.service.up_mbps, plan.uplink.rate_clear_mbps),
-            stream_mbps,
-        )
+        if self.rate is None or self.rated != (self.tests.bins, stream_mbps):
+            self.rated = (self.tests.bins, stream_mbps)
+            self.rate = rate_facts(
+                self.tests,
+                _carried(job.service.down_mbps, plan.downlink.rate_clear_mbps),
+                _carried(job.service.up_mbps, plan.uplink.rate_clear_mbps),
+                stream_mbps,
+            )
+        return self.rate
 
     def _row(
         self, unix_s: float, signal: SignalView, heat: HeatView, rate: RateFacts, heat_loss_db: float

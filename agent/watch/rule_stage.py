@@ -32,10 +32,14 @@ class _Clauses:
     threshold: Floats  # (n_sets, n_terms), multiplied by sign
     starts: npt.NDArray[np.intp]
 
-    def holds(self, row: Floats) -> Bools:
-        """Which clauses hold. `row` has shape (..., n_features); returns (..., n_sets, n_clauses)."""
-        signed = row[..., self.feature_index] * self.sign
-        hits = signed[..., np.newaxis, :] >= self.threshold
+    def hits(self, row: Floats) -> Bools:
+        """Which terms hold. `row` has shape (..., n_features); returns (..., n_sets, n_terms)."""
+        signed = row.take(self.feature_index, axis=-1) * self.sign
+        found: Bools = signed[..., np.newaxis, :] >= self.threshold
+        return found
+
+    def hold(self, hits: Bools) -> Bools:
+        """Which clauses hold, shape (..., n_sets, n_clauses)."""
         found: Bools = np.logical_and.reduceat(hits, self.starts, axis=-1)
         return found
 
@@ -96,16 +100,21 @@ class RuleStage:
     def __init__(self, rules: RuleSet, state: RuleState | None = None) -> None:
         """`state` continues an earlier stage made with the same rules."""
         ordered = sorted(RAISE, key=lambda clause: RULES.index(clause.rule))
-        self._raise = _compile([clause.terms for clause in ordered], rules)
         self._severity = np.array([SEVERITIES.index(clause.severity) + 1 for clause in ordered], np.int8)
         owners = [clause.rule for clause in ordered]
         self._rule_starts = np.array([owners.index(rule) for rule in RULES])
         clear = [(rule, terms) for rule in RULES for terms in CLEAR[rule]]
-        self._clear = _compile([terms for _, terms in clear], rules)
         clear_owners = [rule for rule, _ in clear]
         self._clear_starts = np.array([clear_owners.index(rule) for rule in RULES])
         flags = sorted({flag for pairs in INHIBITIONS.values() for flag, _ in pairs})
-        self._flags = [COLUMN[flag] for flag in flags]
+        self._clauses = _compile(
+            [
+                *(clause.terms for clause in ordered),
+                *(terms for _, terms in clear),
+                *((Term(flag, ">=", FLAG),) for flag in flags),
+            ],
+            rules,
+        )
         self._silences = np.array(
             [[flag in dict(INHIBITIONS.get(rule, ())) for rule in RULES] for flag in flags]
         )
@@ -113,6 +122,7 @@ class RuleStage:
         self._clear_hold_s = self._timing(rules, "clear_hold_s")
         self._repeat_s = self._timing(rules, "repeat_s")
         self.state = fresh_state(rules.n_sets) if state is None else state
+        self._settled = b""  # the terms' hits at which the state has come to rest
 
     @staticmethod
     def _timing(rules: RuleSet, key: str) -> Floats:
@@ -120,26 +130,39 @@ class RuleStage:
 
     def run(self, unix_s: Sequence[float], rows: Floats) -> list[Change]:
         """Decide a block of rows, shape (n_steps, n_features), of the decisions at `unix_s` in time order."""
-        level, clear = self.wanted(rows)
+        level, clear = self._wanted(self._clauses.hits(rows))
         steps = zip(unix_s, level, clear, strict=True)
         return [change for moment, asked, may in steps for change in self.step(moment, asked, may)]
 
-    def wanted(self, rows: Floats) -> tuple[Levels, Bools]:
-        """Level that each rule asks for, and whether it may clear.
+    def decide(self, unix_s: float, row: Floats) -> list[Change]:
+        """As `run` for one row of shape (n_features,); quick while what holds stays as it was."""
+        hits = self._clauses.hits(row)
+        pattern = hits.tobytes()
+        if pattern == self._settled:
+            return []
+        level, clear = self._wanted(hits)
+        self._settled = pattern if self._rests(level) else b""
+        return self.step(unix_s, level, clear)
 
-        `rows` has shape (..., n_features); both results (..., n_sets, n_rules).
-        """
-        asked = self._raise.holds(rows) * self._severity
+    def _wanted(self, hits: Bools) -> tuple[Levels, Bools]:
+        """Level that each rule asks for, and whether it may clear, both of shape (..., n_sets, n_rules)."""
+        hold = self._clauses.hold(hits)
+        raises, flags = len(self._severity), len(self._silences)
+        asked = hold[..., :raises] * self._severity
         level: Levels = np.maximum.reduceat(asked, self._rule_starts, axis=-1)
-        inhibited = (rows[..., self._flags] > FLAG) @ self._silences
-        level *= ~inhibited[..., np.newaxis, :]
-        clear: Bools = np.logical_or.reduceat(self._clear.holds(rows), self._clear_starts, axis=-1)
+        # The flags are the same for every set.
+        level *= ~(hold[..., :1, -flags:] @ self._silences)
+        clear: Bools = np.logical_or.reduceat(hold[..., raises:-flags], self._clear_starts, axis=-1)
         return level, clear
+
+    def _rests(self, level: Levels) -> bool:
+        """Whether these levels leave the state as it is."""
+        return bool((level == self.state.level).all() and not self.state.pending_level.any())
 
     def step(self, unix_s: float, level: Levels, clear: Bools) -> list[Change]:
         """Advance the state by one row's decisions of shape (n_sets, n_rules)."""
         state = self.state
-        if (level == state.level).all() and not state.pending_level.any():
+        if self._rests(level):
             state.clear_since.fill(np.nan)
             return []
         rising = level > state.level

@@ -1,5 +1,6 @@
 """Running series that the trackers share: cells of the decision grid, minutes, medians, sampling interval."""
 
+from bisect import bisect_left
 from dataclasses import dataclass, field
 from math import isnan, nan
 
@@ -58,13 +59,16 @@ class Cells:
 
     def close(self, unix_s: float) -> float:
         """Close the cell that ends at `unix_s`; its mean, or NaN when nothing came."""
-        if not self.count:
-            return nan
-        mean = self.total / self.count
-        self.total = 0.0
-        self.count = 0
-        self.append(unix_s, mean)
+        mean = self.mean()
+        if self.count:
+            self.total = 0.0
+            self.count = 0
+            self.append(unix_s, mean)
         return mean
+
+    def mean(self) -> float:
+        """Mean of the open cell, NaN while nothing came."""
+        return self.total / self.count if self.count else nan
 
     def append(self, unix_s: float, value: float) -> None:
         """Add a value that stands for the cell ending at `unix_s`."""
@@ -75,10 +79,7 @@ class Cells:
 
     def since(self, unix_s: float) -> list[float]:
         """Values of the cells that ended at `unix_s` or later."""
-        first = len(self.unix_s)
-        while first > 0 and self.unix_s[first - 1] >= unix_s:
-            first -= 1
-        return self.values[first:]
+        return self.values[bisect_left(self.unix_s, unix_s) :]
 
     def level(self, unix_s: float, window_s: float, least: int) -> float:
         """Median over the last `window_s`, or over the last `least` values where sampling is slower."""

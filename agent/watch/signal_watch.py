@@ -178,9 +178,9 @@ class SignalWatch:
         """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
         if not self.path.carrier.resolution_db < self.down.carrier.resolution_db:
             return nan
-        turned_db = turned_loss_db(plan, unexplained_db)
         surely_db = self.path.loss_db(unix_s) - 2.0 * self.path.carrier.noise_db - DRIFT_DB
-        if isnan(surely_db) or not turned_db > 0.0:
+        turned_db = nan if isnan(surely_db) else turned_loss_db(plan, unexplained_db)
+        if not turned_db > 0.0:
             return nan
         return unexplained_db * min(1.0, surely_db / turned_db)
 
@@ -203,8 +203,7 @@ class SignalWatch:
         elif not self.down.reference.peaking(unix_s):
             cells_db = (reference_db - cell_db - sun_loss_db, path_cell_db)
             self._follow(unix_s, cells_db, deficit_db, rain_db, plan)
-        cloud_db = cloud_loss_db(frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k)
-        confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db, cloud_db), weather, plan)
+        confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db), weather, plan, frequency_ghz)
         onset_unix_s = self.excursion.start_unix_s
         pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
         doubt_db = 0.0 if pushed else self._doubt_db(unix_s, plan)
@@ -232,9 +231,14 @@ class SignalWatch:
         )
 
     def _causes(
-        self, unix_s: float, losses: tuple[float, float, float], weather: WeatherWatch, plan: LinkPlan
+        self,
+        unix_s: float,
+        losses_db: tuple[float, float],
+        weather: WeatherWatch,
+        plan: LinkPlan,
+        frequency_ghz: float,
     ) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
-        deficit_db, sun_loss_db, cloud_db = losses
+        deficit_db, sun_loss_db = losses_db
         excursion, carrier = self.excursion, self.down.carrier
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
             return {}, ()
@@ -270,7 +274,9 @@ class SignalWatch:
                 roughness=self._roughness(unix_s),
                 went_before=excursion.went_like(unix_s, loss_db),
                 rain_reach_db=rain_loss_db(VIOLENT_RAIN_MM_H, plan),
-                cloud_reach_db=cloud_db,
+                cloud_reach_db=cloud_loss_db(
+                    frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k
+                ),
                 sun_loss_db=sun_loss_db,
                 dips=len(carrier.dips_unix_s),
                 locked=carrier.locked,
