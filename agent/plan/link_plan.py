@@ -149,6 +149,8 @@ def sun_pass_loss_db(passes: Sequence[SunPass], unix_s: float) -> float:
     """
     if isnan(unix_s):
         return nan
+    if not passes:
+        return 0.0
     after = bisect_left(passes, unix_s, key=_peak_unix_s)
     return max((_pass_loss_db(one, unix_s) for one in passes[max(0, after - 1) : after + 1]), default=0.0)
 

@@ -78,13 +78,16 @@ class Carrier:
         self.cells.add(value_db)
 
     def _follow_resolution(self, value_db: float) -> None:
-        step = abs(value_db - self.last_db)
-        if step > 0.0:
+        self.values_seen += 1
+        if value_db == self.last_db:
+            return
+        step_db = abs(value_db - self.last_db)
+        if step_db > 0.0:  # the first value has nothing to step from
             self.changes += 1
-            self.finest_db = min(self.finest_db, step)
+            if step_db < self.finest_db:
+                self.finest_db = step_db
         while self.grid_db and not _on_grid(value_db, self.grid_db):
             self.grid_db = next((grid for grid in GRIDS_DB if grid < self.grid_db), 0.0)
-        self.values_seen += 1
         self.last_db = value_db
 
     @property

@@ -102,7 +102,8 @@ class FeatureStage:
 
     def add(self, reading: AnyReading) -> None:
         """One reading of the open cell."""
-        self.inputs.check_clock(reading)
+        if reading.sent_unix_s is not None:
+            self.inputs.clock_refused_unix_s = reading.unix_s
         match reading:
             case Signal():
                 self.inputs.hear("signal", reading)
@@ -178,7 +179,8 @@ class FeatureStage:
     ) -> tuple[tuple[float, ...], str]:
         inputs = self.inputs
         reference, carrier = self.signal.down.reference, self.signal.down.carrier
-        quiet_signal, quiet_other = inputs.silence(unix_s, True), inputs.silence(unix_s, False)
+        quiet_signal, quiet_other = inputs.silences(unix_s)
+        transmitter, modem = heat.units
         exposed = [unit for unit in heat.units if not unit.shaded]
         sunny = heat.sun is not None and heat.sun.shining
         row = (
@@ -195,11 +197,11 @@ class FeatureStage:
             float(reference.peaking(unix_s)),
             float(carrier.settling(unix_s)),
             float(unix_s - self.signal_loss_unix_s < SIGNAL_RECENT_S or not carrier.locked),
-            min(unit.margin_degc for unit in heat.units),
-            min(unit.planned_s for unit in heat.units),
+            min(transmitter.margin_degc, modem.margin_degc),
+            min(transmitter.planned_s, modem.planned_s),
             heat_loss_db,
-            max((unit.exposure_s for unit in exposed), default=0.0),
-            max((unit.exposure_s for unit in exposed if unit.blind), default=0.0),
+            max([unit.exposure_s for unit in exposed], default=0.0),
+            max([unit.exposure_s for unit in exposed if unit.blind], default=0.0),
             float(sunny and bool(exposed)),
             rate.ratio,
             rate.rtt_ratio if rate.network_confidence >= rate.lan_confidence else 1.0,

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
+from typing import NamedTuple
 
 from agent.heat.exposure import Exposure, Sun, clear_sun, sun_under_cloud
 from agent.heat.thermal import AIR_GUESS_DEGC, SHADED_SHARE, STEP_MIN, Forecast, Thermometer, forecast
@@ -19,8 +20,7 @@ NEAR_DEGC = 5.0
 NO_SUN = Sun(0.0, 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class UnitView:
+class UnitView(NamedTuple):
     """One unit at one decision; NaN where not known, inf seconds where the limit is not in sight."""
 
     where: str
@@ -96,14 +96,14 @@ class HeatWatch:
         clear = clear_sun(plan.heat.sunshine, unix_s)
         sun = None if clear is None else self._under_cloud(clear, unix_s, weather)
         air_degc = weather.air_now_degc(unix_s)
-        limits = {"transmitter": job.transmitter.limit_degc, "modem": job.modem.limit_degc}
         views = []
         for where, unit in self.units.items():
+            limit_degc = job.transmitter.limit_degc if where == "transmitter" else job.modem.limit_degc
             if sun is not None:
                 unit.exposure.add(GRID_S, sun)
             if unix_s % 60.0 == 0.0:
-                self._minute(unix_s, unit, limits[where], (sun or NO_SUN, air_degc), plan)
-            views.append(_view(unix_s, where, unit, limits[where]))
+                self._minute(unix_s, unit, limit_degc, (sun or NO_SUN, air_degc), plan)
+            views.append(_view(unix_s, where, unit, limit_degc))
         return HeatView(tuple(views), sun, air_degc)
 
     @staticmethod
@@ -142,7 +142,8 @@ def _ahead(
 
 
 def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
-    current = unit.thermometer.age_s(unix_s) <= TEMPERATURE_STALE_S
+    age_s = unit.thermometer.age_s(unix_s)
+    current = age_s <= TEMPERATURE_STALE_S
     return UnitView(
         where=where,
         limit_degc=limit_degc,
@@ -150,7 +151,7 @@ def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
         slope_k_per_min=unit.slope_k_per_min if current else nan,
         to_limit=unit.forecast if current else None,
         exposure_s=unit.exposure.seconds,
-        blind=unit.thermometer.age_s(unix_s) > BLIND_AFTER_S,
+        blind=age_s > BLIND_AFTER_S,
         shaded=unit.exposure.shaded,
         shade_age_s=unix_s - unit.exposure.shade_changed_unix_s,
     )

@@ -9,13 +9,16 @@ from agent.watch.series import Interval
 REGULAR_AFTER = 4  # readings before an input's spacing is known
 SHORTEST_SPACING_S = 10.0  # spacing of quicker inputs counts as this: the engine decides no finer
 
+Silence = tuple[float, float, str]  # in usual spacings, in seconds, of which input
+NO_SILENCE: Silence = (0.0, 0.0, "")
+
 
 @dataclass(slots=True)
 class Inputs:
     """When each input was last heard. Notes come when they come and are not missed."""
 
     heard: dict[str, Interval] = field(default_factory=dict)
-    clock_refused_unix_s: float = -inf
+    clock_refused_unix_s: float = -inf  # a reading that keeps what its sender's clock said was refused then
     source: str = ""
     battery_percent: float = nan
     runtime_s: float = nan
@@ -29,11 +32,6 @@ class Inputs:
             interval = self.heard[name] = Interval()
         interval.seen(reading.unix_s)
 
-    def check_clock(self, reading: AnyReading) -> None:
-        """Remember when a sender's clock was last refused."""
-        if reading.sent_unix_s is not None:
-            self.clock_refused_unix_s = reading.unix_s
-
     def power(self, reading: Power) -> None:
         """Where the power comes from, and what is left."""
         self.source = reading.source
@@ -45,12 +43,16 @@ class Inputs:
         if note.kind in ("stream-start", "stream-stop"):
             self.streaming = note.kind == "stream-start"
 
-    def silence(self, unix_s: float, signal: bool) -> tuple[float, float, str]:
-        """Longest silence of the signal, or of all other inputs: in usual spacings, in seconds, whose."""
-        worst = (0.0, 0.0, "")
+    def silences(self, unix_s: float) -> tuple[Silence, Silence]:
+        """Silence of the signal, and the longest of all other inputs."""
+        signal = other = NO_SILENCE
         for name, interval in self.heard.items():
-            if (name == "signal") != signal or interval.count < REGULAR_AFTER or isnan(interval.typical_s):
+            if interval.count < REGULAR_AFTER or isnan(interval.typical_s):
                 continue
             age_s = unix_s - interval.last_unix_s
-            worst = max(worst, (age_s / max(interval.typical_s, SHORTEST_SPACING_S), age_s, name))
-        return worst
+            silence = (age_s / max(interval.typical_s, SHORTEST_SPACING_S), age_s, name)
+            if name == "signal":
+                signal = silence
+            else:
+                other = max(other, silence)
+        return signal, other

@@ -34,10 +34,12 @@ class Interval:
         """A reading came; a gap counts at most four times the typical spacing, so outages do not teach."""
         spacing = unix_s - self.last_unix_s
         if spacing > 0.0:
-            if isnan(self.typical_s):
+            typical_s = self.typical_s
+            if isnan(typical_s):
                 self.typical_s = spacing
             else:
-                self.typical_s += 0.1 * (min(spacing, 4.0 * self.typical_s) - self.typical_s)
+                longest_s = 4.0 * typical_s
+                self.typical_s += 0.1 * ((spacing if spacing < longest_s else longest_s) - typical_s)
         self.last_unix_s = unix_s
         self.count += 1
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import hypot, inf, isnan, nan
+from typing import NamedTuple
 
 from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
@@ -30,8 +31,7 @@ LEFT_STEP_READINGS = 5
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
 
-@dataclass(frozen=True, slots=True)
-class SignalView:
+class SignalView(NamedTuple):
     """The signal at one decision; NaN where not known."""
 
     level_db: float
@@ -62,7 +62,9 @@ class Followed:
         return self.reference.level_db - self.carrier.level_db(unix_s)
 
     def close(self, unix_s: float, sky_clear: bool) -> float:
-        """Close the grid cell and let the reference follow; the cell's mean (dB)."""
+        """Close the grid cell and let the reference follow; the cell's mean (dB), NaN when nothing came."""
+        if not self.carrier.interval.count:
+            return nan
         cell_db = self.carrier.close(unix_s)
         if self.reference.peaking(unix_s):
             self.reference.collect(unix_s, cell_db, self.carrier.interval.typical_s, sky_clear)
@@ -205,8 +207,9 @@ class SignalWatch:
             self._follow(unix_s, cells_db, deficit_db, rain_db, plan)
         confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db), weather, plan, frequency_ghz)
         onset_unix_s = self.excursion.start_unix_s
-        pushed = weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)
-        doubt_db = 0.0 if pushed else self._doubt_db(unix_s, plan)
+        doubt_db = self._doubt_db(unix_s, plan)
+        if doubt_db and (weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)):
+            doubt_db = 0.0
         by_uplink_db = self._by_uplink_db(unix_s, unexplained_db, plan)
         certain_db = min(
             max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
