@@ -1,6 +1,7 @@
 """What is known of a loss of signal, and what follows from it whatever the cause."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import hypot, isnan, nan
 
 from agent.watch.uplink import LEVELLED, UplinkLoss, turned_log_odds
@@ -18,7 +19,7 @@ UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else
 DRIFT_DB = 0.2  # of both references against each other
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SignalFacts:
     """What is known of a loss of signal; NaN where it is not. Times are in seconds before now."""
 
@@ -99,7 +100,7 @@ class SignalFacts:
         told = self.rain_seen or self.gauge_dry or not isnan(self.uplink_loss_db)
         return not told and not self.above_rain
 
-    @property
+    @cached_property
     def uplink_log_odds(self) -> float:
         """How much likelier a turned dish makes the uplink's loss than something in the path, or NaN."""
         measured_db, turned_db = self.uplink_loss_db, self.uplink_expected.turned_db

@@ -12,11 +12,12 @@ from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
 from agent.watch.causes import Evidence, SignalCause, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
+from agent.watch.followed import Followed
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
-from agent.watch.reference import FIRST_MINUTES, Reference
 from agent.watch.series import median
 from agent.watch.signal_facts import DRIFT_DB, SignalFacts
 from agent.watch.uplink import turned_loss_db, turned_ratio, uplink_loss
+from agent.watch.uplink_watch import UplinkWatch
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
@@ -51,74 +52,33 @@ class SignalView(NamedTuple):
 
 
 @dataclass(slots=True)
-class Followed:
-    """A carrier figure with its reference."""
-
-    carrier: Carrier = field(default_factory=Carrier)
-    reference: Reference = field(default_factory=Reference)
-
-    def loss_db(self, unix_s: float) -> float:
-        """Reference minus level (dB)."""
-        return self.reference.level_db - self.carrier.level_db(unix_s)
-
-    def close(self, unix_s: float, sky_clear: bool) -> float:
-        """Close the grid cell and let the reference follow; the cell's mean (dB), NaN when nothing came."""
-        if not self.carrier.interval.count:
-            return nan
-        cell_db = self.carrier.close(unix_s)
-        if self.reference.peaking(unix_s):
-            self.reference.collect(unix_s, cell_db, self.carrier.interval.typical_s, sky_clear)
-        elif unix_s % 60.0 == 0.0 and self.carrier.locked:
-            rare = self.carrier.interval.typical_s > 60.0
-            latest = self.carrier.minute.values[-FIRST_MINUTES:]
-            self.reference.minute(
-                unix_s, latest if rare else self.carrier.minutes(unix_s, FIRST_MINUTES), sky_clear
-            )
-        return cell_db
-
-
-@dataclass(slots=True)
 class SignalWatch:
-    """Downlink, uplink and transmit power of the modem; `path` is the uplink at a constant transmit power."""
+    """Downlink and uplink of the modem, and the loss that is under way."""
 
     down: Followed = field(default_factory=Followed)
-    up: Followed = field(default_factory=Followed)
-    path: Followed = field(default_factory=Followed)
-    transmit: Followed = field(default_factory=Followed)
+    up: UplinkWatch = field(default_factory=UplinkWatch)
     excursion: Excursion = field(default_factory=Excursion)
-    first_sent_dbm: float = nan
-    sent_more_db: float = 0.0
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
         value_db, measure = quality_db(signal)
         if not isnan(value_db):
             self.down.carrier.add(signal.unix_s, value_db, measure)
-        if signal.tx_power_dbm is not None:
-            self.transmit.carrier.add(signal.unix_s, signal.tx_power_dbm, "power")
-            if isnan(self.first_sent_dbm):
-                self.first_sent_dbm = signal.tx_power_dbm
-            self.sent_more_db = signal.tx_power_dbm - self.first_sent_dbm
-        if signal.uplink_esno_db is not None:
-            self.up.carrier.add(signal.unix_s, signal.uplink_esno_db, "Es/N0")
-            self.path.carrier.add(signal.unix_s, signal.uplink_esno_db - self.sent_more_db, "Es/N0")
+        self.up.add(signal)
 
     def note(self, note: Note) -> None:
         """Peaking and moving notes."""
-        for followed in (self.down, self.up, self.path, self.transmit):
-            if note.kind == "peak-start":
-                followed.reference.peak_start(note.unix_s)
-            elif note.kind == "peak-done":
-                followed.reference.peak_done(note.unix_s)
-                followed.carrier.dips_unix_s.clear()
-                self.excursion = Excursion()
+        self.down.note(note)
+        self.up.note(note)
+        if note.kind == "peak-done":
+            self.excursion = Excursion()
 
     def _teller(self, unix_s: float) -> Carrier:
         """Whose course tells of a loss: the uplink's where it is fine and the downlink's far too coarse."""
         coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
-        fine = self.path.carrier.resolution_db < COARSE_DB
-        tells = coarse and fine and not isnan(self.path.loss_db(unix_s))
-        return self.path.carrier if tells else self.down.carrier
+        fine = self.up.path.carrier.resolution_db < COARSE_DB
+        tells = coarse and fine and not isnan(self.up.path.loss_db(unix_s))
+        return self.up.path.carrier if tells else self.down.carrier
 
     def _follow(
         self, unix_s: float, cells_db: tuple[float, float], deficit_db: float, rain_db: float, plan: LinkPlan
@@ -126,9 +86,9 @@ class SignalWatch:
         """Let the excursion follow what the cells of downlink (as a loss) and uplink (as a level) say."""
         cell_loss_db, told_db = cells_db[0], deficit_db
         teller = self._teller(unix_s)
-        if teller is self.path.carrier:
+        if teller is self.up.path.carrier:
             squared = turned_ratio(plan)
-            cell_loss_db = (self.path.reference.level_db - cells_db[1]) / squared
+            cell_loss_db = (self.up.path.reference.level_db - cells_db[1]) / squared
             told_db = self._told_db(unix_s, deficit_db, squared)
         self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, teller)
 
@@ -137,7 +97,7 @@ class SignalWatch:
 
         Little while the downlink shows nothing: the uplink alone may have lost by heat.
         """
-        told_db = self.path.loss_db(unix_s) / squared
+        told_db = self.up.path.loss_db(unix_s) / squared
         step_db = self.down.carrier.resolution_db
         return min(told_db, deficit_db + step_db) if deficit_db >= 0.5 * step_db else min(told_db, 0.0)
 
@@ -165,7 +125,7 @@ class SignalWatch:
             return 0.0
         long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
         if self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s:
-            lost_db = self.path.loss_db(unix_s) if self.path.carrier.resolution_db < COARSE_DB else nan
+            lost_db = self.up.path.loss_db(unix_s) if self.up.path.carrier.resolution_db < COARSE_DB else nan
             if not lost_db < uplink_loss(plan, 0.5 * carrier.resolution_db).least_in_path_db:
                 return 0.0
         return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
@@ -178,9 +138,9 @@ class SignalWatch:
 
     def _by_uplink_db(self, unix_s: float, unexplained_db: float, plan: LinkPlan) -> float:
         """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
-        if not self.path.carrier.resolution_db < self.down.carrier.resolution_db:
+        if not self.up.path.carrier.resolution_db < self.down.carrier.resolution_db:
             return nan
-        surely_db = self.path.loss_db(unix_s) - 2.0 * self.path.carrier.noise_db - DRIFT_DB
+        surely_db = self.up.path.loss_db(unix_s) - 2.0 * self.up.path.carrier.noise_db - DRIFT_DB
         turned_db = nan if isnan(surely_db) else turned_loss_db(plan, unexplained_db)
         if not turned_db > 0.0:
             return nan
@@ -192,9 +152,7 @@ class SignalWatch:
         rain_seen = weather.rain_seen(unix_s)
         clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
         cell_db = self.down.close(unix_s, clear)
-        path_cell_db = self.path.close(unix_s, clear)
-        self.up.close(unix_s, clear)
-        self.transmit.close(unix_s, True)
+        path_cell_db = self.up.close(unix_s, clear)
         reference_db = self.down.reference.level_db
         level_db = self.down.carrier.level_db(unix_s)
         deficit_db = reference_db - level_db - sun_loss_db
@@ -223,9 +181,9 @@ class SignalWatch:
             certain_db=certain_db,
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
-            uplink_db=self.up.carrier.level_db(unix_s),
-            uplink_loss_db=self.up.loss_db(unix_s),
-            transmit_loss_db=self.transmit.loss_db(unix_s),
+            uplink_db=self.up.reported.carrier.level_db(unix_s),
+            uplink_loss_db=self.up.reported.loss_db(unix_s),
+            transmit_loss_db=self.up.transmit.loss_db(unix_s),
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             rain_hides=rain_seen and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan),
@@ -248,9 +206,10 @@ class SignalWatch:
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
         loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s, plan), 1.0
         teller = self._teller(unix_s)
-        if teller is self.path.carrier:
+        if teller is self.up.path.carrier:
             scale = turned_ratio(plan)
             loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
+        path_loss_db = self.up.path.loss_db(unix_s)
         return weigh(
             SignalFacts(
                 loss_db=loss_db,
@@ -285,10 +244,10 @@ class SignalWatch:
                 locked=carrier.locked,
                 downlink_loss_db=deficit_db,
                 downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
-                uplink_loss_db=self.path.loss_db(unix_s),
-                uplink_noise_db=self.path.carrier.noise_db,
-                transmit_told=not isnan(self.transmit.loss_db(unix_s)),
-                uplink_expected=uplink_loss(plan, deficit_db),
+                uplink_loss_db=path_loss_db,
+                uplink_noise_db=self.up.path.carrier.noise_db,
+                transmit_told=not isnan(self.up.transmit.loss_db(unix_s)),
+                uplink_expected=uplink_loss(plan, nan if isnan(path_loss_db) else deficit_db),
             )
         )
 

@@ -1,0 +1,43 @@
+"""A figure of the modem with its reference."""
+
+from dataclasses import dataclass, field
+from math import nan
+
+from agent.records import Note
+from agent.watch.carrier import Carrier
+from agent.watch.reference import FIRST_MINUTES, Reference
+
+
+@dataclass(slots=True)
+class Followed:
+    """How a figure goes, and what it was when the dish was well peaked."""
+
+    carrier: Carrier = field(default_factory=Carrier)
+    reference: Reference = field(default_factory=Reference)
+
+    def loss_db(self, unix_s: float) -> float:
+        """Reference minus level (dB)."""
+        return self.reference.level_db - self.carrier.level_db(unix_s)
+
+    def close(self, unix_s: float, sky_clear: bool) -> float:
+        """Close the grid cell and let the reference follow; the cell's mean (dB), NaN when nothing came."""
+        if not self.carrier.interval.count:
+            return nan
+        cell_db = self.carrier.close(unix_s)
+        if self.reference.peaking(unix_s):
+            self.reference.collect(unix_s, cell_db, self.carrier.interval.typical_s, sky_clear)
+        elif unix_s % 60.0 == 0.0 and self.carrier.locked:
+            rare = self.carrier.interval.typical_s > 60.0
+            latest = self.carrier.minute.values[-FIRST_MINUTES:]
+            self.reference.minute(
+                unix_s, latest if rare else self.carrier.minutes(unix_s, FIRST_MINUTES), sky_clear
+            )
+        return cell_db
+
+    def note(self, note: Note) -> None:
+        """A peaking ends what was: the next level is the reference."""
+        if note.kind == "peak-start":
+            self.reference.peak_start(note.unix_s)
+        elif note.kind == "peak-done":
+            self.reference.peak_done(note.unix_s)
+            self.carrier.dips_unix_s.clear()
