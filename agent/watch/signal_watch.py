@@ -13,6 +13,7 @@ from agent.watch.causes import Evidence, SignalCause, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.followed import Followed
+from agent.watch.levelling import Levelling
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.series import median
 from agent.watch.signal_facts import DRIFT_DB, SignalFacts
@@ -22,6 +23,7 @@ from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
 SUN_EXPLAINS_DB = 0.2
+SETTLED_S = 180.0  # the levels of both links are medians of a minute, and one may be read later
 RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
 ROUGH_AFTER_S = 120.0
 ROUGH_LEAST_S = 300.0
@@ -58,6 +60,7 @@ class SignalWatch:
     down: Followed = field(default_factory=Followed)
     up: UplinkWatch = field(default_factory=UplinkWatch)
     excursion: Excursion = field(default_factory=Excursion)
+    levelling: Levelling = field(default_factory=Levelling)
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
@@ -210,46 +213,48 @@ class SignalWatch:
             scale = turned_ratio(plan)
             loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
         path_loss_db = self.up.path.loss_db(unix_s)
-        return weigh(
-            SignalFacts(
-                loss_db=loss_db,
-                noise_db=teller.noise_db / scale,
-                coarse=teller.resolution_db >= COARSE_DB,
-                resolution_db=teller.resolution_db / scale,
-                interval_s=carrier.interval.typical_s,
-                onset_s=excursion.onset.took_s,
-                slow_start=excursion.slow_start,
-                age_s=excursion.age_s(unix_s),
-                jump_age_s=excursion.jump_age_s(unix_s),
-                rise_db=loss_db - max(0.0, excursion.onset.base_db),
-                jump_db=loss_db - doubt_db - max(0.0, excursion.onset.base_db),
-                flat_s=excursion.flat_s(unix_s),
-                slide_s=excursion.slide_s(unix_s),
-                turns=excursion.turns(unix_s),
-                worsened=excursion.worsened(unix_s, 180.0),
-                gust_at_onset=weather.gust_near(began),
-                knock_at_onset=weather.knock_near(began),
-                rain_seen=weather.rain_seen(unix_s),
-                gauge_dry=weather.gauge_dry(unix_s, began),
-                rain_over=weather.rain_over(unix_s),
-                rained=weather.rained_since(began),
-                roughness=self._roughness(unix_s),
-                went_before=excursion.went_like(unix_s, loss_db),
-                rain_reach_db=rain_loss_db(VIOLENT_RAIN_MM_H, plan),
-                cloud_reach_db=cloud_loss_db(
-                    frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k
-                ),
-                sun_loss_db=sun_loss_db,
-                dips=len(carrier.dips_unix_s),
-                locked=carrier.locked,
-                downlink_loss_db=deficit_db,
-                downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
-                uplink_loss_db=path_loss_db,
-                uplink_noise_db=self.up.path.carrier.noise_db,
-                transmit_told=not isnan(self.up.transmit.loss_db(unix_s)),
-                uplink_expected=uplink_loss(plan, nan if isnan(path_loss_db) else deficit_db),
-            )
+        told = not isnan(self.up.transmit.loss_db(unix_s))
+        facts = SignalFacts(
+            loss_db=loss_db,
+            noise_db=teller.noise_db / scale,
+            coarse=teller.resolution_db >= COARSE_DB,
+            resolution_db=teller.resolution_db / scale,
+            interval_s=carrier.interval.typical_s,
+            onset_s=excursion.onset.took_s,
+            slow_start=excursion.slow_start,
+            age_s=excursion.age_s(unix_s),
+            jump_age_s=excursion.jump_age_s(unix_s),
+            rise_db=loss_db - max(0.0, excursion.onset.base_db),
+            jump_db=loss_db - doubt_db - max(0.0, excursion.onset.base_db),
+            flat_s=excursion.flat_s(unix_s),
+            slide_s=excursion.slide_s(unix_s),
+            turns=excursion.turns(unix_s),
+            worsened=excursion.worsened(unix_s, 180.0),
+            gust_at_onset=weather.gust_near(began),
+            knock_at_onset=weather.knock_near(began),
+            rain_seen=weather.rain_seen(unix_s),
+            gauge_dry=weather.gauge_dry(unix_s, began),
+            rain_over=weather.rain_over(unix_s),
+            rained=weather.rained_since(began),
+            roughness=self._roughness(unix_s),
+            went_before=excursion.went_like(unix_s, loss_db),
+            rain_reach_db=rain_loss_db(VIOLENT_RAIN_MM_H, plan),
+            cloud_reach_db=cloud_loss_db(
+                frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k
+            ),
+            sun_loss_db=sun_loss_db,
+            dips=len(carrier.dips_unix_s),
+            locked=carrier.locked,
+            downlink_loss_db=deficit_db,
+            downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
+            uplink_loss_db=path_loss_db,
+            uplink_noise_db=self.up.path.carrier.noise_db,
+            levelled=0.0 if told else self.levelling.chance,
+            uplink_expected=uplink_loss(plan, nan if isnan(path_loss_db) else deficit_db),
         )
+        if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(facts.uplink_spared):
+            self.levelling.learn(facts.uplink_spared)
+        return weigh(facts)
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

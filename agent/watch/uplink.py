@@ -13,7 +13,6 @@ from agent.watch.in_path import in_path_loss_db
 
 DEEPEST_DB = 40.0
 HALVINGS = 20
-LEVELLED = 0.2  # chance that a terminal is told to send more when its uplink loses (judgement)
 WHOLLY = 0.6  # of the levelled uplinks have enough power in hand to make up for everything (judgement)
 FLAT = 2.5066  # of a flat density as `_density` counts, sqrt(2 pi)
 NOT_TO_BE_BELIEVED = 10.0  # standard deviations; further ones count no more

@@ -44,7 +44,7 @@ SLIDE = SignalFacts(
     downlink_noise_db=0.05,
     uplink_loss_db=nan,
     uplink_noise_db=nan,
-    transmit_told=False,
+    levelled=0.2,
     uplink_expected=UplinkLoss(3.0, 0.9, 2.5),
 )
 # 3 dB that took six minutes to come and have stood for ten.

@@ -8,7 +8,8 @@ import pytest
 from agent.plan.antenna import pointing_loss_db
 from agent.plan.link_plan import LinkPlan
 from agent.records import Signal
-from agent.watch.uplink import LEVELLED, UplinkLoss, turned_log_odds, uplink_loss
+from agent.watch.levelling import LEVELLED
+from agent.watch.uplink import UplinkLoss, turned_log_odds, uplink_loss
 from tests.watch.sample_day import at, events_of, every, plan
 
 SYSTEM_K = 120.0
