@@ -27,6 +27,7 @@ ROUGH = 3.0  # minute to minute against the hour before: rain is an order of mag
 QUIET = 1.7
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
 UNNOTICED_DB = 8.0  # nor does one slide so far before anybody looks
+EDGE_SHARE = 0.25  # of what unrest says where a coarse display may make it alone
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 
 
@@ -131,6 +132,7 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
 
 def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evidence]:
     """How the loss behaves against the hours before it."""
+    restless = EDGE_SHARE if facts.on_an_edge else 1.0
     if facts.rain_over and flat_s >= stretch * AFTER_RAIN_S:
         yield Evidence("mispoint", 2.5, "the rain is over and the loss has stayed")
         yield Evidence("rain", -3.0, "the rain is over and the loss has stayed")
@@ -139,12 +141,12 @@ def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evide
         yield Evidence("rain", 1.5, words)
         # Steady since, it has stopped doing so.
         faded = 1.0 - min(1.0, flat_s / (stretch * FORGOTTEN_S))
-        yield Evidence("mispoint", -2.0 * min(facts.turns, 2) * faded, words)
+        yield Evidence("mispoint", -2.0 * min(facts.turns, 2) * faded * restless, words)
     if facts.age_s >= FLAT_STEPS_S[0][0] > 2.0 * facts.flat_s and facts.slide_s < SLIDE_S:
-        yield Evidence("mispoint", -1.5, "not steady")
+        yield Evidence("mispoint", -1.5 * restless, "not steady")
     if facts.roughness >= ROUGH:
         yield Evidence("rain", 1.5, "less quiet than before")
-        yield Evidence("mispoint", -2.0, "less quiet than before")
+        yield Evidence("mispoint", -2.0 * restless, "less quiet than before")
     elif facts.roughness <= QUIET and not facts.coarse and flat_s >= stretch * FLAT_STEPS_S[1][0]:
         yield Evidence("mispoint", 0.7, "as quiet as before")
     if facts.went_before and not facts.rain_over:

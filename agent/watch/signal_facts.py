@@ -96,6 +96,11 @@ class SignalFacts:
         return self.above_rain or self.dry_throughout
 
     @property
+    def on_an_edge(self) -> bool:
+        """Whether its unrest is the display's alone, which jumps to and fro where two of its steps meet."""
+        return self.coarse and self.rain_ruled_out
+
+    @property
     def sky_unknown(self) -> bool:
         """Whether it may be rain, and no gauge, note or uplink says anything of it."""
         uplink_tells = not isnan(self.uplink_loss_db) and self.levelled <= UNSURE_LEVELLED
