@@ -111,3 +111,25 @@ def test_a_shower_may_have_begun_what_a_turned_dish_has_kept_up() -> None:
         SLIDE, onset_s=60.0, slow_start=True, slide_s=0.0, uplink_loss_db=3.0, uplink_noise_db=0.05
     )
     assert mispoint(begun) < ENOUGH < mispoint(replace(begun, flat_s=1260.0))
+
+
+def test_a_coarse_display_between_two_of_its_steps_jumps_by_itself() -> None:
+    """No rain takes so much here; a fine display that comes and goes shows that something does."""
+    jumping = replace(SLIDE, rain_reach_db=1.0, flat_s=310.0, turns=2)
+    coarse = replace(jumping, coarse=True, resolution_db=3.0)
+    assert coarse.on_an_edge and not jumping.on_an_edge
+    assert mispoint(coarse) > mispoint(jumping)
+    assert mispoint(replace(coarse, rain_reach_db=20.0)) < mispoint(coarse)
+
+
+def test_an_uplink_that_the_network_levels_says_nothing_of_the_sky() -> None:
+    reported = replace(SLIDE, uplink_loss_db=0.1, uplink_noise_db=0.05, levelled=0.2)
+    assert not reported.sky_unknown
+    assert replace(reported, levelled=0.95).sky_unknown
+
+
+def test_rare_readings_under_an_unknown_sky_take_longer_to_be_believed() -> None:
+    """A knock that stood for four minutes, read every five seconds and every minute."""
+    knock = replace(SLIDE, onset_s=20.0, age_s=250.0, jump_age_s=250.0, flat_s=240.0, slide_s=250.0)
+    assert mispoint(knock) > ENOUGH
+    assert mispoint(replace(knock, interval_s=60.0, onset_s=60.0)) < ENOUGH
