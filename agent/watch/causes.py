@@ -176,6 +176,9 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         if facts.dry_throughout:
             yield Evidence("rain", -0.6, "the rain gauge was dry all the time")
             yield Evidence("mispoint", 0.6, "the rain gauge was dry all the time")
+    elif facts.worth_waiting:
+        # Soon it is known: a dish that is turned now is so in five minutes, too.
+        yield Evidence("mispoint", -3.2, "the rain gauge has not been read since")
     elif facts.rained and not facts.rain_over:
         yield Evidence("rain", 1.5, "it rained during this loss")
         yield Evidence("mispoint", -1.5, "it rained during this loss")
@@ -191,6 +194,9 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
     elif facts.cloud_like:
         yield Evidence("mispoint", -1.5, "hardly more than a thick cloud takes at this frequency")
+
+
+def _sun(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.sun_loss_db > 0.1:
         yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
         yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")
@@ -237,4 +243,4 @@ def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     yield Evidence("blockage", -0.8 * max(0.0, weight), words)
 
 
-_SOURCES = (_onset, _course, _mechanics, _sky, _depth, _uplink)
+_SOURCES = (_onset, _course, _mechanics, _sky, _sun, _depth, _uplink)

@@ -43,6 +43,7 @@ class SignalFacts:
     knock_at_onset: bool
     rain_seen: bool
     gauge_dry: bool
+    gauge_due: bool  # not read since, but soon to be
     rain_over: bool
     rained: bool  # since the loss set in, or just before
     roughness: float
@@ -101,10 +102,15 @@ class SignalFacts:
         return self.coarse and self.rain_ruled_out
 
     @property
+    def worth_waiting(self) -> bool:
+        """Whether a gauge is about to decide what nothing else does."""
+        return self.gauge_due and not self.above_rain and not self.uplink_log_odds > 0.0
+
+    @property
     def sky_unknown(self) -> bool:
         """Whether it may be rain, and no gauge, note or uplink says anything of it."""
         uplink_tells = not isnan(self.uplink_loss_db) and self.levelled <= UNSURE_LEVELLED
-        told = self.rain_seen or self.gauge_dry or uplink_tells
+        told = self.rain_seen or self.gauge_dry or self.gauge_due or uplink_tells
         return not told and not self.above_rain
 
     @cached_property

@@ -234,6 +234,7 @@ class SignalWatch:
             knock_at_onset=weather.knock_near(began),
             rain_seen=weather.rain_seen(unix_s),
             gauge_dry=weather.gauge_dry(unix_s, began),
+            gauge_due=weather.gauge_due(unix_s, began),
             rain_over=weather.rain_over(unix_s),
             rained=weather.rained_since(began),
             roughness=self._roughness(unix_s),

@@ -82,6 +82,12 @@ class WeatherWatch:
         current = self.gauge_unix_s >= max(since_unix_s, unix_s - CURRENT_S)
         return current and not self.rain_seen(unix_s)
 
+    def gauge_due(self, unix_s: float, since_unix_s: float) -> bool:
+        """Whether a gauge that has not been read since then is to be read within minutes."""
+        spacing_s = self.interval.typical_s
+        waits = self.gauge_unix_s < since_unix_s and spacing_s <= RAIN_LASTS_S
+        return waits and unix_s - self.gauge_unix_s <= LATE_SHARE * spacing_s
+
     def rain_over(self, unix_s: float) -> bool:
         """Whether the gauge saw rain today and has been dry since: what it says can be believed."""
         return unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s, -inf)

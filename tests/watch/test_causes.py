@@ -31,6 +31,7 @@ SLIDE = SignalFacts(
     knock_at_onset=False,
     rain_seen=False,
     gauge_dry=False,
+    gauge_due=False,
     rain_over=False,
     rained=False,
     roughness=2.0,
@@ -133,3 +134,11 @@ def test_rare_readings_under_an_unknown_sky_take_longer_to_be_believed() -> None
     knock = replace(SLIDE, onset_s=20.0, age_s=250.0, jump_age_s=250.0, flat_s=240.0, slide_s=250.0)
     assert mispoint(knock) > ENOUGH
     assert mispoint(replace(knock, interval_s=60.0, onset_s=60.0)) < ENOUGH
+
+
+def test_a_gauge_that_is_soon_to_be_read_is_waited_for() -> None:
+    """An edge of three minutes may be the front of a shower; a knock that the crew saw is none."""
+    edge = replace(SLIDE, onset_s=20.0, age_s=190.0, jump_age_s=190.0, flat_s=180.0, slide_s=190.0)
+    assert mispoint(edge) > ENOUGH
+    assert mispoint(replace(edge, gauge_due=True)) < ENOUGH
+    assert mispoint(replace(edge, gauge_due=True, knock_at_onset=True)) > ENOUGH
