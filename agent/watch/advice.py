@@ -135,7 +135,10 @@ def _repeak(view: View, plan: LinkPlan, job: Job) -> Advice:
     words = f"{loss_db:.1f} dB below the reference"
     if error_deg < plan.downlink.beamwidth_deg:
         words += f", as a pointing error of {error_deg:.2f}° costs"
-    action = "Re-peak the dish when the stream can bear it; transmitter off before anybody is in front of it"
+    action = "Re-peak the dish"
+    if view.signal.may_be_rain:
+        action = "Look at the sky: in rain note it and leave the dish; if it is dry, re-peak"
+    action += " when the stream can bear it; transmitter off before anybody is in front of it"
     return Advice("mispoint", action, (words, *_for_and_against(view, "mispoint")), figures)
 
 

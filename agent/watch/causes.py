@@ -184,7 +184,7 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", -1.5, "it rained during this loss")
     if facts.sky_unknown:
         # Showers come and go unseen between rare readings.
-        weight = -0.8 if facts.interval_s <= DENSE_S else -1.8
+        weight = -0.8 if facts.interval_s <= STEADY_INTERVAL_S else -1.8
         yield Evidence("mispoint", weight, "nothing tells whether it rains")
     if facts.above_rain:
         words = "more than rain takes at this frequency"

@@ -49,6 +49,7 @@ class SignalView(NamedTuple):
     next_pass: SunPass | None
     sun_pass_now: bool
     rain_hides: bool  # seen, and no less than what is lost in its power at this frequency
+    may_be_rain: bool  # for all that gauge and frequency tell
     confidence: Mapping[SignalCause, float]
     evidence: tuple[Evidence, ...]
 
@@ -190,9 +191,14 @@ class SignalWatch:
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             rain_hides=rain_seen and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan),
+            may_be_rain=bool(confidence) and self._may_be_rain(unix_s, deficit_db, weather, plan),
             confidence=confidence,
             evidence=evidence,
         )
+
+    def _may_be_rain(self, unix_s: float, deficit_db: float, weather: WeatherWatch, plan: LinkPlan) -> bool:
+        dry = weather.gauge_dry(unix_s, self.excursion.start_unix_s)
+        return not dry and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan)
 
     def _causes(
         self,

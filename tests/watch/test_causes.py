@@ -129,13 +129,6 @@ def test_an_uplink_that_the_network_levels_says_nothing_of_the_sky() -> None:
     assert replace(reported, levelled=0.95).sky_unknown
 
 
-def test_rare_readings_under_an_unknown_sky_take_longer_to_be_believed() -> None:
-    """A knock that stood for four minutes, read every five seconds and every minute."""
-    knock = replace(SLIDE, onset_s=20.0, age_s=250.0, jump_age_s=250.0, flat_s=240.0, slide_s=250.0)
-    assert mispoint(knock) > ENOUGH
-    assert mispoint(replace(knock, interval_s=60.0, onset_s=60.0)) < ENOUGH
-
-
 def test_a_gauge_that_is_soon_to_be_read_is_waited_for() -> None:
     """An edge of three minutes may be the front of a shower; a knock that the crew saw is none."""
     edge = replace(SLIDE, onset_s=20.0, age_s=190.0, jump_age_s=190.0, flat_s=180.0, slide_s=190.0)

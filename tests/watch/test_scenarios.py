@@ -302,3 +302,12 @@ def test_the_stream_to_lower_to_is_what_the_tests_carried() -> None:
     assert found.evidence[0] == "the weakest recent uplink tests carry 1.30 Mbit/s"
     assert found.evidence[1] == "the stream of 1.2 Mbit/s needs a fifth more than itself"
     assert found.figures["stream_to_mbps"] == pytest.approx(1.3 / 1.2, abs=1e-3)
+
+
+def test_the_crew_is_sent_to_look_for_rain_where_no_gauge_does() -> None:
+    """Do not touch the dish in rain (common practice); who stands there sees it."""
+    knock = list(level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(5.0, 0.0, 90.0)))
+    dry = [Weather(unix_s=at(minute), rain_mm_h=0.0) for minute in every(60.0, 0.0, 90.0)]
+    alone, gauged = (raised(events_of(in_order(day)), "repeak")[0].action for day in (knock, [*knock, *dry]))
+    assert "in rain" in alone and "leave the dish" in alone
+    assert "rain" not in gauged
