@@ -39,7 +39,7 @@ from tests.live import (
 from tests.processes import Mosquitto, free_port, wait_until
 from tests.watch.sample_day import full_day
 
-SPEED = 2000.0
+SPEED = 1000.0
 DAY = full_day()
 # The clock stands still where the day is over.
 END_UNIX_S = DAY[-1].unix_s
@@ -47,7 +47,7 @@ END_UNIX_S = DAY[-1].unix_s
 
 @pytest.fixture
 def day_clock() -> Clock:
-    """The sample day, seven hours in some fifteen seconds."""
+    """The sample day, seven hours in some thirty seconds."""
     return played_clock(DAY[0].unix_s, SPEED, END_UNIX_S)
 
 
