@@ -177,7 +177,7 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
             yield Evidence("rain", -0.6, "the rain gauge was dry all the time")
             yield Evidence("mispoint", 0.6, "the rain gauge was dry all the time")
     elif facts.worth_waiting:
-        # Soon it is known: a dish that is turned now is so in five minutes, too.
+        # In minutes it is known, and a turned dish is no worse for them.
         yield Evidence("mispoint", -3.2, "the rain gauge has not been read since")
     elif facts.rained and not facts.rain_over:
         yield Evidence("rain", 1.5, "it rained during this loss")

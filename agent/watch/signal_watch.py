@@ -259,8 +259,9 @@ class SignalWatch:
             levelled=0.0 if told else self.levelling.chance,
             uplink_expected=uplink_loss(plan, nan if isnan(path_loss_db) else deficit_db),
         )
-        if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(facts.uplink_spared):
-            self.levelling.learn(facts.uplink_spared)
+        spared = facts.uplink_spared
+        if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(spared):
+            self.levelling.learn(spared)
         return weigh(facts)
 
 
