@@ -14,6 +14,8 @@ from ctypes.util import find_library
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+# Most tests wait for programs. Those of one file may share a program and stay together.
+SIDE_BY_SIDE = ["-n", "2", "--dist", "loadfile"]
 # What the tests run against for real, and the Debian package that brings it.
 DEBIAN_PACKAGES = {
     "mosquitto": "mosquitto",
@@ -66,7 +68,7 @@ def main() -> int:
         run("ruff check", [python, "-m", "ruff", "check", "."]),
         run("ruff format", [python, "-m", "ruff", "format", "--check", "."]),
         run("mypy --strict", [python, "-m", "mypy"]),
-        run("pytest", [python, "-m", "pytest", *sys.argv[1:]]),
+        run("pytest", [python, "-m", "pytest", *SIDE_BY_SIDE, *sys.argv[1:]]),
     ]
     return max(codes)
 

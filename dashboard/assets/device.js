@@ -44,8 +44,10 @@
     }
     for (const plot of document.querySelectorAll(".js-plotly-plot")) {
       const kind = Object.keys(PAPER_PX).find((selector) => plot.matches(selector));
-      heights.set(plot, plot.layout.height);
-      const height = Math.min(plot.layout.height, PAPER_HEIGHT_PX);
+      // The layout forgets its height when the window changes its size; what is drawn has it.
+      const drawn = plot.querySelector(".main-svg").getBoundingClientRect().height;
+      const height = Math.min(drawn, PAPER_HEIGHT_PX);
+      heights.set(plot, drawn);
       window.Plotly.relayout(plot, { width: PAPER_PX[kind], height });
     }
   });

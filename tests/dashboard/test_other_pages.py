@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from agent.plan.compute import compute_plan
 from agent.records import Note, Signal
@@ -23,6 +23,9 @@ pytestmark = pytest.mark.browser
 # WCAG 2.2 success criterion 2.5.8.
 SMALLEST_TARGET_PX = 24.0
 READY = {"day": "#day-figure .main-svg", "plan": "#plan .answer", "terminals": ".terminal"}
+FIGURE_SIZES = """() => [...document.querySelectorAll(".js-plotly-plot > .plot-container .main-svg")]
+  .map((figure) => figure.getBoundingClientRect()).map((box) => [box.width, box.height])"""
+REDRAWN_WITHIN_MS = 300.0  # plotly follows a change of size a tenth of a second later
 
 
 @pytest.fixture(scope="module")
@@ -54,6 +57,27 @@ def test_every_page_can_be_read(browser: Browser, address: str, page: str, size:
         expect(seen.page.locator(READY[page]).first).to_be_visible()
         seen.page.wait_for_load_state("networkidle")
         check_looks(seen, address, SMALLEST_TARGET_PX)
+
+
+def resized(page: Page, viewport: ViewportSize) -> list[list[float]]:
+    """Width and height of every figure after the window got this size and they took their new width."""
+    before = page.evaluate(FIGURE_SIZES)
+    assert before, "no figure is drawn"
+    page.set_viewport_size(viewport)
+    moved = f"(before) => ({FIGURE_SIZES})().every(([width], i) => width !== before[i][0])"
+    page.wait_for_function(moved, arg=before)
+    found: list[list[float]] = page.evaluate(FIGURE_SIZES)
+    return found
+
+
+@pytest.mark.parametrize("page", ["", "day", "plan"])
+def test_turning_the_phone_keeps_every_figures_height(browser: Browser, address: str, page: str) -> None:
+    with visit(browser, f"{address}/{page}", "phone") as seen:
+        expect(seen.page.locator(".main-svg").first).to_be_visible()
+        seen.page.wait_for_load_state("networkidle")
+        upright = seen.page.evaluate(FIGURE_SIZES)
+        turned = resized(seen.page, {"width": SIZES["phone"][1], "height": SIZES["phone"][0]})
+        assert [height for _width, height in turned] == [height for _width, height in upright]
 
 
 def test_pages_are_reached_without_a_reload(browser: Browser, address: str) -> None:
@@ -213,12 +237,16 @@ def test_paper_shows_all_of_it_in_black(browser: Browser, address: str) -> None:
         expect(page.locator("#day-figure").get_by_text("Marks", exact=True)).to_be_visible()
         expect(page.locator("#day-events details")).to_have_count(2)
         seen.page.wait_for_load_state("networkidle")
+        on_screen = resized(page, {"width": 1200, "height": 800})
         page.emulate_media(media="print")
         page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
         expect(page.locator("#day-events details[open]")).to_have_count(2)
         expect(page.locator("button:visible")).to_have_count(0)
-        width_px = page.locator("#day-figure .main-svg").first.bounding_box()
-        assert width_px is not None and width_px["width"] <= paper_px
+        page.wait_for_timeout(REDRAWN_WITHIN_MS)
+        assert all(width <= paper_px for width, _height in page.evaluate(FIGURE_SIZES))
+        assert seen.weak_texts() == {}
+        page.emulate_media(media="screen")
         page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+        page.wait_for_function(f"(size) => `${{({FIGURE_SIZES})()}}` === `${{size}}`", arg=on_screen)
         expect(page.locator("#day-events details[open]")).to_have_count(0)
-        assert seen.weak_texts() == {} and seen.problems == []
+        assert seen.problems == []
