@@ -288,9 +288,17 @@ _ADVICE: Mapping[str, Callable[[View, LinkPlan, Job], Advice]] = {
 }
 
 
+def _ended(rule: str, view: View) -> str:
+    if rule == "repeak" and view["rain_hides"]:
+        return "put off for the rain"
+    if rule == "repeak" and view.signal.sun_pass_now:
+        return "put off for the sun pass"
+    return "over"
+
+
 def after(rule: str, view: View, lasted_s: float) -> tuple[str, ...]:
     """What to say when the alert of `rule` clears after `lasted_s`."""
-    words = [f"over after {minutes(lasted_s)}"]
+    words = [f"{_ended(rule, view)} after {minutes(lasted_s)}"]
     if rule == "shade":
         words.extend(effect for effect in map(shade_works, view.heat.units) if effect)
     elif rule in ("repeak", "wait-rain", "blockage", "wait-sun-pass") and isfinite(view.signal.deficit_db):

@@ -128,7 +128,12 @@ CLEAR: Mapping[str, tuple[tuple[Term, ...], ...]] = {
             _at_most("blind_exposure_s", "shade.advise_after_s"),
         ),
     ),
-    "repeak": ((_at_most("certain_db", "repeak.clear_db"),),),
+    "repeak": (
+        (_at_most("certain_db", "repeak.clear_db"),),
+        # Put off: nobody peaks through rain or a sun pass. What it leaves behind is raised anew.
+        (_at_least("rain_hides", FLAG),),
+        (_at_least("sun_pass_now", FLAG),),
+    ),
     "wait-sun-pass": ((_at_least("sun_pass_in_s", "wait-sun-pass.announce_s"),),),
     "wait-rain": ((_at_most("deficit_db", "wait-rain.clear_db"),), (_at_least("mispoint_confidence", "repeak.confidence"),)),
     "blockage": ((_at_most("certain_db", "blockage.clear_db"), _at_most("dips", 1.5)),),

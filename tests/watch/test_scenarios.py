@@ -136,6 +136,39 @@ def test_a_knock_in_rain_is_mended_after_the_rain() -> None:
     assert times[0] > 94.0
 
 
+def told(events: list[AlertEvent], rule: str) -> list[tuple[str, int]]:
+    """What the rule did, and in which minute."""
+    return [(one.state, int((one.unix_s - at(0.0)) / 60.0)) for one in events if one.rule == rule]
+
+
+def test_a_re_peak_is_put_off_while_it_rains() -> None:
+    """The crew notes the rain five minutes after the alert; the dish is still off when the rain is over."""
+
+    def loss_db(minute: float) -> float:
+        wet = 3.0 * math.sin(math.pi * (minute - 66.0) / 20.0) if 66.0 <= minute <= 86.0 else 0.0
+        return (1.8 if minute >= 60.0 else 0.0) + wet * (1.0 + 0.35 * math.sin(1.3 * minute))
+
+    noted = Note(unix_s=at(68.0), kind="rain")
+    events = events_of(in_order([*level(loss_db, every(5.0, 0.0, 180.0)), noted]))
+    (first, asked), (then, put_off), (again, asked_again) = told(events, "repeak")
+    assert (first, then, again) == ("raised", "cleared", "raised")
+    assert (asked, put_off) == (63, 69)
+    assert 88 <= asked_again <= 130
+    assert [event.evidence[0] for event in events if event.state == "cleared"][0].startswith("put off")
+
+
+def test_a_re_peak_is_put_off_while_the_sun_passes() -> None:
+    sun = SunPass(start_unix_s=at(72.0), peak_unix_s=at(76.0), end_unix_s=at(80.0), depth_db=6.0)
+
+    def loss_db(minute: float) -> float:
+        return (1.8 if minute >= 60.0 else 0.0) + 6.0 * math.exp(-(((minute - 76.0) / 2.2) ** 2))
+
+    events = events_of(level(loss_db, every(2.0, 0.0, 120.0)), plan((sun,)))
+    (first, asked), (then, put_off), (again, asked_again) = told(events, "repeak")
+    assert (first, then, again) == ("raised", "cleared", "raised")
+    assert asked == 63 and 69 <= put_off <= 72 and 80 <= asked_again <= 90
+
+
 @pytest.mark.parametrize(("rain_db", "asked"), [(0.3, True), (6.0, False)])
 def test_rain_silences_only_where_it_can_take_so_much(rain_db: float, asked: bool) -> None:
     """40 mm/h on a few kilometres take tenths of a dB at 4 GHz and decibels from 10 GHz on: ITU-R P.838-3."""
