@@ -137,7 +137,7 @@ def _repeak(view: View, plan: LinkPlan, job: Job) -> Advice:
         words += f", as a pointing error of {error_deg:.2f}° costs"
     action = "Re-peak the dish"
     if view.signal.may_be_rain:
-        action = "Look at the sky: in rain note it and leave the dish; if it is dry, re-peak"
+        action = "Look up. Rain: note it, leave the dish. Dry: re-peak"
     action += " when the stream can bear it; transmitter off before anybody is in front of it"
     return Advice("mispoint", action, (words, *_for_and_against(view, "mispoint")), figures)
 

@@ -23,6 +23,8 @@ def headline(rule: str, view: View) -> str:
     """The short sentence for the alert of `rule` as things stand in `view`."""
     if rule == "shade":
         return _heat(view.heat.worst)
+    if rule == "repeak" and view.signal.may_be_rain:
+        return "The dish points off, or it rains"
     if rule == "wait-sun-pass":
         return "Sun pass now" if view.signal.sun_pass_now else "Sun pass soon"
     return _SENTENCES[rule]

@@ -87,6 +87,11 @@ class SignalFacts:
         return self.loss_db <= TOWERING * self.cloud_reach_db and not self.abrupt
 
     @property
+    def may_be_rain(self) -> bool:
+        """Whether frequency and gauge leave rain possible."""
+        return not self.above_rain and not self.gauge_dry
+
+    @property
     def dry_throughout(self) -> bool:
         """Whether a gauge has stayed dry all through a long loss."""
         return self.gauge_dry and not self.rained and self.age_s >= DRY_THROUGHOUT_S

@@ -167,7 +167,8 @@ class SignalWatch:
         elif not self.down.reference.peaking(unix_s):
             cells_db = (reference_db - cell_db - sun_loss_db, path_cell_db)
             self._follow(unix_s, cells_db, deficit_db, rain_db, plan)
-        confidence, evidence = self._causes(unix_s, (deficit_db, sun_loss_db), weather, plan, frequency_ghz)
+        facts = self._facts(unix_s, (deficit_db, sun_loss_db), weather, plan, frequency_ghz)
+        confidence, evidence = ({}, ()) if facts is None else weigh(facts)
         onset_unix_s = self.excursion.start_unix_s
         doubt_db = self._doubt_db(unix_s, plan)
         if doubt_db and (weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)):
@@ -191,27 +192,24 @@ class SignalWatch:
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             rain_hides=rain_seen and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan),
-            may_be_rain=bool(confidence) and self._may_be_rain(unix_s, deficit_db, weather, plan),
+            may_be_rain=facts is not None and facts.may_be_rain,
             confidence=confidence,
             evidence=evidence,
         )
 
-    def _may_be_rain(self, unix_s: float, deficit_db: float, weather: WeatherWatch, plan: LinkPlan) -> bool:
-        dry = weather.gauge_dry(unix_s, self.excursion.start_unix_s)
-        return not dry and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan)
-
-    def _causes(
+    def _facts(
         self,
         unix_s: float,
         losses_db: tuple[float, float],
         weather: WeatherWatch,
         plan: LinkPlan,
         frequency_ghz: float,
-    ) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
+    ) -> SignalFacts | None:
+        """All that is known of the loss; None where nothing is missing."""
         deficit_db, sun_loss_db = losses_db
         excursion, carrier = self.excursion, self.down.carrier
         if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
-            return {}, ()
+            return None
         began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
         loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s, plan), 1.0
         teller = self._teller(unix_s)
@@ -262,7 +260,7 @@ class SignalWatch:
         spared = facts.uplink_spared
         if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(spared):
             self.levelling.learn(spared)
-        return weigh(facts)
+        return facts
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

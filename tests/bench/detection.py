@@ -161,7 +161,7 @@ def examine(tally: Tally, seed: int) -> None:
         if any(label.start_unix_s <= event.unix_s <= label.end_unix_s for label in forbidden)
     ]
     tally.repeaks_in_rain_or_sun += len(within)
-    tally.unconditional += sum("in rain" not in event.action for event in within)
+    tally.unconditional += sum("leave the dish" not in event.action for event in within)
 
 
 def share(value: float | None) -> str:

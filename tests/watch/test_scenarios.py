@@ -342,5 +342,5 @@ def test_the_crew_is_sent_to_look_for_rain_where_no_gauge_does() -> None:
     knock = list(level(lambda minute: 1.6 if minute >= 60.0 else 0.0, every(5.0, 0.0, 90.0)))
     dry = [Weather(unix_s=at(minute), rain_mm_h=0.0) for minute in every(60.0, 0.0, 90.0)]
     alone, gauged = (raised(events_of(in_order(day)), "repeak")[0].action for day in (knock, [*knock, *dry]))
-    assert "in rain" in alone and "leave the dish" in alone
-    assert "rain" not in gauged
+    assert "Rain: note it, leave the dish" in alone
+    assert "ain" not in gauged
