@@ -27,6 +27,7 @@ ROUGH = 3.0  # minute to minute against the hour before: rain is an order of mag
 QUIET = 1.7
 HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a beamwidth and stays
 UNNOTICED_DB = 8.0  # nor does one slide so far before anybody looks
+SHALLOW_DB = 1.3  # what drift and clouds take within the time of a few rare readings
 EDGE_SHARE = 0.25  # of what unrest says where a coarse display may make it alone
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 
@@ -183,8 +184,9 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("rain", 1.5, "it rained during this loss")
         yield Evidence("mispoint", -1.5, "it rained during this loss")
     if facts.sky_unknown:
-        # Showers come and go unseen between rare readings.
-        weight = -0.8 if facts.interval_s <= STEADY_INTERVAL_S else -1.8
+        # Between rare readings drift and clouds come and go unseen.
+        shallow = facts.interval_s > STEADY_INTERVAL_S and facts.loss_db < SHALLOW_DB
+        weight = -1.8 if shallow else -0.8
         yield Evidence("mispoint", weight, "nothing tells whether it rains")
     if facts.above_rain:
         words = "more than rain takes at this frequency"

@@ -13,7 +13,7 @@ from agent.watch.in_path import in_path_loss_db
 
 DEEPEST_DB = 40.0
 HALVINGS = 20
-WHOLLY = 0.6  # of the levelled uplinks have enough power in hand to make up for everything (judgement)
+IN_HAND_DB = 6.0  # of power, on average, for an uplink that the network levels (judgement)
 FLAT = 2.5066  # of a flat density as `_density` counts, sqrt(2 pi)
 NOT_TO_BE_BELIEVED = 10.0  # standard deviations; further ones count no more
 
@@ -93,8 +93,9 @@ def turned_log_odds(
 
 def _made_up(measured_db: float, lost_db: float, spread_db: float) -> float:
     """Density of what is left of a loss that the network makes up for, wholly or in part."""
-    in_part = (1.0 - WHOLLY) * FLAT / lost_db if 0.0 <= measured_db <= lost_db else 0.0
-    return WHOLLY * _density(measured_db, spread_db) + in_part
+    wholly = exp(-max(0.0, lost_db) / IN_HAND_DB)
+    in_part = (1.0 - wholly) * FLAT / lost_db if 0.0 <= measured_db <= lost_db else 0.0
+    return wholly * _density(measured_db, spread_db) + in_part
 
 
 def _density(off_db: float, spread_db: float) -> float:
