@@ -24,8 +24,8 @@ from agent.replay.simulate.scenarios import random_scenario
 from agent.watch.engine import AlertEngine
 from agent.watch.rules import default_rules
 
-FIRST_SEED = 230_000
-DAYS = 240
+FIRST_SEED = 270_000
+DAYS = 480
 STEP_DB = (1.2, 1.8)  # "a step of 1.5 dB"
 ENOUGH_LEAD_S = 600.0
 DAYS_PER_WEEK = 7.0
