@@ -289,9 +289,10 @@ _ADVICE: Mapping[str, Callable[[View, LinkPlan, Job], Advice]] = {
 
 
 def _ended(rule: str, view: View) -> str:
-    if rule == "repeak" and view["rain_hides"]:
+    still_missing = bool(view.signal.confidence)
+    if rule == "repeak" and still_missing and view.signal.rain_hides:
         return "put off for the rain"
-    if rule == "repeak" and view.signal.sun_pass_now:
+    if rule == "repeak" and still_missing and view.signal.sun_pass_now:
         return "put off for the sun pass"
     return "over"
 
