@@ -9,6 +9,7 @@ from agent.plan.antenna import pointing_error_deg
 from agent.plan.link_plan import LinkPlan
 from agent.records import Cause
 from agent.watch.causes import SignalCause
+from agent.watch.excursion import START_DB
 from agent.watch.features import View
 from agent.watch.heat_watch import UnitView
 from agent.watch.rate import LIKELY, STREAM_ALLOWANCE
@@ -289,7 +290,7 @@ _ADVICE: Mapping[str, Callable[[View, LinkPlan, Job], Advice]] = {
 
 
 def _ended(rule: str, view: View) -> str:
-    still_missing = bool(view.signal.confidence)
+    still_missing = not view.signal.deficit_db < START_DB
     if rule == "repeak" and still_missing and view.signal.rain_hides:
         return "put off for the rain"
     if rule == "repeak" and still_missing and view.signal.sun_pass_now:

@@ -13,7 +13,7 @@ import pytest
 
 from agent.plan.antenna import pointing_loss_db
 from agent.plan.link_plan import SunPass
-from agent.records import AlertEvent, AnyReading, Note, Signal, Temperature, Throughput, Weather
+from agent.records import AlertEvent, AnyReading, Note, NoteKind, Signal, Temperature, Throughput, Weather
 from tests.watch.sample_day import (
     at,
     engine,
@@ -157,10 +157,11 @@ def test_a_re_peak_is_put_off_while_it_rains() -> None:
     assert next(event.evidence[0] for event in events if event.state == "cleared").startswith("put off")
 
 
-def test_a_re_peak_that_was_done_before_the_rain_is_over() -> None:
-    noted = Note(unix_s=at(68.0), kind="rain")
+@pytest.mark.parametrize("noted", [(), ("peak-start",)])
+def test_a_re_peak_that_was_done_before_the_rain_is_over(noted: tuple[NoteKind, ...]) -> None:
+    notes = [Note(unix_s=at(66.0), kind=kind) for kind in noted] + [Note(unix_s=at(68.0), kind="rain")]
     readings = level(lambda minute: 1.8 if 60.0 <= minute < 68.0 else 0.0, every(5.0, 0.0, 90.0))
-    events = events_of(in_order([*readings, noted]))
+    events = events_of(in_order([*readings, *notes]))
     assert [state for state, _minute in told(events, "repeak")] == ["raised", "cleared"]
     assert next(event.evidence[0] for event in events if event.state == "cleared").startswith("over")
 
