@@ -10,8 +10,8 @@ from agent.config import load_config
 from agent.errors import UsageError
 from agent.records import AnyReading
 from agent.replay.import_csv import csv_map, readings_from
+from agent.replay.job_toml import job_toml
 from agent.replay.sessions import Session, write_session
-from agent.replay.simulate.job_toml import job_toml
 
 SUMMARY = "write CSV files of another program as a session folder"
 EXAMPLE = "peakshade import van-1.toml saturday --csv modem.csv modem-map.toml"

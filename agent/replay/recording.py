@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 from agent.errors import UsageError
 from agent.job import Job
 from agent.records import AnyReading
+from agent.replay.job_toml import job_toml
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 from agent.replay.sessions import Session
-from agent.replay.simulate.job_toml import job_toml
 from agent.store.jobs import chosen_terminal, stored_job
 from agent.store.opening import open_for_reading
 from agent.store.reader import last_seq_before, latest_unix_s, readings_after

@@ -1,6 +1,6 @@
 """How well the watch finds what is wrong: `python -m tests.bench.detection [FIRST [COUNT]]`.
 
-Random invented days (`agent.replay.simulate.scenarios`) with seeds that were not looked at while thresholds
+Random invented days (`tests.simulate.scenarios`) with seeds that were not looked at while thresholds
 were chosen, scored against their labels beside two baselines: a fixed threshold, and never saying anything.
 With `--list`, every miss, false alarm and wrong cause as a line of its own.
 """
@@ -18,11 +18,11 @@ from agent.records import AlertEvent, Note
 from agent.replay.baselines import fixed_threshold_events
 from agent.replay.labels import Label
 from agent.replay.scoring import TARGETS, Interval, Score, pooled, score
-from agent.replay.simulate.day import SimulatedDay, simulate_day
-from agent.replay.simulate.scenario import Mispoint
-from agent.replay.simulate.scenarios import random_scenario
 from agent.watch.engine import AlertEngine
 from agent.watch.rules import default_rules
+from tests.simulate.day import SimulatedDay, simulate_day
+from tests.simulate.scenario import Mispoint
+from tests.simulate.scenarios import random_scenario
 
 FIRST_SEED = 270_000
 DAYS = 480

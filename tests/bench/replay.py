@@ -15,9 +15,9 @@ from pathlib import Path
 from agent.plan.compute import compute_plan
 from agent.replay.replaying import replay_events
 from agent.replay.sessions import Session, read_session, write_session
-from agent.replay.simulate.bundled import bundled_days
-from agent.replay.simulate.day import simulate_day
 from agent.watch.rules import default_rules
+from tests.simulate.bundled import bundled_days
+from tests.simulate.day import simulate_day
 
 HOURS = 12.0
 REPEATS = 5

@@ -17,12 +17,12 @@ from pathlib import Path
 from agent.replay.replaying import replay_events, session_plan
 from agent.replay.scoring import TARGETS
 from agent.replay.sessions import read_session, write_session
-from agent.replay.simulate.bundled import bundled_days
-from agent.replay.simulate.day import simulate_day
 from agent.replay.tuning.bench import Bench
 from agent.replay.tuning.sets import full_ranges, random_changes, sets_around
 from agent.replay.tuning.workers import processes
 from agent.watch.rules import default_rules
+from tests.simulate.bundled import bundled_days
+from tests.simulate.day import simulate_day
 
 DAYS = 10
 HOURS = 12.0

@@ -3,9 +3,9 @@
 from pathlib import Path
 
 from agent.records import AnyReading, Note, Power, Signal, Temperature, Throughput, Weather
+from agent.replay.job_toml import job_toml
 from agent.replay.labels import Label
 from agent.replay.sessions import Session
-from agent.replay.simulate.job_toml import job_toml
 from tests.plan.sample_job import job
 
 START_UNIX_S = job().day.start_unix_s

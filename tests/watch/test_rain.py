@@ -7,9 +7,9 @@ from itur.models import itu838
 
 from agent.plan.compute import compute_plan
 from agent.records import Weather
-from agent.replay.simulate.jobs import PLACES, job_of
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.weather_watch import WeatherWatch
+from tests.simulate.jobs import PLACES, job_of
 from tests.watch.sample_day import at, plan
 
 LONGEST_PATH_KM = 10.0  # under a rain height of 5 km, seen from 30 degrees up (ITU-R P.839 in the tropics)

@@ -6,14 +6,14 @@ from operator import attrgetter
 import numpy as np
 
 from agent.records import KINDS, AnyReading
+from agent.replay.job_toml import job_toml
 from agent.replay.labels import Label
 from agent.replay.sessions import Session
-from agent.replay.simulate.faults import with_faults
-from agent.replay.simulate.job_toml import job_toml
-from agent.replay.simulate.labelling import labels_of, limit_unix_s
-from agent.replay.simulate.physics import physical_day
-from agent.replay.simulate.scenario import Scenario
-from agent.replay.simulate.sensing import readings_of
+from tests.simulate.faults import with_faults
+from tests.simulate.labelling import labels_of, limit_unix_s
+from tests.simulate.physics import physical_day
+from tests.simulate.scenario import Scenario
+from tests.simulate.sensing import readings_of
 
 HEADING = "Invented: no such site, satellite or terminal."
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from agent.job import Job
-from agent.replay.simulate.sky import FloatArray, Sky, satellite_angles, separation_deg
+from tests.simulate.sky import FloatArray, Sky, satellite_angles, separation_deg
 
 BOLTZMANN_DB = 228.6  # -10 log10 of 1.380649e-23 J/K.
 LIGHT_M_S = 299_792_458.0

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from agent.records import AnyReading, Throughput
-from agent.replay.simulate.physics import PhysicalDay
-from agent.replay.simulate.scenario import Scenario, Sensors
-from agent.replay.simulate.ticks import Ticks
+from tests.simulate.physics import PhysicalDay
+from tests.simulate.scenario import Scenario, Sensors
+from tests.simulate.ticks import Ticks
 
 TEST_S = 10.0
 OFFLINE_LOSS_PERCENT = 100.0

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from agent.records import AnyReading
-from agent.replay.simulate.scenario import ClockJump, Duplicates, Episode, LateBurst, MissingInput
+from tests.simulate.scenario import ClockJump, Duplicates, Episode, LateBurst, MissingInput
 
 
 def with_faults(

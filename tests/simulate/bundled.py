@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from agent.replay.simulate.jobs import PLACES, job_of
-from agent.replay.simulate.scenario import (
+from tests.simulate.jobs import PLACES, job_of
+from tests.simulate.scenario import (
     Blockage,
     ClockJump,
     Congestion,
@@ -21,8 +21,8 @@ from agent.replay.simulate.scenario import (
     Sensors,
     StuckSensor,
 )
-from agent.replay.simulate.sky import SkyKind
-from agent.replay.simulate.terminal import Hardware
+from tests.simulate.sky import SkyKind
+from tests.simulate.terminal import Hardware
 
 HOUR_S = 3600.0
 MINUTE_S = 60.0

@@ -17,21 +17,22 @@ from agent.job import Site
 from agent.plan.compute import compute_plan
 from agent.records import Note, Signal, Temperature, Throughput
 from agent.replay.sessions import BUNDLED, write_session
-from agent.replay.simulate.__main__ import COMPRESS_ABOVE_BYTES
-from agent.replay.simulate.bundled import bundled_days
-from agent.replay.simulate.day import SimulatedDay, simulate_day
-from agent.replay.simulate.jobs import PLACES, Band, job_of
-from agent.replay.simulate.physics import physical_day
-from agent.replay.simulate.scenario import Crew, Mispoint, Scenario, Sensors
-from agent.replay.simulate.scenarios import HEAVY_RAIN_MM_H, RAIN_DB, random_scenario
-from agent.replay.simulate.sky import (
+from tests.reference import Case, cases
+from tests.simulate.__main__ import COMPRESS_ABOVE_BYTES
+from tests.simulate.bundled import bundled_days
+from tests.simulate.day import SimulatedDay, simulate_day
+from tests.simulate.jobs import PLACES, Band, job_of
+from tests.simulate.physics import physical_day
+from tests.simulate.scenario import Crew, Mispoint, Scenario, Sensors
+from tests.simulate.scenarios import HEAVY_RAIN_MM_H, RAIN_DB, random_scenario
+from tests.simulate.sky import (
     SkyKind,
     clear_direct_w_m2,
     satellite_angles,
     separation_deg,
     sun_angles_deg,
 )
-from agent.replay.simulate.terminal import (
+from tests.simulate.terminal import (
     Hardware,
     combined_db,
     heat_of,
@@ -42,7 +43,6 @@ from agent.replay.simulate.terminal import (
     rain_scale,
     sun_loss_db,
 )
-from tests.reference import Case, cases
 
 MILD = SkyKind(air_low_degc=10.0, air_high_degc=20.0, cloud_fraction=0.0, wind_m_s=2.0, humidity_percent=50.0)
 

@@ -1,4 +1,4 @@
-"""`python -m agent.replay.simulate OUT [--only NAME]` writes the bundled days, byte for byte the same."""
+"""`python -m tests.simulate OUT [--only NAME]` writes the bundled days, byte for byte the same."""
 
 import argparse
 import shutil
@@ -7,8 +7,8 @@ from pathlib import Path
 
 from agent.errors import UsageError
 from agent.replay.sessions import write_session
-from agent.replay.simulate.bundled import bundled_days
-from agent.replay.simulate.day import simulate_day
+from tests.simulate.bundled import bundled_days
+from tests.simulate.day import simulate_day
 
 # Larger files are packed so that the repository stays small; a spreadsheet opens the others directly.
 COMPRESS_ABOVE_BYTES = 60_000
@@ -17,7 +17,7 @@ COMPRESS_ABOVE_BYTES = 60_000
 def main() -> int:
     """Write one or all bundled days below OUT, in place of those that stand there."""
     days = bundled_days()
-    parser = argparse.ArgumentParser(prog="python -m agent.replay.simulate", description=main.__doc__)
+    parser = argparse.ArgumentParser(prog="python -m tests.simulate", description=main.__doc__)
     parser.add_argument("out", type=Path, metavar="OUT")
     parser.add_argument("--only", choices=sorted(days), metavar="NAME", help=", ".join(days))
     args = parser.parse_args()

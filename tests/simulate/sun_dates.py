@@ -4,9 +4,9 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
-from agent.replay.simulate.jobs import Band, Place, job_of
-from agent.replay.simulate.sky import satellite_angles, separation_deg, sun_angles_deg
-from agent.replay.simulate.terminal import Hardware, link_of
+from tests.simulate.jobs import Band, Place, job_of
+from tests.simulate.sky import satellite_angles, separation_deg, sun_angles_deg
+from tests.simulate.terminal import Hardware, link_of
 
 SEARCH_STEP_S = 60.0
 DAY_S = 86_400.0

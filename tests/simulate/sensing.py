@@ -5,12 +5,12 @@ from numpy.typing import NDArray
 
 from agent.plan.modcod import ladder
 from agent.records import AnyReading, Note, Power, Signal, Temperature, Weather
-from agent.replay.simulate.physics import PhysicalDay
-from agent.replay.simulate.scenario import Scenario, Sensors, StuckSensor
-from agent.replay.simulate.sky import FloatArray, wander
-from agent.replay.simulate.terminal import RAIN_TEMPERATURE_K
-from agent.replay.simulate.ticks import Ticks, ticks_of
-from agent.replay.simulate.traffic import throughput_of
+from tests.simulate.physics import PhysicalDay
+from tests.simulate.scenario import Scenario, Sensors, StuckSensor
+from tests.simulate.sky import FloatArray, wander
+from tests.simulate.terminal import RAIN_TEMPERATURE_K
+from tests.simulate.ticks import Ticks, ticks_of
+from tests.simulate.traffic import throughput_of
 
 # A modem calls this worst and best when it reports a percentage (each maker has its own; these are ours).
 QUALITY_ZERO_DB = 2.0

@@ -5,8 +5,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from agent.replay.simulate.jobs import PLACES, Band, Place, job_of
-from agent.replay.simulate.scenario import (
+from tests.simulate.jobs import PLACES, Band, Place, job_of
+from tests.simulate.scenario import (
     Blockage,
     ClockJump,
     Congestion,
@@ -24,9 +24,9 @@ from agent.replay.simulate.scenario import (
     Sensors,
     StuckSensor,
 )
-from agent.replay.simulate.sky import SkyKind
-from agent.replay.simulate.sun_dates import sun_pass_date
-from agent.replay.simulate.terminal import Hardware
+from tests.simulate.sky import SkyKind
+from tests.simulate.sun_dates import sun_pass_date
+from tests.simulate.terminal import Hardware
 
 QUIET_SHARE = 0.25
 # Sun passes fall on a few days near the equinox; a fifth of all days has one, which is enough to judge.

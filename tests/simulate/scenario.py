@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from agent.job import Job
-from agent.replay.simulate.sky import SkyKind
-from agent.replay.simulate.terminal import Hardware
+from tests.simulate.sky import SkyKind
+from tests.simulate.terminal import Hardware
 
 # Times of episodes are seconds after the start of the day.
 

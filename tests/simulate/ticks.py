@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from agent.replay.simulate.physics import PhysicalDay
-from agent.replay.simulate.scenario import Sensors
-from agent.replay.simulate.sky import FloatArray
+from tests.simulate.physics import PhysicalDay
+from tests.simulate.scenario import Sensors
+from tests.simulate.sky import FloatArray
 
 
 @dataclass(frozen=True, slots=True)

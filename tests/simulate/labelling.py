@@ -5,8 +5,8 @@ from numpy.typing import NDArray
 
 from agent.records import Cause
 from agent.replay.labels import Label
-from agent.replay.simulate.physics import PhysicalDay
-from agent.replay.simulate.scenario import (
+from tests.simulate.physics import PhysicalDay
+from tests.simulate.scenario import (
     Blockage,
     Congestion,
     LanTrouble,

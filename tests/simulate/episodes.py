@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from agent.records import NoteKind
-from agent.replay.simulate.scenario import (
+from tests.simulate.scenario import (
     Blockage,
     Congestion,
     LanTrouble,
@@ -15,8 +15,8 @@ from agent.replay.simulate.scenario import (
     Reboot,
     Scenario,
 )
-from agent.replay.simulate.sky import FloatArray, wander
-from agent.replay.simulate.terminal import Link, pointing_error_deg
+from tests.simulate.sky import FloatArray, wander
+from tests.simulate.terminal import Link, pointing_error_deg
 
 BATTERY_RUNTIME_S = 5400.0
 CHARGING_S = 4.0 * 3600.0

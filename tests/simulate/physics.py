@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from agent.plan.modcod import rates_mbps
-from agent.replay.simulate.episodes import Action, Truth, truth_of
-from agent.replay.simulate.scenario import Crew, Scenario
-from agent.replay.simulate.sky import FloatArray, Sky, wander, weather_of
-from agent.replay.simulate.terminal import (
+from tests.simulate.episodes import Action, Truth, truth_of
+from tests.simulate.scenario import Crew, Scenario
+from tests.simulate.sky import FloatArray, Sky, wander, weather_of
+from tests.simulate.terminal import (
     Heat,
     Link,
     combined_db,
