@@ -2,12 +2,14 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
-import time
 import tomllib
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TextIO
 
 import pytest
 
@@ -125,19 +127,37 @@ def test_a_session_without_labels_or_named_twice_is_refused(
     assert "is named twice" in capsys.readouterr().err
 
 
-def test_killed_in_the_middle_the_same_command_goes_on(days: list[str], deaf: str, tmp_path: Path) -> None:
-    """Killed outright once the first session is done: its result is taken, and the outcome is as if not."""
+@pytest.fixture
+def held(days: list[str], tmp_path: Path) -> Iterator[tuple[list[str], Callable[[], TextIO]]]:
+    """The sessions of which the second stops whoever reads it until the test writes it.
+
+    Returns the sessions, and a function that returns once the second is being read, with the way to write it.
+    """
+    top = tmp_path / "held"
+    copies = [str(shutil.copytree(day, top / Path(day).name)) for day in days]
+    signal_csv = Path(copies[1]) / "signal.csv"
+    signal_csv.unlink()
+    os.mkfifo(signal_csv)
+    yield copies, lambda: signal_csv.open("w", encoding="utf-8")
+    shutil.rmtree(top)
+
+
+def test_killed_in_the_middle_the_same_command_goes_on(
+    days: list[str], held: tuple[list[str], Callable[[], TextIO]], deaf: str, tmp_path: Path
+) -> None:
+    """Killed outright while it reads the second session: the first one's result is taken."""
+    copies, second_is_read = held
     work, out = tmp_path / "work", tmp_path / "p.toml"
-    command = [sys.executable, "-m", "agent", "tune", *days, "--rules", deaf, *GRID]
-    command += ["--work", str(work), "--out", str(out), "--json"]
+    options = ["--rules", deaf, *GRID, "--work", str(work), "--out", str(out), "--json"]
+    command = [sys.executable, "-m", "agent", "tune", *copies, *options]
     killed = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
-    deadline_s = time.monotonic() + 60.0
-    while not list(work.glob("tally-*.npz")) and killed.poll() is None and time.monotonic() < deadline_s:
-        time.sleep(0.005)
-    killed.kill()
-    killed.communicate()
+    with second_is_read():
+        killed.kill()
+        killed.communicate()
     first = {path: path.stat().st_mtime_ns for path in work.glob("tally-*.npz")}
     assert first
+    (Path(copies[1]) / "signal.csv").unlink()
+    shutil.copy(Path(days[1]) / "signal.csv", copies[1])
     resumed = subprocess.run(command, capture_output=True, text=True, check=False)
     assert resumed.returncode == 1
     assert {path: path.stat().st_mtime_ns for path in first} == first
@@ -147,18 +167,17 @@ def test_killed_in_the_middle_the_same_command_goes_on(days: list[str], deaf: st
 
 
 def test_interrupted_by_a_person_it_says_that_it_can_go_on(
-    days: list[str], deaf: str, tmp_path: Path
+    days: list[str], held: tuple[list[str], Callable[[], TextIO]], deaf: str, tmp_path: Path
 ) -> None:
     """The interrupt goes to the whole group, as from a terminal; no process prints a traceback."""
-    work = tmp_path / "work"
-    command = [sys.executable, "-m", "agent", "tune", *days, "--rules", deaf, "--random", "300"]
-    command += ["--work", str(work), "--workers", "2", "--out", str(tmp_path / "p.toml")]
+    copies, second_is_read = held
+    command = [sys.executable, "-m", "agent", "tune", *copies, "--rules", deaf, "--random", "300"]
+    command += ["--work", str(tmp_path / "work"), "--workers", "2", "--out", str(tmp_path / "p.toml")]
     tuning = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, start_new_session=True)
-    deadline_s = time.monotonic() + 60.0
-    while not list(work.glob("rows-*.npz")) and tuning.poll() is None and time.monotonic() < deadline_s:
-        time.sleep(0.005)
-    os.killpg(tuning.pid, signal.SIGINT)
-    _, said = tuning.communicate(timeout=60.0)
+    with second_is_read() as second:
+        os.killpg(tuning.pid, signal.SIGINT)
+        second.write((Path(days[1]) / "signal.csv").read_text(encoding="utf-8"))
+    _, said = tuning.communicate()
     assert tuning.returncode == 2
     assert said == "peakshade tune: interrupted; the same command goes on where it was\n"
     assert not (tmp_path / "p.toml").exists()
