@@ -9,7 +9,7 @@ import numpy as np
 from tsdownsample import MinMaxLTTBDownsampler
 
 from agent.job import Job
-from agent.plan.link_plan import SunPass
+from agent.link_plan import SunPass
 from agent.records import AlertEvent
 from dashboard import queries, windows
 from dashboard.look import site_zone, terminal_of

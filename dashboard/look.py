@@ -5,7 +5,7 @@ from urllib.parse import parse_qs
 from zoneinfo import ZoneInfo
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
 from dashboard import messages, queries
 from dashboard.settings import Settings

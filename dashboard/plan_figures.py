@@ -7,8 +7,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from agent.job import Job
+from agent.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
 from agent.plan.constants import BOLTZMANN_DBW_HZ_K
-from agent.plan.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
 from dashboard import words
 from dashboard.figures import PATTERNS, LineStyle
 from dashboard.site_time import clock_text

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pydantic import AwareDatetime, TypeAdapter, ValidationError
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
 from agent.records import KINDS, AlertEvent, NoteKind, Situation
 from agent.store.opening import StoreError, open_for_reading

@@ -16,7 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from agent.clock import Clock
 from agent.config import LOOPBACK, BrokerSettings, Config, DashboardSettings, StoreSettings
 from agent.inputs.messages import kind_of, reading_topic, status_topic, to_message
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, AnyReading
 from agent.service.live import Agent
 from agent.store.opening import open_for_reading

@@ -14,20 +14,23 @@ SOURCES = sorted(path for top in ("agent", "dashboard") for path in (ROOT / top)
 # Low to high: a module may import from its own layer and from those before it.
 LAYERS = (
     ("agent.errors", "agent.records", "agent.job", "agent.clock"),
+    ("agent.link_plan", "agent.throughput"),
     ("agent.plan", "agent.heat"),
+    ("agent.planning.compute",),
     ("agent.watch", "agent.notify"),
     (
         "agent.config", "agent.config_check", "agent.config_job", "agent.config_notify", "agent.config_slips",
         "agent.config_template",
     ),
     ("agent.store", "agent.inputs"),
-    ("agent.plan_store", "agent.plan_worker", "agent.replay", "agent.report"),
+    ("agent.planning", "agent.replay", "agent.report"),
     ("agent.service",),
     ("agent.commands",),
     ("agent.cli",),
 )  # fmt: skip
 PURE = (
-    "agent.errors", "agent.records", "agent.job", "agent.plan", "agent.heat", "agent.watch", "agent.notify",
+    "agent.errors", "agent.records", "agent.job", "agent.link_plan", "agent.throughput", "agent.plan",
+    "agent.heat", "agent.planning.compute", "agent.watch", "agent.notify",
 )  # fmt: skip
 OUTSIDE = {
     "asyncio", "io", "logging", "os", "pathlib", "random", "secrets", "shutil", "socket", "sqlite3",
@@ -58,8 +61,11 @@ def belongs(name: str, roots: tuple[str, ...]) -> bool:
 
 
 def layer(name: str) -> int | None:
-    """Position of the module's layer; None for the bare packages and entry points."""
-    return next((position for position, roots in enumerate(LAYERS) if belongs(name, roots)), None)
+    """Position of the module's layer, by the longest name; None for the bare packages and entry points."""
+    found = [
+        (len(root), place) for place, roots in enumerate(LAYERS) for root in roots if belongs(name, (root,))
+    ]
+    return max(found)[1] if found else None
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=module_name)
@@ -71,6 +77,14 @@ def test_imports_point_one_way(path: Path) -> None:
         other = layer(name)
         if own is not None and other is not None:
             assert other <= own, f"imports {name} from a higher layer"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=module_name)
+def test_plan_and_heat_do_not_know_each_other(path: Path) -> None:
+    """`agent.planning.compute` joins them."""
+    for one, other in (("agent.plan", "agent.heat"), ("agent.heat", "agent.plan")):
+        if belongs(module_name(path), (one,)):
+            assert not [name for name in imports(ast.parse(path.read_text())) if belongs(name, (other,))]
 
 
 def test_every_agent_module_has_a_layer() -> None:

@@ -23,7 +23,7 @@ from agent.inputs.collectors.trying import try_all
 from agent.inputs.messages import status_topic
 from agent.inputs.mqtt import QOS, connect_host, publishing_client
 from agent.plan.day_ahead import day_ahead
-from agent.plan_store import PlanError, load_or_compute_plan
+from agent.planning.store import PlanError, load_or_compute_plan
 from agent.records import AlertEvent
 from agent.service.console import say
 from agent.service.outlets import outlets_of

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from agent.config import load_config
 from agent.plan.plan_json import plan_to_json
 from agent.plan.present import plan_text
-from agent.plan_store import load_or_compute_plan
+from agent.planning.store import load_or_compute_plan
 
 SUMMARY = "pointing, link budget, sun passes, heat and safety of the job"
 EXAMPLE = "peakshade plan van-1.toml --json"

@@ -9,7 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from agent.errors import UsageError
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import AlertEvent
 from agent.replay.replaying import session_plan
 from agent.replay.rules_file import read_rules

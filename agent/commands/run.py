@@ -11,7 +11,7 @@ from agent.config import load_config
 from agent.errors import UsageError
 from agent.inputs.collectors.running import Inputs
 from agent.plan.span import days_covering
-from agent.plan_store import PlanError, load_or_compute_plan
+from agent.planning.store import PlanError, load_or_compute_plan
 from agent.replay.rules_file import read_rules
 from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
 from agent.service.live import Agent, Companions, run_agent

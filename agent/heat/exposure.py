@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from math import inf
 
-from agent.plan.link_plan import Sunshine
+from agent.link_plan import Sunshine
 
 # Sunshine is direct normal irradiance above this (WMO-No. 8, Guide to Instruments, chapter 8).
 SUNSHINE_W_M2 = 120.0

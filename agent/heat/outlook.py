@@ -17,7 +17,7 @@ from agent.heat.thermal import (
     TAU_PRIOR_MIN,
 )
 from agent.job import Day, Job
-from agent.plan.link_plan import HeatOutlook, SunHour, SunPath, Sunshine
+from agent.link_plan import HeatOutlook, SunHour, SunPath, Sunshine
 
 FINE_SUN_HOURS = 1.0  # common practice
 LONG_SUN_HOURS = 2.0  # common practice

@@ -6,9 +6,9 @@ from math import isnan, nan
 import numpy as np
 
 from agent.job import Job
+from agent.link_plan import AvailabilityCurve, Budget
 from agent.plan import propagation
 from agent.plan.geometry import FloatArray
-from agent.plan.link_plan import AvailabilityCurve, Budget
 from agent.plan.links import Link, LinkState, View, clear_state, downlink, faded_state, uplink
 from agent.plan.modcod import ladder, modcod_at, modcod_for_rate, rate_mbps, rates_mbps
 

@@ -2,7 +2,7 @@
 
 from datetime import datetime, tzinfo
 
-from agent.plan.link_plan import HeatOutlook, LinkPlan, SunHour, SunPass
+from agent.link_plan import HeatOutlook, LinkPlan, SunHour, SunPass
 
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 

@@ -4,10 +4,10 @@ from math import isnan
 from typing import Literal
 
 from agent.job import Job
+from agent.link_plan import Budget, Carried, Verdict
 from agent.plan import propagation
 from agent.plan.budget import Direction, unavailability_percent
 from agent.plan.geometry import elevation_finding, look_angles
-from agent.plan.link_plan import Budget, Carried, Verdict
 from agent.plan.modcod import BY_STANDARD, next_lower, rate_mbps
 
 # A data sheet's power in dBm, read as watts, falls into this range for the usual 1 to 100 W.

@@ -3,9 +3,9 @@
 from typing import TypeAlias
 
 from agent.job import Job
+from agent.link_plan import Budget, Item, Pointing
 from agent.plan.budget import Direction, unavailability_percent
 from agent.plan.constants import BOLTZMANN_DBW_HZ_K
-from agent.plan.link_plan import Budget, Item, Pointing
 from agent.plan.links import FEED_ERROR_DEG, GROUND_SHARE, ground_noise_k
 from agent.plan.propagation import EDITIONS
 

@@ -11,7 +11,7 @@ from math import isnan, nan
 from types import NoneType
 from typing import TypeVar, get_args, get_origin, get_type_hints
 
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import JsonValue
 
 TIME_ENDING = "_unix_s"

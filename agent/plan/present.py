@@ -6,8 +6,8 @@ from datetime import datetime, tzinfo
 from math import isnan
 
 from agent.job import Job
+from agent.link_plan import Budget, Item, LinkPlan, Pointing, WhatIf
 from agent.plan.day_ahead import day_ahead
-from agent.plan.link_plan import Budget, Item, LinkPlan, Pointing, WhatIf
 
 WIDTH = 110
 INDENT = "  "

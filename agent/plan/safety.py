@@ -9,13 +9,13 @@ from math import pi, radians, sqrt, tan
 
 import numpy as np
 
-from agent.heat.heat_index import FULL_SUN_K, heat_band, heat_index_degc
 from agent.job import Job
+from agent.link_plan import KeepOut, Safety
 from agent.plan.cautions import RF_CLOSE_CAUTION, SITE_CAUTIONS, SUN_CAUTION
 from agent.plan.constants import SPEED_OF_LIGHT_M_S
 from agent.plan.exposure_limits import ExposureLimit, exposure_limits
 from agent.plan.geometry import FloatArray, Numeric
-from agent.plan.link_plan import KeepOut, Safety
+from agent.plan.heat_index import FULL_SUN_K, heat_band, heat_index_degc
 
 DUTY_FACTOR = 1.0  # a live stream may keep the carrier on without a break
 HEAD_CLEARANCE_M = 2.5  # a tall person with a raised arm above the level of the dish's centre, at most

@@ -7,9 +7,9 @@ import numpy as np
 from pvlib import atmosphere, spa
 
 from agent.job import Site
+from agent.link_plan import SUN_PASS_THRESHOLD_DB, SunPass
 from agent.plan.constants import SECONDS_PER_DAY
 from agent.plan.geometry import FloatArray, Numeric, look_angles
-from agent.plan.link_plan import SUN_PASS_THRESHOLD_DB, SunPass
 
 # Angular radius of the sun at its mean distance: 695 700 km (IAU 2015 Resolution B3) at 1 au.
 SUN_RADIUS_DEG = 0.2664

@@ -6,9 +6,9 @@ import pandas as pd
 from pvlib import atmosphere, clearsky, irradiance
 
 from agent.job import Site
+from agent.link_plan import SunPath, Sunshine
 from agent.plan.constants import SECONDS_PER_DAY
 from agent.plan.geometry import FloatArray
-from agent.plan.link_plan import SunPath, Sunshine
 from agent.plan.sun import sun_angles_deg
 
 MEAN_YEAR_DAYS = 365.2425  # Gregorian calendar

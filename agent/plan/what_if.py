@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 
 from agent.job import Antenna, Job
+from agent.link_plan import WhatIf
 from agent.plan import propagation
 from agent.plan.antenna import gain_dbi
 from agent.plan.budget import unavailability_percent
 from agent.plan.constants import GEOSTATIONARY_RADIUS_M, WGS84_SEMI_MAJOR_M
-from agent.plan.link_plan import WhatIf
 from agent.plan.links import Link, View, clear_state, downlink, faded_state, uplink
 from agent.plan.modcod import rates_mbps
 

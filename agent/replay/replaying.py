@@ -6,9 +6,9 @@ import sys
 from pathlib import Path
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.span import Span, job_days
-from agent.plan_store import plan_stored_at
+from agent.planning.store import plan_stored_at
 from agent.records import AlertEvent, Situation
 from agent.replay.sessions import Session
 from agent.watch.engine import AlertEngine

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from math import isnan, nan
 
 from agent.job import Service
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.span import Span
 from agent.records import Signal, Throughput
 from agent.report.steps import Steps, both, steps
-from agent.watch.rate import WINDOW_SHARE, uplink_capacity_mbps, window_limit_mbps
+from agent.throughput import WINDOW_SHARE, uplink_capacity_mbps, window_limit_mbps
 
 # Headers of Ethernet, IP and TCP take about a twentieth, the start of a test as much (common practice).
 TEST_SHARE = 0.9

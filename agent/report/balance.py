@@ -11,7 +11,7 @@ import numpy as np
 
 from agent.heat.exposure import clear_sun, sun_under_cloud
 from agent.job import Job
-from agent.plan.link_plan import Sunshine
+from agent.link_plan import Sunshine
 from agent.plan.span import Span
 from agent.records import AnyReading, Note, Temperature, Weather
 from agent.report.actions import UNNAMED_UNIT

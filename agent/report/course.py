@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import ceil, nan
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, AnyReading
 from agent.watch.engine import AlertEngine
 from agent.watch.rules import RuleSet

@@ -25,7 +25,7 @@ from agent.report.charts import (
 from agent.report.levels import BIN_DB, Distribution, minute_medians
 from agent.report.review import Review
 from agent.report.svg import BLUE, GREEN, OCHRE, QUIET, RED, VIOLET
-from agent.watch.rate import uplink_capacity_mbps
+from agent.throughput import uplink_capacity_mbps
 
 MOST_CLOCK_TICKS = 6
 HOUR_STEPS = (1, 2, 3, 4, 6, 12, 24)

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.span import Span
 from agent.records import Signal
 

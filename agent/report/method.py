@@ -6,7 +6,7 @@ from agent.report.actions import SETTLE_S, SHADE_AFTER_S, WINDOW_S
 from agent.report.availability import TEST_SHARE
 from agent.report.review import Review
 from agent.report.words import number, span
-from agent.watch.rate import HEADROOM_PERCENT, STREAM_ALLOWANCE
+from agent.throughput import HEADROOM_PERCENT, STREAM_ALLOWANCE
 
 
 def definitions(review: Review) -> Iterator[str]:

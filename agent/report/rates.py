@@ -10,7 +10,7 @@ from agent.job import Service
 from agent.plan.span import Span
 from agent.records import Throughput
 from agent.report.availability import capacity_tests
-from agent.watch.rate import HEADROOM_PERCENT, STREAM_ALLOWANCE, uplink_capacity_mbps
+from agent.throughput import HEADROOM_PERCENT, STREAM_ALLOWANCE, uplink_capacity_mbps
 
 BITS_PER_BYTE = 8.0
 

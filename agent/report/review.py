@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.span import Span
 from agent.records import AlertEvent, AnyReading, Signal, Throughput
 from agent.replay.sessions import Session

@@ -32,7 +32,7 @@ from agent.inputs.messages import (
 )
 from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
 from agent.inputs.payloads import PayloadError, parse
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, JsonValue
 from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline

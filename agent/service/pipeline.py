@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from agent.inputs.stamping import Stamper
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
 from agent.records import AlertEvent, JsonValue, Situation
 from agent.store import reader

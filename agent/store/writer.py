@@ -13,7 +13,7 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
 from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
 from agent.store.opening import open_for_writing

@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from math import isfinite
 
 from agent.job import Job
+from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_error_deg
-from agent.plan.link_plan import LinkPlan
 from agent.records import Cause
+from agent.throughput import STREAM_ALLOWANCE
 from agent.watch.causes import SignalCause
 from agent.watch.excursion import START_DB
 from agent.watch.features import View
 from agent.watch.heat_watch import UnitView
-from agent.watch.rate import LIKELY, STREAM_ALLOWANCE
+from agent.watch.rate import LIKELY
 from agent.watch.uplink import carrier_loss_db
 
 SHADE_FALLING_K_PER_MIN = -0.05

@@ -7,7 +7,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import (
     Acknowledge,
     ActiveAlert,

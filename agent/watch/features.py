@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import (
     Acknowledge,
     AnyReading,

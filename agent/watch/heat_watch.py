@@ -7,7 +7,7 @@ from typing import NamedTuple
 from agent.heat.exposure import Exposure, Sun, clear_sun, sun_under_cloud
 from agent.heat.thermal import AIR_GUESS_DEGC, SHADED_SHARE, STEP_MIN, Forecast, Thermometer, forecast
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import Note, Temperature
 from agent.watch.series import GRID_S
 from agent.watch.weather_watch import WeatherWatch

@@ -1,6 +1,6 @@
 """What rain takes from the downlink."""
 
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.watch.in_path import in_path_loss_db
 
 VIOLENT_RAIN_MM_H = 100.0  # twice where "violent" begins; hardly any path sees more (common practice)

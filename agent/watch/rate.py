@@ -4,12 +4,16 @@ from dataclasses import dataclass, field
 from math import exp, isnan, nan
 
 from agent.records import Reach, Throughput
+from agent.throughput import (
+    HEADROOM_PERCENT,
+    STREAM_ALLOWANCE,
+    WINDOW_SHARE,
+    uplink_capacity_mbps,
+    window_limit_mbps,
+)
 
 HEADROOM_WITHIN_S = 1800.0
 HEADROOM_TESTS = 3  # at least so many, however old
-HEADROOM_PERCENT = 10.0
-# Protocol overhead and the encoder's peaks over its mean rate: a fifth on top is common practice.
-STREAM_ALLOWANCE = 1.2
 RTT_UP_RATIO = 1.3
 LOSS_UP_PERCENT = 1.0
 HEAVY_LOSS_PERCENT = 4.0
@@ -19,7 +23,6 @@ JITTER_UP_RATIO = 3.0
 LOCAL_RTT_UP_MS = 30.0  # a sound cable or radio hop answers within a few milliseconds (common practice)
 FULL_RATIO = 1.25
 OWN_QUEUE_RATIO = 2.4  # a modem's buffer holds half a second to a second: about one more round trip
-WINDOW_SHARE = 0.8  # a test this near its own TCP window has measured the window, not the link
 BIN_S = 60.0  # tests that come faster are averaged, so that one bad second is not three bad tests
 # A base is learnt quickly from good tests and slowly from bad ones, so that hours of trouble stay trouble.
 GOOD_SHARE = 0.05
@@ -144,26 +147,11 @@ class Tests:
             figure.close(unix_s, bool(self.blamed))
 
 
-def uplink_capacity_mbps(test: Throughput) -> float | None:
-    """What the uplink carries: the test's rate on top of the stream that ran beside it."""
-    if not test.up_mbps:
-        return None
-    return test.up_mbps + (0.0 if test.stream_mbps is None else test.stream_mbps)
-
-
 def _stream_share(test: Throughput) -> float | None:
     """What share of the stream a passive meter saw leave (1 at most); None where no stream runs."""
     if test.up_mbps is None or not test.stream_mbps:
         return None
     return min(1.0, test.up_mbps / test.stream_mbps)
-
-
-def window_limit_mbps(test: Throughput) -> float | None:
-    """Rate that the test's window and RTT allow (Mbit/s): window / RTT a flow (RFC 6349, section 3.3.1)."""
-    if test.window_bytes is None or not test.rtt_ms:
-        return None
-    flows = 1 if test.flows is None else test.flows
-    return flows * test.window_bytes * 8.0 / (test.rtt_ms * 1000.0)
 
 
 @dataclass(frozen=True, slots=True)

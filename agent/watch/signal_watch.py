@@ -6,7 +6,7 @@ from itertools import pairwise
 from math import hypot, inf, isnan, nan
 from typing import NamedTuple
 
-from agent.plan.link_plan import LinkPlan, SunPass, sun_pass_loss_db
+from agent.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
 from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
 from agent.watch.causes import Evidence, SignalCause, weigh

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from math import isfinite, isnan, nan
 
 from agent.job import Job
+from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_error_deg
-from agent.plan.link_plan import LinkPlan
 from agent.records import ActiveAlert, Situation
 from agent.watch.advice import minutes, shade_falls_short, shade_works
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier

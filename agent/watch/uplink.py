@@ -8,7 +8,7 @@ terminal's receiver, and that the downlink alone feels (ITU-R P.618-14 section 3
 from dataclasses import dataclass
 from math import exp, isnan, log, log10, nan
 
-from agent.plan.link_plan import Budget, LinkPlan
+from agent.link_plan import Budget, LinkPlan
 from agent.watch.in_path import in_path_loss_db
 
 DEEPEST_DB = 40.0

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from math import floor, isnan, nan
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import AnyReading
 from agent.watch.features import FeatureStage, View
 from agent.watch.series import GRID_S

@@ -7,7 +7,7 @@ from dash.development.base_component import Component
 from plotly.graph_objects import Figure
 
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.aria import HIDDEN, with_attributes

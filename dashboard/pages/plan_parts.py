@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from dash import html
 from dash.development.base_component import Component
 
-from agent.plan.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
+from agent.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
 from dashboard import words
 from dashboard.manner import METRIC, Manner
 from dashboard.site_time import clock_text, date_text, utc_text

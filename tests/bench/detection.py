@@ -12,8 +12,8 @@ from datetime import UTC, datetime
 from math import inf
 from statistics import median
 
-from agent.plan.compute import compute_plan
 from agent.plan.span import job_days
+from agent.planning.compute import compute_plan
 from agent.records import AlertEvent, Note
 from agent.replay.baselines import fixed_threshold_events
 from agent.replay.labels import Label

@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import sync_playwright
 
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.records import Situation
 from agent.store.writer import StoreWriter
 from dashboard.day_figure import day_figure

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.replay.replaying import replay_events
 from agent.replay.sessions import Session, read_session, write_session
 from agent.watch.rules import default_rules

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from agent.inputs.payloads import parse
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.records import Note
 from agent.replay.labels import labels_from_csv
 from dashboard import queries

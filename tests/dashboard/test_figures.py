@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from agent.plan.link_plan import SunPass
+from agent.link_plan import SunPass
 from agent.records import KINDS
 from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
 from dashboard.day_look import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayLook, thinned

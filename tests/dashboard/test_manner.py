@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, expect
 
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from dashboard.figures import TRENDS, trend_figure
 from dashboard.manner import METRIC, Manner
 from dashboard.queries import History

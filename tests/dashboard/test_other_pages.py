@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.records import Note, Signal
 from dashboard import words
 from dashboard.access import make_gate

@@ -2,8 +2,8 @@
 
 import pytest
 
-from agent.plan.compute import compute_plan
-from agent.plan.link_plan import Budget, LinkPlan
+from agent.link_plan import Budget, LinkPlan
+from agent.planning.compute import compute_plan
 from dashboard import words
 from dashboard.plan_figures import budget_figure, fade_figure
 from dashboard.theme import THEMES

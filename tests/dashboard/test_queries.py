@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.records import Note, Signal, Temperature
 from agent.store.opening import StoreError
 from agent.store.writer import Refusal

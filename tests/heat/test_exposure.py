@@ -3,7 +3,7 @@
 import pytest
 
 from agent.heat.exposure import Exposure, Sun, clear_sun, sun_under_cloud
-from agent.plan.link_plan import Sunshine
+from agent.link_plan import Sunshine
 
 NOON = Sun(850.0, 900.0)
 SUNSHINE = Sunshine(

@@ -14,7 +14,7 @@ from agent.heat.thermal import (
     ThermalModel,
 )
 from agent.job import Job, Transmitter
-from agent.plan.link_plan import HeatOutlook, SunPath, Sunshine
+from agent.link_plan import HeatOutlook, SunPath, Sunshine
 from agent.plan.sunshine import clear_sky, sun_path
 from tests.plan.sample_job import job
 from tests.reference import Case, cases

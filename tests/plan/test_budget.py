@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agent.job import Job
+from agent.link_plan import Budget
 from agent.plan.budget import availability_curve, budget, directions, unavailability_percent
 from agent.plan.findings import carried_rates, link_findings, verdict
-from agent.plan.link_plan import Budget
 from agent.plan.links import View, clear_state, downlink, faded_state, tilt_deg, uplink
 from agent.plan.propagation import attenuation, clear_sky_gas_db
 from agent.plan.what_if import range_at_elevation_km, smaller_dish, what_ifs

@@ -6,9 +6,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from agent.plan.compute import compute_plan
+from agent.link_plan import LinkPlan
 from agent.plan.day_ahead import day_ahead
-from agent.plan.link_plan import LinkPlan
+from agent.planning.compute import compute_plan
 from tests.plan.sample_job import job
 
 

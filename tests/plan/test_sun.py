@@ -11,8 +11,8 @@ from astropy.utils import iers
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from agent.link_plan import SUN_PASS_THRESHOLD_DB
 from agent.plan.geometry import look_angles
-from agent.plan.link_plan import SUN_PASS_THRESHOLD_DB
 from agent.plan.sun import BeamNoise, sun_angles_deg, sun_brightness_k, sun_loss_db, sun_noise_k, sun_passes
 from tests.plan.sample_job import site, unix_s
 from tests.reference import Case, cases

@@ -8,7 +8,7 @@ import pytest
 from pvlib import clearsky
 from pvlib.location import Location
 
-from agent.plan.link_plan import Sunshine
+from agent.link_plan import Sunshine
 from agent.plan.sun import sun_angles_deg
 from agent.plan.sunshine import clear_sky, linke_turbidity, sun_path
 from tests.plan.sample_job import site, unix_s

@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import cache
 from math import ceil, floor, pi, sin
 
-from agent.plan.link_plan import Budget, HeatOutlook, LinkPlan, Safety, Sunshine
+from agent.link_plan import Budget, HeatOutlook, LinkPlan, Safety, Sunshine
 from agent.replay.sessions import BUNDLED, Session, read_session
 from agent.report.course import course_and_events
 from agent.report.review import Review, review

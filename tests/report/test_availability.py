@@ -6,7 +6,7 @@ from math import isnan, nan
 import pytest
 
 from agent.job import Service
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.span import Span
 from agent.records import Signal, Throughput
 from agent.report.availability import availabilities, carries, carries_rate

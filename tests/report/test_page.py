@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from agent.plan.link_plan import SunPass
+from agent.link_plan import SunPass
 from agent.records import Note
 from agent.report.findings import findings
 from agent.report.page import page_html

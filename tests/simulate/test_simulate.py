@@ -14,7 +14,7 @@ import pytest
 from itur.models import itu838
 
 from agent.job import Site
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.records import Note, Signal, Temperature, Throughput
 from agent.replay.sessions import BUNDLED, write_session
 from tests.reference import Case, cases

@@ -10,7 +10,7 @@ from dataclasses import fields
 from typing import TypeVar
 
 from agent.job import Job
-from agent.plan.link_plan import Budget, HeatOutlook, LinkPlan, Pointing, SunPass, Sunshine
+from agent.link_plan import Budget, HeatOutlook, LinkPlan, Pointing, SunPass, Sunshine
 from agent.records import (
     KINDS,
     Acknowledge,

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from itur.models import itu838
 
-from agent.plan.compute import compute_plan
+from agent.planning.compute import compute_plan
 from agent.records import Weather
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.weather_watch import WeatherWatch

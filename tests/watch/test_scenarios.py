@@ -11,8 +11,8 @@ from dataclasses import replace
 
 import pytest
 
+from agent.link_plan import SunPass
 from agent.plan.antenna import pointing_loss_db
-from agent.plan.link_plan import SunPass
 from agent.records import AlertEvent, AnyReading, Note, NoteKind, Signal, Temperature, Throughput, Weather
 from tests.watch.sample_day import (
     at,

@@ -5,8 +5,8 @@ from math import isnan, log10, nan
 
 import pytest
 
+from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_loss_db
-from agent.plan.link_plan import LinkPlan
 from agent.records import Signal
 from agent.watch.levelling import LEVELLED
 from agent.watch.uplink import UplinkLoss, turned_log_odds, uplink_loss

@@ -16,7 +16,7 @@ from agent.inputs.collectors.rate_turn import BudgetSpent, Cost, Turn, turn_of
 from agent.records import JsonValue, Throughput
 from agent.store.opening import open_for_reading
 from agent.store.reader import situations
-from agent.watch.rate import WINDOW_SHARE, window_limit_mbps
+from agent.throughput import WINDOW_SHARE, window_limit_mbps
 
 BITS_PER_BYTE = 8
 BYTES_PER_MB = 1_000_000

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.records import Acknowledge, AlertState, Severity
 from agent.replay.labels import Label
 from agent.replay.scoring import Interval

@@ -5,7 +5,7 @@ import pytest
 from agent.inputs.collectors.path_figures import Path
 from agent.inputs.collectors.rate_rounds import is_window_limited
 from agent.records import Throughput
-from agent.watch.rate import WINDOW_SHARE, window_limit_mbps
+from agent.throughput import WINDOW_SHARE, window_limit_mbps
 from tests.reference import cases
 
 

@@ -1,4 +1,4 @@
-"""The link plan: what `agent.plan.compute` found, in the form that is stored and that the watch reads.
+"""The link plan: what `agent.planning.compute` found, in the form that is stored and that the watch reads.
 
 Light on purpose: the live agent imports this module and none of the libraries that computed the plan.
 """

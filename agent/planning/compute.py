@@ -4,13 +4,13 @@ from dataclasses import replace
 
 from agent.heat.outlook import heat_outlook
 from agent.job import Job
+from agent.link_plan import BaseTilt, Budget, HeatOutlook, LinkPlan, Pointing, SunPass
 from agent.plan import propagation
 from agent.plan.budget import availability_curve, budget, directions
 from agent.plan.constants import SECONDS_PER_DAY
 from agent.plan.findings import carried_rates, link_findings, verdict
 from agent.plan.geometry import LookAngles, look_angles, worst_base_tilt_offset_deg
 from agent.plan.items import plan_items
-from agent.plan.link_plan import BaseTilt, Budget, HeatOutlook, LinkPlan, Pointing, SunPass
 from agent.plan.links import Link, View
 from agent.plan.magnetic import Declination, declination, magnetic_heading_deg
 from agent.plan.safety import safety

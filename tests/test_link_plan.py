@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from agent.link_plan import SUN_PASS_THRESHOLD_DB, SunPass, sun_pass_loss_db
 from agent.plan.geometry import look_angles
-from agent.plan.link_plan import SUN_PASS_THRESHOLD_DB, SunPass, sun_pass_loss_db
 from agent.plan.sun import BeamNoise, sun_angles_deg, sun_loss_db, sun_passes
 from tests.plan.sample_job import site, unix_s
 

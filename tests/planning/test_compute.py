@@ -8,11 +8,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from agent.job import Job
-from agent.plan.compute import compute_plan
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json, plan_to_json
 from agent.plan.present import plan_text
 from agent.plan.span import Span, days_covering, job_days
+from agent.planning.compute import compute_plan
 from tests.plan.sample_job import job as sample_job
 from tests.plan.sample_job import unix_s
 

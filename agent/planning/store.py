@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 import agent
 from agent.config import Config
 from agent.job import Job
-from agent.plan.link_plan import LinkPlan
+from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
 from agent.plan.span import Span, job_days
 from agent.records import JsonValue
@@ -27,7 +27,7 @@ from agent.records import JsonValue
 LOG = logging.getLogger(__name__)
 PACKAGE = Path(agent.__file__).parent
 # A plan depends on these besides its job.
-COMPUTING_FOLDERS = ("plan", "heat")
+COMPUTING_MODULES = ("plan", "heat", "planning/compute", "link_plan", "job")
 COMPUTING_LIBRARIES = ("itur", "numpy", "pvlib", "pygeomag")
 # A cold plan takes seconds; a computer that needs this long has stopped.
 LONGEST_COMPUTATION_S = 120.0
@@ -76,8 +76,8 @@ def plan_digest(job: Job, span: Span) -> str:
 @cache
 def _code_digest() -> str:
     digest = hashlib.sha256()
-    for folder in COMPUTING_FOLDERS:
-        for path in sorted((PACKAGE / folder).rglob("*.py")):
+    for name in COMPUTING_MODULES:
+        for path in sorted([*PACKAGE.glob(f"{name}.py"), *PACKAGE.glob(f"{name}/**/*.py")]):
             digest.update(path.read_bytes())
     for library in COMPUTING_LIBRARIES:
         digest.update(f"{library} {version(library)}\n".encode())
@@ -103,7 +103,7 @@ def _computed(job: Job, span: Span) -> JsonValue:
     request = json.dumps({"job": asdict(job), "span": asdict(span)})
     search = os.pathsep.join(filter(None, (str(PACKAGE.parent), os.environ.get("PYTHONPATH"))))
     done = subprocess.run(
-        [sys.executable, "-m", "agent.plan_worker"],
+        [sys.executable, "-m", "agent.planning.worker"],
         input=request,
         capture_output=True,
         text=True,

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from agent.heat.heat_index import BANDS_DEGC, FULL_SUN_K, heat_band, heat_index_degc
+from agent.plan.heat_index import BANDS_DEGC, FULL_SUN_K, heat_band, heat_index_degc
 from tests.reference import Case, cases
 
 

@@ -12,7 +12,7 @@ import pytest
 from agent.config import Config, load_config
 from agent.plan.plan_json import plan_to_json
 from agent.plan.span import job_days
-from agent.plan_store import load_or_compute_plan, plan_digest, plan_path
+from agent.planning.store import load_or_compute_plan, plan_digest, plan_path
 from tests.job_text import JOB_TOML
 
 # The limits are those that a user is promised on a field computer; a busy test machine gets three times more.
@@ -45,7 +45,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Config:
 def test_stored_plan_is_quick_and_light(planned: Config) -> None:
     script = (
         "import sys; from pathlib import Path; from agent.config import load_config;"
-        "from agent.plan_store import load_or_compute_plan; path = Path(sys.argv[1]);"
+        "from agent.planning.store import load_or_compute_plan; path = Path(sys.argv[1]);"
         "load_or_compute_plan(path, load_config(path, {}));"
         f"print([name for name in {HEAVY!r} if name in sys.modules])"
     )

@@ -1,6 +1,6 @@
 """Computes one plan in a process of its own: the job and span as JSON on stdin, the plan as JSON on stdout.
 
-`agent.plan_store` starts it, so that the libraries that take part never enter the agent's own process.
+`agent.planning.store` starts it, so that the libraries that take part never enter the agent's own process.
 """
 
 import json
@@ -9,9 +9,9 @@ import sys
 from pydantic import TypeAdapter
 
 from agent.job import Job
-from agent.plan.compute import compute_plan
 from agent.plan.plan_json import plan_to_json
 from agent.plan.span import Span
+from agent.planning.compute import compute_plan
 
 
 def main() -> None:
