@@ -82,10 +82,13 @@ class Receiver:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transmitter:
+    """`duty_percent` is the share of any six minutes in which the carrier is on at most."""
+
     power_w: Annotated[float, Interval(gt=0.0, le=1000.0)]
     output_back_off_db: LossDb
     feed_loss_db: LossDb
     limit_degc: LimitDegc
+    duty_percent: Annotated[float, Interval(ge=1.0, le=100.0)] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -238,7 +238,10 @@ class HeatOutlook:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeepOut:
-    """How far in front of the dish, along the beam, one exposure limit is exceeded; 0 where it never is."""
+    """How far in front of the dish, along the beam, one exposure limit may be exceeded (m, rounded up).
+
+    0 only where even the dish's surface stays well under the limit.
+    """
 
     limit: str
     source: str
@@ -248,13 +251,17 @@ class KeepOut:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Safety:
-    """`keep_out_m` is the farthest of the general-public `keep_outs`.
+    """`keep_out_m` is the farthest of the general-public `keep_outs`, `occupational_m` of the others.
 
-    The power densities (W/m2, averaged with the duty factor) are those at the dish's surface, the highest of
-    the near field (up to `near_field_end_m`) and that where the far field starts.
+    People on level ground are below the beam from `clear_below_m` on (None: nowhere). All is counted with the
+    transmitter's rated power. The power densities (W/m2, averaged with the duty factor) are those at the
+    dish's surface, the highest on the near field's axis (up to `near_field_end_m`) and that where the far
+    field starts.
     """
 
     keep_out_m: float
+    occupational_m: float
+    clear_below_m: float | None
     heat_index_degc: float | None
     cautions: tuple[str, ...]
     keep_outs: tuple[KeepOut, ...]

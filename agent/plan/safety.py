@@ -1,126 +1,54 @@
 """Safety around the terminal: radio-frequency keep-out in front of the dish, and what else can hurt.
 
-The distances follow FCC OET Bulletin 65, Edition 97-01 (1997), section 2 on aperture antennas, equations 11
-to 18. They are an estimate for planning; the licence, local codes and measurements come first.
+Distances are an estimate for planning; the licence, local codes and measurements come first.
 """
 
-from dataclasses import dataclass
-from math import pi, radians, sqrt, tan
-
-import numpy as np
+from collections.abc import Sequence
+from math import ceil, isfinite
 
 from agent.job import Job
 from agent.link_plan import KeepOut, Safety
 from agent.plan.cautions import RF_CLOSE_CAUTION, SITE_CAUTIONS, SUN_CAUTION
-from agent.plan.constants import SPEED_OF_LIGHT_M_S
 from agent.plan.exposure_limits import ExposureLimit, exposure_limits
-from agent.plan.geometry import FloatArray, Numeric
 from agent.plan.heat_index import FULL_SUN_K, heat_band, heat_index_degc
+from agent.plan.keep_out import Aperture, clear_below_m, keep_out_m, power_density_w_m2
 
-DUTY_FACTOR = 1.0  # a live stream may keep the carrier on without a break
-HEAD_CLEARANCE_M = 2.5  # a tall person with a raised arm above the level of the dish's centre, at most
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Aperture:
-    """A dish that transmits: diameter, carrier, mean power at the feed (duty included) and gain."""
-
-    diameter_m: float
-    frequency_ghz: float
-    power_w: float
-    gain_dbi: float
-
-    @property
-    def wavelength_m(self) -> float:
-        """Wavelength in free space (m)."""
-        return SPEED_OF_LIGHT_M_S / (self.frequency_ghz * 1e9)
-
-    @property
-    def efficiency(self) -> float:
-        """Aperture efficiency (1), OET-65 eq. 14."""
-        return float(10.0 ** (self.gain_dbi / 10.0)) * (self.wavelength_m / (pi * self.diameter_m)) ** 2
-
-    @property
-    def near_field_end_m(self) -> float:
-        """Where the near field ends (m), OET-65 eq. 12."""
-        return self.diameter_m**2 / (4.0 * self.wavelength_m)
-
-    @property
-    def far_field_start_m(self) -> float:
-        """Where the far field starts (m), OET-65 eq. 16."""
-        return 0.6 * self.diameter_m**2 / self.wavelength_m
-
-    @property
-    def surface_w_m2(self) -> float:
-        """Highest power density at the dish's surface, OET-65 eq. 11."""
-        return 4.0 * self.power_w / (pi * self.diameter_m**2 / 4.0)
-
-    @property
-    def near_field_w_m2(self) -> float:
-        """Highest power density of the near field, OET-65 eq. 13."""
-        return 16.0 * self.efficiency * self.power_w / (pi * self.diameter_m**2)
-
-
-def power_density_w_m2(aperture: Aperture, distance_m: Numeric) -> FloatArray:
-    """Highest power density (W/m2) on the axis of the beam at these distances (m) from the dish.
-
-    Near field OET-65 eq. 13, transition eq. 17, far field eq. 18 (which starts 3 % above the end of eq. 17,
-    by construction). A distance below 0 gives NaN; NaN in, NaN out.
-    """
-    distance_m = np.asarray(distance_m, dtype=float)
-    distance_m = np.where(distance_m >= 0.0, distance_m, np.nan)
-    beyond_m = np.maximum(distance_m, aperture.near_field_end_m)
-    near_or_transition = aperture.near_field_w_m2 * aperture.near_field_end_m / beyond_m
-    far = aperture.power_w * 10.0 ** (aperture.gain_dbi / 10.0) / (4.0 * pi * beyond_m**2)
-    return np.where(distance_m >= aperture.far_field_start_m, far, near_or_transition)
-
-
-def keep_out_m(aperture: Aperture, limit_w_m2: float) -> float:
-    """The distance (m) along the beam beyond which the power density stays below a limit (W/m2).
-
-    0 where even the near field's highest value meets the limit: the inverse of `power_density_w_m2`.
-    """
-    if aperture.near_field_w_m2 <= limit_w_m2:
-        return 0.0
-    far_m = sqrt(aperture.power_w * 10.0 ** (aperture.gain_dbi / 10.0) / (4.0 * pi * limit_w_m2))
-    if far_m >= aperture.far_field_start_m:
-        return far_m
-    return aperture.near_field_w_m2 * aperture.near_field_end_m / limit_w_m2
+CONTINUOUS_PERCENT = 100.0  # a live stream may keep the carrier on without a break
 
 
 def safety(
     job: Job,
     transmit_gain_dbi: float,
-    eirp_dbw: float,
     elevation_deg: float,
     air_degc: float | None = None,
     humidity_percent: float | None = None,
 ) -> Safety:
-    """Keep-out distances, crew heat (where air temperature and humidity are given) and the usual cautions."""
-    aperture = Aperture(
-        diameter_m=job.antenna.diameter_m,
-        frequency_ghz=job.uplink.frequency_ghz,
-        power_w=DUTY_FACTOR * 10.0 ** ((eirp_dbw - transmit_gain_dbi) / 10.0),
-        gain_dbi=transmit_gain_dbi,
-    )
+    """Keep-out distances, crew heat (where air temperature and humidity are given) and the usual cautions.
+
+    Distances (m) are rounded up. They hold for the transmitter's rated power: power control or an operator's
+    call may use all of it.
+    """
+    aperture = rated_aperture(job, transmit_gain_dbi)
     limits = exposure_limits(aperture.frequency_ghz)
     public = [limit for limit in limits if limit.people == "general public"]
-    strictest = min(public, key=lambda limit: limit.power_density_w_m2)
-    public_m = keep_out_m(aperture, strictest.power_density_w_m2)
+    occupational = [limit for limit in limits if limit.people == "occupational"]
+    clear_m = clear_below_m(aperture, elevation_deg, min(limit.power_density_w_m2 for limit in public))
     heat_degc = None
     if air_degc is not None and humidity_percent is not None:
         heat_degc = float(heat_index_degc(air_degc, humidity_percent))
     return Safety(
-        keep_out_m=public_m,
+        keep_out_m=_farthest_m(aperture, public),
+        occupational_m=_farthest_m(aperture, occupational),
+        clear_below_m=float(ceil(clear_m)) if isfinite(clear_m) else None,
         heat_index_degc=heat_degc,
         cautions=(
-            *_beam_cautions(aperture, strictest, elevation_deg),
+            *_beam_cautions(job, aperture, limits, clear_m),
             RF_CLOSE_CAUTION,
             *SITE_CAUTIONS,
             _heat_caution(heat_degc),
         ),
         keep_outs=tuple(_keep_out(aperture, limit) for limit in limits),
-        duty_factor=DUTY_FACTOR,
+        duty_factor=_duty_percent(job) / 100.0,
         near_field_end_m=aperture.near_field_end_m,
         far_field_start_m=aperture.far_field_start_m,
         surface_w_m2=aperture.surface_w_m2,
@@ -129,41 +57,89 @@ def safety(
     )
 
 
+def rated_aperture(job: Job, transmit_gain_dbi: float) -> Aperture:
+    """The dish with the transmitter's rated power: no back-off, a duty only where the job sets one."""
+    transmitter = job.transmitter
+    at_feed_w = transmitter.power_w * 10.0 ** (-transmitter.feed_loss_db / 10.0)
+    return Aperture(
+        diameter_m=job.antenna.diameter_m,
+        frequency_ghz=job.uplink.frequency_ghz,
+        power_w=at_feed_w * _duty_percent(job) / 100.0,
+        gain_dbi=transmit_gain_dbi,
+    )
+
+
+def _duty_percent(job: Job) -> float:
+    duty_percent = job.transmitter.duty_percent
+    return CONTINUOUS_PERCENT if duty_percent is None else duty_percent
+
+
+def _distance_m(aperture: Aperture, limit: ExposureLimit) -> float:
+    return float(ceil(keep_out_m(aperture, limit.power_density_w_m2)))
+
+
+def _farthest_m(aperture: Aperture, limits: Sequence[ExposureLimit]) -> float:
+    return max(_distance_m(aperture, limit) for limit in limits)
+
+
 def _keep_out(aperture: Aperture, limit: ExposureLimit) -> KeepOut:
     return KeepOut(
         limit=limit.name,
         source=limit.source,
         limit_w_m2=limit.power_density_w_m2,
-        distance_m=keep_out_m(aperture, limit.power_density_w_m2),
+        distance_m=_distance_m(aperture, limit),
     )
 
 
-def beam_clearance_m(aperture: Aperture, elevation_deg: float) -> float:
-    """Horizontal distance (m) from which people on level ground are below the beam; elevation over 0.
-
-    One dish diameter off the axis the near field is at least 20 dB down (OET-65, section 2, aperture
-    antennas); HEAD_CLEARANCE_M is added for people.
-    """
-    return (HEAD_CLEARANCE_M + aperture.diameter_m) / tan(radians(elevation_deg))
-
-
-def _beam_cautions(aperture: Aperture, strictest: ExposureLimit, elevation_deg: float) -> list[str]:
-    distance_m = keep_out_m(aperture, strictest.power_density_w_m2)
+def _beam_cautions(
+    job: Job, aperture: Aperture, limits: Sequence[ExposureLimit], clear_m: float
+) -> list[str]:
+    strictest = min(limits, key=lambda limit: limit.power_density_w_m2)
+    distance_m = _distance_m(aperture, strictest)
     limit = f"{strictest.name} limit, {strictest.power_density_w_m2:.1f} W/m2"
+    counted = f"Counted with the transmitter's rated {job.transmitter.power_w:g} W{_duty_words(job)}"
     if distance_m == 0.0:
-        return [f"RF: the beam stays below the {limit}, all the way; keep people out of it anyway."]
-    keep_out = (
-        f"RF: keep people out of the beam up to {distance_m:.0f} m in front of the dish while it transmits "
-        f"({limit}); rope off the sector and switch off before anyone crosses it."
+        return [
+            (
+                f"RF: keep people out of the beam. {counted}, no point in front of the dish has more than "
+                f"{aperture.highest_w_m2:.2g} W/m2 ({limit}); between feed and dish there is more."
+            )
+        ]
+    trained_m = _farthest_m(aperture, [limit for limit in limits if limit.people == "occupational"])
+    cautions = [
+        (
+            f"RF: keep people out of the beam up to {distance_m:.0f} m in front of the dish while it "
+            f"transmits ({limit}), trained people under an occupational limit up to {trained_m:.0f} m; rope "
+            "off the sector and switch off before anyone crosses it."
+        ),
+        (
+            f"RF: {counted[0].lower()}{counted[1:]}, so that power control cannot lengthen the distance; "
+            "another carrier frequency, dish or transmitter can: plan again."
+        ),
+    ]
+    return [*cautions, _people_below(distance_m, clear_m)]
+
+
+def _duty_words(job: Job) -> str:
+    duty_percent = job.transmitter.duty_percent
+    if duty_percent is None:
+        return " without a break and without back-off"
+    return (
+        f" without back-off, at a duty of {duty_percent:g} % as the config says (it has to hold in every six "
+        "minutes)"
     )
-    if not 0.0 < elevation_deg < 90.0 or beam_clearance_m(aperture, elevation_deg) >= distance_m:
-        return [keep_out]
-    over_heads = (
-        f"RF: at {elevation_deg:.0f} deg of elevation the beam passes over people on level ground from "
-        f"{beam_clearance_m(aperture, elevation_deg):.0f} m on; roofs, balconies, platforms, lifts and "
-        "slopes reach into it."
+
+
+def _people_below(distance_m: float, clear_m: float) -> str:
+    if clear_m >= distance_m:
+        return (
+            "RF: the beam does not rise over people's heads within that distance: nobody in front of the "
+            "dish, beside the beam included."
+        )
+    return (
+        f"RF: on level ground the beam passes over people from {ceil(clear_m)} m on along the ground; roofs,"
+        " balconies, platforms, lifts, slopes and a dish that moves reach into it."
     )
-    return [keep_out, over_heads]
 
 
 def _heat_caution(heat_degc: float | None) -> str:

@@ -65,7 +65,6 @@ def compute_plan(job: Job, span: Span | None = None) -> LinkPlan:
         safety=safety(
             job,
             up.link.antenna_gain_dbi,
-            up.link.eirp_dbw,
             pointing.elevation_deg,
             job.day.air_degc,
             job.day.humidity_percent,

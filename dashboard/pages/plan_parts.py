@@ -123,11 +123,11 @@ def heat(plan: LinkPlan, zone: ZoneInfo, manner: Manner = METRIC) -> Component:
 
 def safety(found: Safety, manner: Manner = METRIC) -> Component:
     """Keep-out distances and cautions."""
-    rows = [[one.limit, manner.number(one.distance_m, 1, "m"), one.source] for one in found.keep_outs]
+    rows = [[one.limit, manner.number(one.distance_m, 0, "m"), one.source] for one in found.keep_outs]
     return html.Div(
         [
             pairs(
-                (words.KEEP_OUT, manner.number(found.keep_out_m, 1, "m")),
+                (words.KEEP_OUT, manner.number(found.keep_out_m, 0, "m")),
                 (words.HEAT_INDEX, manner.number(found.heat_index_degc, 0, "°C")),
             ),
             html.Ul([html.Li(caution) for caution in found.cautions], className="evidence"),

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from agent.errors import UsageError
 from agent.plan.exposure_limits import exposure_limits
-from agent.plan.safety import Aperture, beam_clearance_m, keep_out_m, power_density_w_m2, safety
+from agent.plan.keep_out import Aperture, clear_below_m, keep_out_m, power_density_w_m2
+from agent.plan.safety import safety
 from tests.plan.sample_job import job
 from tests.reference import Case, cases
 
@@ -67,7 +68,10 @@ def test_reference_distances_to_the_limits() -> None:
     (case,) = cases("rf_exposure", having="dist_general_public_10_W_m2_m")
     dish, expected = aperture(case), case["expected"]
     assert keep_out_m(dish, 10.0) == pytest.approx(expected["dist_general_public_10_W_m2_m"], rel=0.005)
-    assert keep_out_m(dish, 50.0) == expected["dist_occupational_50_W_m2_m"]
+    # On the axis 50 W/m2 is reached nowhere (36.8), but the surface has 16 W * 4 / 1.131 m2 =
+    # 56.6 W/m2 (eq. 11): 17.11 m of near field, then eq. 17 down to 50.
+    assert float(power_density_w_m2(dish, 0.0)) < 50.0
+    assert keep_out_m(dish, 50.0) == pytest.approx(17.11 * 56.59 / 50.0, rel=0.005)
 
 
 def test_reference_fcc_limits() -> None:
@@ -102,9 +106,11 @@ def test_reference_icnirp_local_limits() -> None:
         assert limits["ICNIRP general public, local"] == pytest.approx(public_w_m2, rel=0.005)
 
 
-def test_icnirp_below_6_ghz() -> None:
-    # ICNIRP 2020, tables 5 and 6 (from memory): whole body f / 200 W/m2 (f in MHz) up to 2 GHz, 10 above;
-    # local 0.058 f**0.86 up to 2 GHz, 40 up to 6 GHz, for the general public.
+def test_reference_icnirp_below_6_ghz() -> None:
+    # ICNIRP 2020, table 6, as reproduced in table 7.8 of a textbook (Bioelectromagnetism): local
+    # 0.058 f**0.86 for the general public (f in MHz, 400 to 2000 MHz), then 40 W/m2 up to 6 GHz
+    # and 200 occupational.
+    # Table 5 (from memory): whole body f / 200 W/m2 up to 2 GHz, 10 above.
     limits = {limit.name: limit.power_density_w_m2 for limit in exposure_limits(1.0)}
     assert limits["ICNIRP general public, whole body"] == pytest.approx(5.0)
     assert limits["ICNIRP general public, local"] == pytest.approx(22.05, abs=0.05)
@@ -138,14 +144,12 @@ def test_property_keep_out_grows_with_power_and_shrinks_with_the_limit(
 
 
 @given(DISHES, st.floats(1.0, 200.0))
-def test_property_the_limit_holds_beyond_the_keep_out_and_not_before(
-    dish: Aperture, limit_w_m2: float
-) -> None:
+def test_property_no_point_beyond_the_keep_out_exceeds_the_limit(dish: Aperture, limit_w_m2: float) -> None:
     distance_m = keep_out_m(dish, limit_w_m2)
     beyond = power_density_w_m2(dish, np.geomspace(max(distance_m, 0.01), 1e6, 200) * (1.0 + 1e-9))
     assert np.all(beyond <= limit_w_m2 * (1.0 + 1e-6))
-    if distance_m > 0.0:
-        assert float(power_density_w_m2(dish, distance_m * (1.0 - 1e-9))) >= limit_w_m2 * 0.97
+    if max(dish.surface_w_m2, dish.near_field_w_m2) > limit_w_m2:
+        assert distance_m >= dish.near_field_end_m
 
 
 def test_density_arrays_nan_and_behind_the_dish() -> None:
@@ -157,21 +161,60 @@ def test_density_arrays_nan_and_behind_the_dish() -> None:
     assert float(power_density_w_m2(dish, inf)) == 0.0
 
 
+def c_band(power_w: float) -> Aperture:
+    """A dish of 2.4 m at 6.2 GHz with 60 % efficiency."""
+    gain_dbi = 10.0 * log10(0.6 * (pi * 2.4 * 6.2e9 / C_M_S) ** 2)
+    return Aperture(diameter_m=2.4, frequency_ghz=6.2, power_w=power_w, gain_dbi=gain_dbi)
+
+
+def test_regression_the_surface_counts_where_the_axis_does_not() -> None:
+    # 14.7 W: on the axis 7.8 W/m2 (eq. 13), at the surface 13 W/m2 (eq. 11), limit 10; the near field ends at
+    # 2.4**2 / (4 * 0.04835) = 29.8 m (eq. 12).
+    dish = c_band(14.7)
+    assert dish.near_field_w_m2 == pytest.approx(7.8, abs=0.1)
+    assert dish.surface_w_m2 == pytest.approx(13.0, abs=0.1)
+    assert keep_out_m(dish, 10.0) == pytest.approx(29.8 * 1.3, abs=0.3)
+
+
+def test_the_distance_falls_to_nothing_only_3_db_under_the_limit() -> None:
+    # 11.3 W have 10 W/m2 at the surface.
+    assert keep_out_m(c_band(11.3), 10.0) == pytest.approx(29.8, abs=0.3)
+    assert keep_out_m(c_band(5.8), 10.0) == pytest.approx(29.8, abs=0.1)
+    assert keep_out_m(c_band(5.5), 10.0) == 0.0
+
+
 def test_safety_of_the_job() -> None:
-    # 6 W at the feed of 0.98 m at 14.05 GHz, gain 41.2 dBi: by hand 16 * 0.636 * 6 / (pi * 0.98**2) = 20.2
-    # W/m2 up to 11.25 m, so that 10 W/m2 is reached at 22.8 m, and 34 W/m2 (ICNIRP local) nowhere.
-    found = safety(job(), transmit_gain_dbi=41.2, eirp_dbw=41.2 + 7.78, elevation_deg=40.0)
-    assert found.near_field_w_m2 == pytest.approx(20.2, abs=0.2)
-    assert found.keep_out_m == pytest.approx(22.8, abs=0.2)
+    # 8 W rated, 7.47 W at the feed of 0.98 m at 14.05 GHz, gain 41.2 dBi: by hand 16 * 7.47 /
+    # (pi * 0.98**2) = 39.6 W/m2 at the surface, 25.2 on the axis up to 11.25 m, so that 10 W/m2 is reached at
+    # sqrt(7.47 * 13183 / (4 pi * 10)) = 28.0 m in the far field, which starts at 27.0 m.
+    found = safety(job(), transmit_gain_dbi=41.2, elevation_deg=40.0)
+    assert found.surface_w_m2 == pytest.approx(39.6, abs=0.2)
+    assert found.near_field_w_m2 == pytest.approx(25.2, abs=0.2)
+    assert found.keep_out_m == 28.0
     distances_m = {out.limit: out.distance_m for out in found.keep_outs}
-    assert distances_m["ICNIRP general public, local"] == 0.0
-    assert distances_m["FCC occupational"] == 0.0
+    # 39.6 W/m2 over 34.4 (ICNIRP local): 11.25 m * 39.6 / 34.4 = 12.95 m. 50 is met by less than 3 dB: 11.25.
+    assert distances_m["ICNIRP general public, local"] == 13.0
+    assert distances_m["FCC occupational"] == found.occupational_m == 12.0
+    # 198 W/m2 is 172 x 1.15 (ICNIRP occupational, local): met with more than 3 dB in hand.
+    assert distances_m["ICNIRP occupational, local"] == 0.0
     assert found.keep_out_m == max(out.distance_m for out in found.keep_outs)
     assert found.heat_index_degc is None
 
 
+def test_back_off_shortens_no_keep_out_and_a_duty_only_where_set() -> None:
+    plain = job()
+    backed_off = replace(plain, transmitter=replace(plain.transmitter, output_back_off_db=6.0))
+    assert safety(backed_off, 41.2, 40.0) == safety(plain, 41.2, 40.0)
+    half = replace(plain, transmitter=replace(plain.transmitter, duty_percent=50.0))
+    assert safety(half, 41.2, 40.0).surface_w_m2 == pytest.approx(
+        safety(plain, 41.2, 40.0).surface_w_m2 / 2.0
+    )
+    assert "duty of 50 %" in " ".join(safety(half, 41.2, 40.0).cautions)
+    assert "without a break and without back-off" in " ".join(safety(plain, 41.2, 40.0).cautions)
+
+
 def test_cautions_cover_what_can_hurt() -> None:
-    found = safety(job(), 41.2, 48.98, 40.0, air_degc=35.0, humidity_percent=55.0)
+    found = safety(job(), 41.2, 40.0, air_degc=35.0, humidity_percent=55.0)
     text = " ".join(found.cautions)
     for word in (
         "RF",
@@ -184,7 +227,15 @@ def test_cautions_cover_what_can_hurt() -> None:
         "Lightning",
     ):
         assert word in text
-    for word in ("Drones", "Lifting", "local code", "licensed", "Heat index", "up to 23 m"):
+    for word in (
+        "Drones",
+        "Lifting",
+        "local code",
+        "licensed",
+        "Heat index",
+        "up to 28 m",
+        "limit up to 12 m",
+    ):
         assert word in text
     assert found.heat_index_degc is not None
     # NWS chart at 95 degF and 55 %: 109 to 110 degF (from memory).
@@ -193,16 +244,30 @@ def test_cautions_cover_what_can_hurt() -> None:
 
 def test_beam_over_the_heads() -> None:
     dish = Aperture(diameter_m=1.0, frequency_ghz=14.0, power_w=8.0, gain_dbi=41.0)
-    # One dish diameter and 2.5 m above the dish's level at 45 deg: as far out as up.
-    assert beam_clearance_m(dish, 45.0) == pytest.approx(3.5)
-    high = " ".join(safety(job(), 41.2, 48.98, 60.0).cautions)
-    low = " ".join(safety(job(), 41.2, 48.98, 4.0).cautions)
-    assert "passes over people" in high
+    # One diameter across the beam, 2.5 m above the dish's level, at 45 deg: (2.5 cos 45 + 1) / sin 45.
+    assert clear_below_m(dish, 45.0, 10.0) == pytest.approx(2.5 + 2.0**0.5)
+    # At 6 deg the 20 dB of the far field count: 1.29 beamwidths of 1.5 deg off the axis: 2.5 m / tan 4.07.
+    assert clear_below_m(dish, 6.0, 10.0) == pytest.approx(35.2, abs=0.3)
+    assert clear_below_m(dish, 1.0, 10.0) == inf
+    high = " ".join(safety(job(), 41.2, 60.0).cautions)
+    low = " ".join(safety(job(), 41.2, 4.0).cautions)
+    assert "passes over people from 3 m on" in high
     assert "passes over people" not in low
+    assert "beside the beam included" in low
+
+
+def test_a_beam_that_is_too_strong_beside_itself_is_never_over_the_heads() -> None:
+    # 200 W into 0.6 m: 2829 W/m2 at the surface (eq. 11), 28 W/m2 one diameter beside the beam.
+    dish = Aperture(diameter_m=0.6, frequency_ghz=14.0, power_w=200.0, gain_dbi=37.0)
+    assert dish.surface_w_m2 == pytest.approx(2829.0, rel=0.001)
+    assert clear_below_m(dish, 60.0, 10.0) == inf
 
 
 def test_weak_transmitter_needs_no_distance_but_care() -> None:
-    found = safety(job(), 41.2, 41.2 - 10.0, 40.0)
+    plain = job()
+    weak = replace(plain, transmitter=replace(plain.transmitter, power_w=0.5))
+    found = safety(weak, 41.2, 40.0)
     assert found.keep_out_m == 0.0
-    assert "stays below" in found.cautions[0]
+    assert "keep people out of the beam" in found.cautions[0]
+    assert "no point in front of the dish has more than 2.5 W/m2" in found.cautions[0]
     assert "nobody reaches between feed and dish" in " ".join(found.cautions)
