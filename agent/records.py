@@ -38,7 +38,10 @@ NoteKind = Literal[
     "stream-start",
     "stream-stop",
     "rain",
+    "rain-over",
     "moved",
+    "accept-level",
+    "undo",
     "other",
 ]
 Method = Literal["active", "passive", "manual"]
@@ -56,7 +59,10 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signal(Reading):
-    """What the modem says about the carrier. At least one of esno_db, cn_db, quality_percent."""
+    """What the modem says about its link. At least one field besides modcod.
+
+    A modem without lock mostly reports `locked` alone.
+    """
 
     esno_db: RatioDb | None = None
     cn_db: RatioDb | None = None
@@ -124,9 +130,13 @@ class Power(Reading):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note(Reading):
-    """What the crew did or saw. `where` says which unit (transmitter, modem); absent: the transmitter."""
+    """What the crew did or saw. `where` says which unit (transmitter, modem); absent: the transmitter.
+
+    `id` is the sender's name for the note; an `undo` has the id of the note that it takes back.
+    """
 
     kind: NoteKind
+    id: Text | None = None
     where: Place | None = None
     text: Text | None = None
     by: Text | None = None
@@ -159,13 +169,17 @@ KINDS: Mapping[str, type[AnyReading]] = {
 CSV_STEMS: Mapping[str, str] = {kind: "notes" if kind == "note" else kind for kind in KINDS}
 
 Severity = Literal["advise", "act", "urgent"]
-AlertState = Literal["raised", "acknowledged", "cleared"]
+# A reminder is sent while nobody has seen the alert; it is no event, and never stored.
+AlertState = Literal["raised", "acknowledged", "cleared", "reminder"]
 Cause = Literal["mispoint", "rain", "sun-pass", "blockage", "overheat", "lan", "network", "power", "none"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlertEvent:
-    """One change of one rule's alert. `evidence` is sentences for the crew, `figures` the numbers behind."""
+    """One change of one rule's alert. `evidence` is sentences for the crew, `figures` the numbers behind.
+
+    `confidence` (0 to 1) is that in the cause; absent where the rule weighs no causes.
+    """
 
     unix_s: float
     rule: str
@@ -176,6 +190,7 @@ class AlertEvent:
     evidence: tuple[str, ...]
     figures: Mapping[str, float]
     deadline_unix_s: float | None = None
+    confidence: Annotated[float, Interval(ge=0.0, le=1.0)] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,6 +38,11 @@ def note_payload(unix_s: float, kind: str, text: str | None) -> dict[str, JsonVa
     return payload | ({"text": text} if text else {})
 
 
+def undo_payload(unix_s: float, note_id: str) -> dict[str, JsonValue]:
+    """The message body that takes back the note of this id."""
+    return note_payload(unix_s, "undo", None) | {"id": note_id}
+
+
 def late_note_payload(
     unix_s: float, at_unix_s: float, about: str, text: str | None, replaces: int | None
 ) -> dict[str, JsonValue]:

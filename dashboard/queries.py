@@ -317,6 +317,7 @@ def _event(row: sqlite3.Row) -> AlertEvent:
         evidence=_EVIDENCE.validate_json(row["evidence"]),
         figures=_FIGURES.validate_json(row["figures"]),
         deadline_unix_s=row["deadline_unix_s"],
+        confidence=row["confidence"],
     )
 
 

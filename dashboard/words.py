@@ -20,7 +20,12 @@ LEVELS: Mapping[str, str] = {
     "act": "Act",
     "urgent": "Urgent",
 }
-STATES: Mapping[str, str] = {"raised": "raised", "acknowledged": "seen", "cleared": "over"}
+STATES: Mapping[str, str] = {
+    "raised": "raised",
+    "acknowledged": "seen",
+    "cleared": "over",
+    "reminder": "not seen yet",
+}
 CAUSES: Mapping[str, str] = {
     "mispoint": "a knock, a gust or a slow slide",
     "rain": "rain on the path",
@@ -54,10 +59,16 @@ NOTES: Mapping[str, str] = {
     "stream-start": "Stream starts",
     "stream-stop": "Stream stops",
     "rain": "It rains",
+    "rain-over": "Rain is over",
     "moved": "Terminal moved",
 }
 OTHER_NOTE = "other"
-NOTE_NAMES: Mapping[str, str] = {**NOTES, OTHER_NOTE: "Remark"}
+NOTE_NAMES: Mapping[str, str] = {
+    **NOTES,
+    "accept-level": "Accept this level",
+    "undo": "Taken back",
+    OTHER_NOTE: "Remark",
+}
 INPUTS: Mapping[str, str] = {
     "signal": "Signal",
     "throughput": "Throughput",

@@ -56,14 +56,15 @@ def columns(connection: sqlite3.Connection, table: str) -> set[str]:
 AGREED = {
     "minute": "terminal kind place field minute_unix_s n total low high last",
     "rejected": "id received_unix_s topic payload reason",
-    "alert_event": "id terminal unix_s rule severity state cause action evidence figures deadline_unix_s",
+    "alert_event": "id terminal unix_s rule severity state cause action evidence figures deadline_unix_s"
+    " confidence",
     "situation": "terminal unix_s body written_wall_unix_s",
     "situation_minute": "terminal unix_s body",
     "engine_snapshot": "terminal seq unix_s digest body",
     "plan": "terminal digest job body",
     "migration": "name applied_unix_s",
     "temperature": "seq terminal unix_s received_unix_s sent_unix_s extra where temperature_degc",
-    "note": "seq terminal unix_s received_unix_s sent_unix_s extra kind where text by",
+    "note": "seq terminal unix_s received_unix_s sent_unix_s extra kind id where text by",
     "weather": "seq terminal unix_s received_unix_s sent_unix_s extra air_degc rain_mm_h wind_m_s gust_m_s"
     " humidity_percent cloud_percent irradiance_w_m2",
 }

@@ -120,6 +120,7 @@ def _event_json(event: AlertEvent) -> JsonValue:
         "cause": event.cause,
         "action": event.action,
         "evidence": list(event.evidence),
+        **({} if event.confidence is None else {"confidence": event.confidence}),
     }
 
 

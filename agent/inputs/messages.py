@@ -55,18 +55,17 @@ def to_message(reading: AnyReading) -> bytes:
 def alert_message(event: AlertEvent) -> bytes:
     """The payload of one alert event."""
     deadline = event.deadline_unix_s
-    return encoded(
-        {
-            TIME: rfc3339(event.unix_s),
-            "rule": event.rule,
-            "severity": event.severity,
-            "state": event.state,
-            "cause": event.cause,
-            "action": event.action,
-            "evidence": list(event.evidence),
-            "deadline_time": None if deadline is None else rfc3339(deadline),
-        }
-    )
+    body: dict[str, JsonValue] = {
+        TIME: rfc3339(event.unix_s),
+        "rule": event.rule,
+        "severity": event.severity,
+        "state": event.state,
+        "cause": event.cause,
+        "action": event.action,
+        "evidence": list(event.evidence),
+        "deadline_time": None if deadline is None else rfc3339(deadline),
+    }
+    return encoded(body if event.confidence is None else body | {"confidence": event.confidence})
 
 
 def status_message(

@@ -21,10 +21,19 @@ TIME = "time"
 SENT_TIME = "sent_time"
 TIMES = (TIME, SENT_TIME)
 ONE_OF: Mapping[str, tuple[str, ...]] = {
-    "signal": ("esno_db", "cn_db", "quality_percent"),
+    "signal": (
+        "locked",
+        "esno_db",
+        "cn_db",
+        "quality_percent",
+        "uplink_esno_db",
+        "rx_level_dbm",
+        "tx_power_dbm",
+    ),
     "throughput": ("down_mbps", "up_mbps"),
     "reach": ("rtt_ms", "loss_percent"),
 }
+UNDO = "undo"
 # A reading has a few hundred bytes; this is what a broken device may cost.
 MAX_PAYLOAD_BYTES = 65_536
 MAX_NESTING = 16
@@ -69,6 +78,10 @@ def reading_of(kind: str, tree: Mapping[str, JsonValue]) -> AnyReading:
         valid = _adapter(kind).validate_python(own)
     except ValidationError as error:
         raise PayloadError(_field_message(kind, error)) from None
+    if valid.get("kind") == UNDO and valid.get("id") is None:
+        raise PayloadError(
+            f"{kind}: id is missing; expected the id of the note that {UNDO} takes back; add it"
+        )
     return KINDS[kind](unix_s=unix_s, sent_unix_s=sent_unix_s, extra=extra, **valid)
 
 

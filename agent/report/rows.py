@@ -30,7 +30,10 @@ ACTIONS: Mapping[NoteKind, str] = {
     "stream-start": "stream started",
     "stream-stop": "stream stopped",
     "rain": "rain seen",
+    "rain-over": "rain seen to be over",
     "moved": "terminal moved",
+    "accept-level": "level accepted",
+    "undo": "note taken back",
     "other": "remark",
 }
 

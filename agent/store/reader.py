@@ -77,7 +77,7 @@ def _truth_fields(kind: str) -> tuple[str, ...]:
 def events(connection: sqlite3.Connection, terminal: str) -> list[AlertEvent]:
     """All alert events of a terminal, in the order in which they were stored."""
     rows = connection.execute(
-        "SELECT unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s"
+        "SELECT unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s, confidence"
         " FROM alert_event WHERE terminal = ? ORDER BY id",
         (terminal,),
     )
@@ -85,7 +85,7 @@ def events(connection: sqlite3.Connection, terminal: str) -> list[AlertEvent]:
 
 
 def _event(*row: str | float | None) -> AlertEvent:
-    unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s = row
+    unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s, confidence = row
     return _EVENT.validate_python(
         {
             "unix_s": unix_s,
@@ -97,6 +97,7 @@ def _event(*row: str | float | None) -> AlertEvent:
             "evidence": json.loads(str(evidence)),
             "figures": json.loads(str(figures)),
             "deadline_unix_s": deadline_unix_s,
+            "confidence": confidence,
         }
     )
 

@@ -94,8 +94,8 @@ def _script(text: str) -> Migration:
     return run
 
 
-def _column(kind: str, field: str, plain: type) -> Migration:
-    return _script(f'ALTER TABLE "{kind}" ADD COLUMN "{field}" {_SQL_TYPES[plain]}')
+def _column(table: str, field: str, plain: type) -> Migration:
+    return _script(f'ALTER TABLE "{table}" ADD COLUMN "{field}" {_SQL_TYPES[plain]}')
 
 
 def migrations() -> Iterator[tuple[str, Migration]]:
@@ -106,6 +106,7 @@ def migrations() -> Iterator[tuple[str, Migration]]:
         for field, plain in own_fields(kind).items():
             yield f"column {kind}.{field}", _column(kind, field, plain)
     yield "states of inputs", _script(_INPUT_TABLE)
+    yield "column alert_event.confidence", _column("alert_event", "confidence", float)
 
 
 def migrate(connection: sqlite3.Connection, now_unix_s: float) -> None:

@@ -110,7 +110,7 @@ class StoreWriter:
         with self._transaction():
             self._connection.executemany(
                 "INSERT OR IGNORE INTO alert_event (terminal, unix_s, rule, severity, state, cause, action,"
-                " evidence, figures, deadline_unix_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " evidence, figures, deadline_unix_s, confidence) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [self._event_row(event) for event in events],
             )
             self._connection.executemany(
@@ -252,6 +252,7 @@ class StoreWriter:
             json.dumps(event.evidence, ensure_ascii=False),
             _text(_FIGURES, event.figures),
             event.deadline_unix_s,
+            event.confidence,
         )
 
 

@@ -6,7 +6,7 @@ from typing import Union, get_args, get_origin, get_type_hints
 from annotated_types import Interval, MaxLen
 from hypothesis import strategies as st
 
-from agent.inputs.payloads import EARLIEST_UNIX_S, LATEST_UNIX_S, ONE_OF, TIMES
+from agent.inputs.payloads import EARLIEST_UNIX_S, LATEST_UNIX_S, ONE_OF, TIMES, UNDO
 from agent.records import KINDS, AnyReading, JsonValue
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
@@ -24,9 +24,10 @@ def readings(draw: st.DrawFn) -> AnyReading:
     kind = draw(st.sampled_from(list(KINDS)))
     hints = get_type_hints(KINDS[kind], include_extras=True)
     own = {name: hint for name, hint in hints.items() if name not in ("unix_s", "sent_unix_s", "extra")}
-    values = {
-        name: draw(_values(hint, always=name in ONE_OF.get(kind, ())[:1])) for name, hint in own.items()
-    }
+    needed = draw(st.sampled_from(ONE_OF.get(kind, ("",))))
+    values = {name: draw(_values(hint, always=name == needed)) for name, hint in own.items()}
+    if values.get("kind") == UNDO:
+        values["id"] = draw(text)
     unknown = text.filter(lambda key: key not in own and key not in TIMES)
     times = st.floats(EARLIEST_UNIX_S, LATEST_UNIX_S, exclude_max=True)
     return KINDS[kind](

@@ -53,6 +53,11 @@ def test_text_and_numbers_become_the_same_reading() -> None:
     assert readings({"snr": 12.5, "agc": 450, "lock": 1, "mode": 7}) == [expected]
 
 
+def test_a_modem_without_lock_is_a_reading() -> None:
+    assert readings({"lock": "0"}) == [at(Signal, locked=False)]
+    assert readings({"lock": "0", "agc": "450"}) == [at(Signal, locked=False, rx_level_dbm=-55.0)]
+
+
 @pytest.mark.parametrize(("fahrenheit", "celsius"), [(32.0, 0.0), (212.0, 100.0), (-40.0, -40.0)])
 def test_scale_and_offset_by_the_fixed_points_of_the_scales(fahrenheit: float, celsius: float) -> None:
     """Ice melts at 32 °F and 0 °C, water boils at 212 °F and 100 °C, and both scales meet at -40."""
@@ -77,7 +82,7 @@ def test_words_are_translated_and_whole_numbers_stay_whole() -> None:
 def test_a_row_without_any_value_or_without_the_one_that_counts_is_no_reading() -> None:
     assert readings({}) == []
     assert readings({"other": 3}) == []
-    assert readings({"lock": "0", "agc": "450"}) == []
+    assert readings({"mode": "7"}) == []
     assert readings({"rx_kb": "12"}) == []
 
 
@@ -109,7 +114,7 @@ def test_what_comes_out_is_checked_like_any_message() -> None:
         ("[[signal]]\nesno_db = { source = 'x', constant = 1 }\n", "allowed is either source or constant"),
         ("[[signal]]\nesno_db = { source = 'x', factor = 2 }\n", "factor"),
         ("[[signal]]\nesno_db = { constant = 12.0 }\n", "at least one field with a source"),
-        ("[[signal]]\nlocked = 'x'\n", "signal.esno_db is missing: allowed is a source for esno_db or cn_db"),
+        ("[[signal]]\nmodcod = 'x'\n", "signal.locked is missing: allowed is a source for locked or esno_db"),
         ("[[temperature]]\ntemperature_degc = 'x'\n", "temperature.where is missing"),
         ("signal = 'x'\n", "allowed is a table [[signal]]"),
         ("", "a table is missing"),

@@ -44,6 +44,15 @@ def test_a_spreadsheet_with_commas_and_local_times() -> None:
     ]
 
 
+def test_a_modem_that_has_lost_lock_is_taken_over() -> None:
+    mapped = '[[signal]]\nesno_db = "snr"\nlocked = { source = "lock", words = { yes = true, no = false } }\n'
+    text = "t,snr,lock\n2026-07-18T10:00:00Z,14.2,yes\n2026-07-18T10:00:10Z,,no\n"
+    assert readings_from_text(text, "log.csv", csv_map(f'time = "t"\n{mapped}', "map.toml")) == [
+        Signal(unix_s=NOON_UNIX_S, esno_db=14.2, locked=True),
+        Signal(unix_s=NOON_UNIX_S + 10.0, locked=False),
+    ]
+
+
 @pytest.mark.parametrize("time", ["2026-07-18T12:00:00+02:00", "2026-07-18T10:00:00Z", "1784368800"])
 def test_times_that_need_no_format(time: str) -> None:
     found = readings_from_text(f"t,snr\n{time},14.2\n", "log.csv", csv_map(PLAIN_MAP, "map.toml"))
@@ -109,10 +118,10 @@ def test_the_map_in_the_documents_works() -> None:
     section = DEVELOPERS.read_text(encoding="utf-8").split("### Files of other programs")[1]
     text = section.split("```toml\n")[1].split("```")[0]
     rows = "Date;SNR;Lock;PA temp F\n18.07.2026 12:00:00;14,2;1;122\n18.07.2026 12:00:10;;0;\n"
-    # A lock without a level is no signal reading.
     found = readings_from_text(rows, "log.csv", csv_map(text, "map.toml"))
-    first, second = sorted(found, key=lambda one: type(one).__name__)
+    first, lost, second = sorted(found, key=lambda one: type(one).__name__)
     assert first == Signal(unix_s=NOON_UNIX_S, esno_db=14.2, locked=True)
+    assert lost == Signal(unix_s=NOON_UNIX_S + 10.0, locked=False)
     assert isinstance(second, Temperature)
     # 122 °F is 50 °C: (122 - 32) * 5 / 9.
     assert second.temperature_degc == pytest.approx(50.0, abs=0.01)

@@ -3,11 +3,13 @@
 import csv
 import gzip
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from agent.errors import UsageError
+from agent.inputs.payloads import ONE_OF
 from agent.records import Signal
 from agent.replay.labels import Label
 from agent.replay.sessions import read_session, session_folder, write_session
@@ -43,6 +45,14 @@ def test_a_plain_spreadsheet_reader_sees_the_columns(folder: Path) -> None:
     assert rows[0]["time"] == "2026-07-18T07:01:00Z"
     assert rows[0]["esno_db"] == "14.3"
     assert "cn_db" not in rows[0]
+
+
+@pytest.mark.parametrize("field", ONE_OF["signal"])
+def test_a_signal_of_any_one_figure_comes_back(tmp_path: Path, field: str) -> None:
+    value = False if field == "locked" else 3.5
+    alone = Signal(unix_s=START_UNIX_S + 5.0, **{field: value})  # type: ignore[arg-type]
+    write_session(tmp_path / "day", replace(session(), readings=[alone]))
+    assert list(read_session(tmp_path / "day").readings) == [alone]
 
 
 def test_equal_times_keep_the_order_of_the_kinds(folder: Path) -> None:
@@ -108,7 +118,7 @@ def _cut_packed(folder: Path) -> None:
             r"signal.csv, line 3: esno_db is '99'; expected a number from -40 to",
         ),
         (_change("signal.csv", "14.2", "nan"), r"signal.csv, line 3: esno_db is 'nan'"),
-        (_change("signal.csv", "14.2", ""), r"signal.csv, line 3: none of esno_db, cn_db, quality_percent"),
+        (_change("signal.csv", "14.2,false", ","), r"signal.csv, line 3: none of locked, esno_db, cn_db"),
         (
             _change("signal.csv", ",false", ",perhaps"),
             r"signal.csv, line 3: locked is 'perhaps'.*true or false",
