@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 from agent.replay.compare import Alert
 from agent.replay.scoring import TARGETS
 from agent.replay.tuning.choice import Figures
-from dashboard import words
+from dashboard import tuning_words
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
 from dashboard.tuning_look import DayCompared, TuningLook
@@ -23,9 +23,9 @@ def day_figure(day: DayCompared, rule: str, theme: Theme) -> go.Figure:
     cause = TARGETS[rule].cause if rule in TARGETS else None
     labelled = [(one.start_unix_s, one.end_unix_s) for one in day.head.labels or () if one.cause == cause]
     rows: tuple[tuple[str, Sequence[Span], str], ...] = (
-        (words.TUNE_TRIED, _spans(day.tried, rule, day), theme.measured),
-        (words.TUNE_PRESENT, _spans(day.present, rule, day), theme.second),
-        (words.TUNE_HAPPENED, labelled, theme.reference),
+        (tuning_words.TUNE_TRIED, _spans(day.tried, rule, day), theme.measured),
+        (tuning_words.TUNE_PRESENT, _spans(day.present, rule, day), theme.second),
+        (tuning_words.TUNE_HAPPENED, labelled, theme.reference),
     )
     figure = go.Figure(layout=_layout(theme, _DAY_HEIGHT_PX))
     for name, spans, colour in rows:
@@ -69,7 +69,7 @@ def curve_points(sweep: Sequence[tuple[float, Figures]]) -> list[tuple[str, Figu
 
 def _range_text(values: Sequence[float]) -> str:
     first, last = values[0], values[-1]
-    return f"{first:g}" if first == last else words.TUNE_RANGE.format(first=first, last=last)
+    return f"{first:g}" if first == last else tuning_words.TUNE_RANGE.format(first=first, last=last)
 
 
 def _place(found: Figures) -> tuple[int, int]:
@@ -87,20 +87,20 @@ def curve_figure(look: TuningLook, theme: Theme) -> go.Figure:
             text=[text for text, _found in points],
             textposition="top center",
             cliponaxis=False,
-            name=words.TUNE_SWEPT,
+            name=tuning_words.TUNE_SWEPT,
             line={"color": theme.plan, "width": 2, "dash": "dot"},
             marker={"size": 9, "color": theme.plan},
         )
     )
     for name, found, symbol, colour in (
-        (words.TUNE_PRESENT, look.present, "square-open", theme.second),
-        (words.TUNE_TRIED, look.tried, "cross", theme.measured),
+        (tuning_words.TUNE_PRESENT, look.present, "square-open", theme.second),
+        (tuning_words.TUNE_TRIED, look.tried, "cross", theme.measured),
     ):
         marker = {"symbol": symbol, "size": 20, "color": colour, "line": {"width": 3, "color": colour}}
         figure.add_trace(go.Scatter(**_coordinates([found]), mode="markers", name=name, marker=marker))
     figure.update_layout(showlegend=True, legend={"orientation": "h", "y": 1.16, "x": 0.0})
-    figure.update_xaxes(title=words.FALSE_ALARMS_AN_HOUR, rangemode="tozero")
-    return figure.update_yaxes(title=words.RECALL_PERCENT, range=[-4, 112])
+    figure.update_xaxes(title=tuning_words.FALSE_ALARMS_AN_HOUR, rangemode="tozero")
+    return figure.update_yaxes(title=tuning_words.RECALL_PERCENT, range=[-4, 112])
 
 
 def _coordinates(found: Sequence[Figures]) -> dict[str, list[float | None]]:

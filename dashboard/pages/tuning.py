@@ -7,7 +7,7 @@ from dash.development.base_component import Component
 
 from agent.errors import UsageError
 from agent.watch.rules import BY_NAME, RULES
-from dashboard import words
+from dashboard import tuning_words, words
 from dashboard.doors import current_role
 from dashboard.pages import tuning_parts
 from dashboard.settings import current_settings
@@ -41,7 +41,7 @@ def layout() -> Component:
             dcc.Store(id="tune-changes", data={}),
             dcc.Store(id="tune-key", data=FIRST_NUMBER),
             html.H1(words.PAGES[PATH]),
-            html.P(words.TUNE_HINT, className="hint"),
+            html.P(tuning_words.TUNE_HINT, className="hint"),
             _days_section(),
             said,
             html.Div(
@@ -57,11 +57,11 @@ def layout() -> Component:
 def _days_section() -> Component:
     return html.Section(
         [
-            html.H2(words.TUNE_DAYS),
-            tuning_parts.toggles("tune-day", bundled_days(), words.TUNE_DAYS),
-            _field("tune-folder", words.TUNE_FOLDER),
-            _field("tune-rules", words.TUNE_RULES),
-            html.Button(words.TUNE_LOOK, id="tune-look", n_clicks=0),
+            html.H2(tuning_words.TUNE_DAYS),
+            tuning_parts.toggles("tune-day", bundled_days(), tuning_words.TUNE_DAYS),
+            _field("tune-folder", tuning_words.TUNE_FOLDER),
+            _field("tune-rules", tuning_words.TUNE_RULES),
+            html.Button(tuning_words.TUNE_LOOK, id="tune-look", n_clicks=0),
         ],
         className="sheet",
     )
@@ -78,16 +78,18 @@ def _number_section() -> Component:
     number = dcc.Input(id="tune-number", type="number", step="any", debounce=True)
     return html.Section(
         [
-            html.H2(words.TUNE_NUMBER),
-            tuning_parts.toggles("tune-rule", rules, words.TUNE_NUMBER),
-            html.H3(words.TUNE_KEY),
+            html.H2(tuning_words.TUNE_NUMBER),
+            tuning_parts.toggles("tune-rule", rules, tuning_words.TUNE_NUMBER),
+            html.H3(tuning_words.TUNE_KEY),
             html.Div(id="tune-keys"),
             html.P(id="tune-reason", className="hint"),
-            html.Div([html.Label(words.TUNE_SLIDE, htmlFor="tune-slide"), slide], className="remark"),
-            html.Div([html.Label(words.TUNE_VALUE, htmlFor="tune-number"), number], className="remark"),
-            html.H3(words.TUNE_CHANGES),
+            html.Div([html.Label(tuning_words.TUNE_SLIDE, htmlFor="tune-slide"), slide], className="remark"),
+            html.Div(
+                [html.Label(tuning_words.TUNE_VALUE, htmlFor="tune-number"), number], className="remark"
+            ),
+            html.H3(tuning_words.TUNE_CHANGES),
             html.Div(id="tune-list"),
-            html.Button(words.TUNE_TAKE_BACK, id="tune-back", n_clicks=0),
+            html.Button(tuning_words.TUNE_TAKE_BACK, id="tune-back", n_clicks=0),
         ],
         className="sheet",
     )
@@ -96,10 +98,10 @@ def _number_section() -> Component:
 def _accept_section() -> Component:
     return html.Section(
         [
-            html.H2(words.TUNE_ACCEPT),
-            html.P(words.TUNE_ACCEPT_HINT, className="hint"),
-            _field("tune-name", words.TUNE_NAME, words.TUNE_FILE),
-            html.Button(words.TUNE_WRITE, id="tune-write", n_clicks=0),
+            html.H2(tuning_words.TUNE_ACCEPT),
+            html.P(tuning_words.TUNE_ACCEPT_HINT, className="hint"),
+            _field("tune-name", tuning_words.TUNE_NAME, tuning_words.TUNE_FILE),
+            html.Button(tuning_words.TUNE_WRITE, id="tune-write", n_clicks=0),
             html.P(id="tune-written", role="status"),
         ],
         className="sheet",
@@ -148,7 +150,7 @@ def show_key(chosen: str, rules: list[dict[str, str]]) -> tuple[Component, list[
     rule = chosen.split(".")[0]
     names = {name: name.split(".")[1] for name in _numbers(rule)}
     pressed = [PRESSED[one["name"] == rule] for one in rules]
-    return tuning_parts.toggles("tune-key", names, words.TUNE_KEY, chosen), pressed
+    return tuning_parts.toggles("tune-key", names, tuning_words.TUNE_KEY, chosen), pressed
 
 
 def turn(
@@ -206,7 +208,7 @@ def write(_clicks: int, file_name: str, name: str, days: Days | None, changes: d
         )
     except UsageError as error:
         return str(error)
-    return words.TUNE_WRITTEN.format(path=path, name=path.name)
+    return tuning_words.TUNE_WRITTEN.format(path=path, name=path.name)
 
 
 def register(app: Dash) -> None:
@@ -257,7 +259,7 @@ def register(app: Dash) -> None:
         Input("tune-key", "data"),
         Input("theme", "data"),
         Input("tune-days", "data"),
-        running=[(Output("tune-said", "children"), words.TUNE_WORKING, "")],
+        running=[(Output("tune-said", "children"), tuning_words.TUNE_WORKING, "")],
         prevent_initial_call=True,
     )(compare)
     app.callback(

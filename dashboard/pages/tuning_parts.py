@@ -10,7 +10,7 @@ from plotly.graph_objects import Figure
 from agent.replay.compare import Alert, Difference, says_the_same
 from agent.replay.tuning.choice import Figures
 from agent.watch.rules import BY_NAME
-from dashboard import words
+from dashboard import tuning_words, words
 from dashboard.aria import HIDDEN, key_group, with_attributes
 from dashboard.pages.plan_parts import folded, pairs, table
 from dashboard.site_time import second_text
@@ -34,7 +34,7 @@ def toggles(group: str, names: Mapping[str, str], label: str, pressed: str = "")
 def parameter_text(name: str) -> str:
     """What the number is, its default, and why."""
     one = BY_NAME[name]
-    return words.TUNE_REASON.format(
+    return tuning_words.TUNE_REASON.format(
         value=f"{one.value:g}{_unit(name)}", low=f"{one.low:g}", high=f"{one.high:g}", reason=one.reason
     )
 
@@ -47,7 +47,7 @@ def _unit(name: str) -> str:
 def change_list(changes: Mapping[str, float]) -> Component:
     """What is changed against the rules in force, number by number."""
     if not changes:
-        return html.P(words.TUNE_NO_CHANGE)
+        return html.P(tuning_words.TUNE_NO_CHANGE)
     lines = [html.Li(f"{name} = {value:g}{_unit(name)}") for name, value in changes.items()]
     return html.Ul(lines, className="evidence")
 
@@ -59,52 +59,52 @@ def comparison(look: TuningLook, theme: Theme) -> Component:
         [
             html.Section(
                 [
-                    html.H2(words.TUNE_TOGETHER),
+                    html.H2(tuning_words.TUNE_TOGETHER),
                     pairs(
-                        (words.TUNE_PRESENT, figures_text(look.present)),
-                        (words.TUNE_TRIED, figures_text(look.tried)),
+                        (tuning_words.TUNE_PRESENT, figures_text(look.present)),
+                        (tuning_words.TUNE_TRIED, figures_text(look.tried)),
                     ),
                 ],
                 className="sheet",
             ),
             *(_day(day, rule, theme) for day in look.days),
-            html.Section([html.H2(words.TUNE_CURVE), *_curve(look, theme)], className="sheet"),
+            html.Section([html.H2(tuning_words.TUNE_CURVE), *_curve(look, theme)], className="sheet"),
         ]
     )
 
 
 def figures_text(one: Figures) -> str:
     """Episodes found, false alarms and delay in one phrase."""
-    delay = words.TUNE_NO_DELAY if one.mean_delay_s is None else f"{one.mean_delay_s / 60.0:.1f} min"
-    return words.TUNE_FIGURES.format(
+    delay = tuning_words.TUNE_NO_DELAY if one.mean_delay_s is None else f"{one.mean_delay_s / 60.0:.1f} min"
+    return tuning_words.TUNE_FIGURES.format(
         found=one.found, episodes=one.episodes, false_alarms=one.false_alarms, hours=one.hours, delay=delay
     )
 
 
 def _curve(look: TuningLook, theme: Theme) -> list[Component]:
-    hint = html.P(words.TUNE_CURVE_HINT.format(name=look.question.parameter), className="hint")
+    hint = html.P(tuning_words.TUNE_CURVE_HINT.format(name=look.question.parameter), className="hint")
     rows = [
         [text, f"{found.found} / {found.episodes}", f"{found.false_alarms_per_hour or 0.0:.2f}"]
         for text, found in curve_points(look.sweep)
     ]
     if look.present.recall is None:
-        return [html.P(words.TUNE_NO_EPISODES), table(words.TUNE_CURVE_HEADS, rows)]
-    return [hint, _graph(curve_figure(look, theme)), folded(table(words.TUNE_CURVE_HEADS, rows))]
+        return [html.P(tuning_words.TUNE_NO_EPISODES), table(tuning_words.TUNE_CURVE_HEADS, rows)]
+    return [hint, _graph(curve_figure(look, theme)), folded(table(tuning_words.TUNE_CURVE_HEADS, rows))]
 
 
 def _day(day: DayCompared, rule: str, theme: Theme) -> Component:
     told = [one for one in day.differences if not says_the_same(one)]
-    same = words.TUNE_SAME.format(count=len(day.differences) - len(told))
+    same = tuning_words.TUNE_SAME.format(count=len(day.differences) - len(told))
     zone = day.head.zone
     rows = [
         [words.rule_text(one.rule), _alert(one.first, zone), _alert(one.second, zone), _how(one)]
         for one in told
     ]
-    changed = [table(words.TUNE_HEADS, rows)] if rows else []
+    changed = [table(tuning_words.TUNE_HEADS, rows)] if rows else []
     return html.Section(
         [
             html.H2(day.head.title),
-            html.P(words.TUNE_BARS.format(rule=words.rule_text(rule)), className="hint"),
+            html.P(tuning_words.TUNE_BARS.format(rule=words.rule_text(rule)), className="hint"),
             _graph(day_figure(day, rule, theme)),
             *changed,
             html.P(same),
@@ -116,17 +116,17 @@ def _day(day: DayCompared, rule: str, theme: Theme) -> Component:
 def _alert(alert: Alert | None, zone: ZoneInfo) -> str:
     if alert is None:
         return words.NO_NUMBER
-    end = words.TUNE_TO_THE_END if alert.end_unix_s is None else second_text(alert.end_unix_s, zone)
-    return words.TUNE_ALERT.format(
+    end = tuning_words.TUNE_TO_THE_END if alert.end_unix_s is None else second_text(alert.end_unix_s, zone)
+    return tuning_words.TUNE_ALERT.format(
         start=second_text(alert.start_unix_s, zone), end=end, level=words.LEVELS[alert.severity]
     )
 
 
 def _how(one: Difference) -> str:
     if one.first is None or one.second is None or one.kind == "same":
-        return words.TUNE_KINDS[one.kind]
+        return tuning_words.TUNE_KINDS[one.kind]
     shift_s = abs(one.second.start_unix_s - one.first.start_unix_s)
-    return words.TUNE_KINDS[one.kind].format(shift=f"{shift_s:.0f} s")
+    return tuning_words.TUNE_KINDS[one.kind].format(shift=f"{shift_s:.0f} s")
 
 
 def _graph(figure: Figure) -> Component:
