@@ -62,10 +62,8 @@ def belongs(name: str, roots: tuple[str, ...]) -> bool:
 
 def layer(name: str) -> int | None:
     """Position of the module's layer, by the longest name; None for the bare packages and entry points."""
-    found = [
-        (len(root), place) for place, roots in enumerate(LAYERS) for root in roots if belongs(name, (root,))
-    ]
-    return max(found)[1] if found else None
+    places = {root: place for place, roots in enumerate(LAYERS) for root in roots if belongs(name, (root,))}
+    return places[max(places, key=len)] if places else None
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=module_name)

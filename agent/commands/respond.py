@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from agent.errors import UsageError
-from agent.inputs.responder import ResponderSettings, start_responder
+from agent.inputs.rates.responder import ResponderSettings, start_responder
 from agent.service.console import log_to_terminal, say, stop_on_signals
 
 SUMMARY = "answer tests of the rate, on a computer beyond the satellite"

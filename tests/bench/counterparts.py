@@ -14,13 +14,13 @@ from agent.config import LOOPBACK
 from agent.inputs.collectors.registry import MODULES
 from tests.bench.slow_line import slow_line
 from tests.inputs.collectors.servers import TOKEN, responder
-from tests.inputs.collectors.test_http import Device
-from tests.inputs.collectors.test_iperf import server as iperf_server
-from tests.inputs.collectors.test_kernel_files import SLAVE, hwmon_tree
-from tests.inputs.collectors.test_lines import GOOD, Tcp, gga
-from tests.inputs.collectors.test_mqtt import Devices
-from tests.inputs.collectors.test_snmp import KEYS, ROOT_OID, Snmpd
-from tests.inputs.collectors.test_ups import MAINS, UpsServer
+from tests.inputs.devices.test_http import Device
+from tests.inputs.devices.test_kernel_files import SLAVE, hwmon_tree
+from tests.inputs.devices.test_lines import GOOD, Tcp, gga
+from tests.inputs.devices.test_mqtt import Devices
+from tests.inputs.devices.test_snmp import KEYS, ROOT_OID, Snmpd
+from tests.inputs.devices.test_ups import MAINS, UpsServer
+from tests.inputs.rates.test_iperf import server as iperf_server
 from tests.processes import free_port, listens, wait_until
 
 # Ten of the inputs have readings at this pace: five a second.

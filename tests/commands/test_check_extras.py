@@ -10,7 +10,7 @@ from agent.cli import main
 from agent.config import LOOPBACK
 from tests.inputs.collectors.inputs_at_work import config_with
 from tests.inputs.collectors.servers import TOKEN, responder
-from tests.inputs.collectors.test_iperf import server as iperf_server
+from tests.inputs.rates.test_iperf import server as iperf_server
 from tests.processes import free_port
 
 WRITE = "import pathlib, sys; pathlib.Path(sys.argv[1]).write_bytes(sys.stdin.buffer.read())"

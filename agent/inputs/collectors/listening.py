@@ -12,8 +12,8 @@ from agent.errors import UsageError
 from agent.inputs.collectors.decoding import Format, PayloadRefused, Values, decode
 from agent.inputs.collectors.frame import checked
 from agent.inputs.collectors.mapped import Mapped, mapped
-from agent.inputs.collectors.mqtt import Settings
 from agent.inputs.collectors.trying import reading_text
+from agent.inputs.devices.mqtt import Settings
 from agent.inputs.messages import reading_topic
 from agent.inputs.payloads import PayloadError, parse
 from agent.inputs.senml import SenmlError, resolved

@@ -13,18 +13,18 @@ from agent.inputs.collectors.frame import Collector
 # Each module has the frozen record `Settings` and `make(settings, around) -> Collector | None`; None where
 # it has noted in `around.findings` what is wrong.
 MODULES: Mapping[str, str] = {
-    "mqtt": "agent.inputs.collectors.mqtt",
-    "snmp": "agent.inputs.collectors.snmp",
-    "http": "agent.inputs.collectors.http",
-    "line": "agent.inputs.collectors.line",
-    "onewire": "agent.inputs.collectors.onewire",
-    "hwmon": "agent.inputs.collectors.hwmon",
-    "ups": "agent.inputs.collectors.ups",
-    "gnss": "agent.inputs.collectors.gnss",
-    "reachability": "agent.inputs.collectors.reachability",
-    "counters": "agent.inputs.collectors.counters",
-    "http_rate": "agent.inputs.collectors.http_rate",
-    "iperf": "agent.inputs.collectors.iperf",
+    "mqtt": "agent.inputs.devices.mqtt",
+    "snmp": "agent.inputs.devices.snmp",
+    "http": "agent.inputs.devices.http",
+    "line": "agent.inputs.devices.line",
+    "onewire": "agent.inputs.devices.onewire",
+    "hwmon": "agent.inputs.devices.hwmon",
+    "ups": "agent.inputs.devices.ups",
+    "gnss": "agent.inputs.devices.gnss",
+    "reachability": "agent.inputs.path.reachability",
+    "counters": "agent.inputs.rates.counters",
+    "http_rate": "agent.inputs.rates.http_rate",
+    "iperf": "agent.inputs.rates.iperf",
 }
 
 
@@ -36,6 +36,22 @@ class Around:
     config: Config
     environ: Mapping[str, str]
     findings: Findings
+
+
+def secret_of(key: str, variable: str | None, around: Around) -> str | None:
+    """The value of an environment variable that the config names, which never holds the secret itself.
+
+    None where none is named, or with a note where it is not set.
+    """
+    if variable is None:
+        return None
+    value = around.environ.get(variable)
+    if not value:
+        around.findings.missing(
+            around.section, key, f"an environment variable that is set; {variable} is not"
+        )
+        return None
+    return value
 
 
 def collectors_of(config: Config, environ: Mapping[str, str]) -> list[Collector]:

@@ -11,8 +11,8 @@ from subprocess import DEVNULL, Popen
 from zoneinfo import ZoneInfo
 
 from agent.config import LOOPBACK
-from agent.inputs.collectors.rate_rounds import Watchman
-from agent.inputs.collectors.rate_turn import Turn
+from agent.inputs.rates.rounds import Watchman
+from agent.inputs.rates.turn import Turn
 from tests.live import ROOT
 from tests.processes import free_port, listens, wait_until
 

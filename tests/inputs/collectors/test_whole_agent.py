@@ -17,7 +17,7 @@ from agent.config import LOOPBACK
 from agent.inputs.messages import status_topic
 from agent.store.opening import open_for_reading
 from tests.inputs.collectors.inputs_at_work import config_with
-from tests.inputs.collectors.test_http import Device
+from tests.inputs.devices.test_http import Device
 from tests.live import ROOT, retained, stored_readings
 from tests.processes import Mosquitto, free_port, wait_until
 

@@ -1,0 +1,1 @@
+"""Equipment that the agent reads itself: a module a type of input."""

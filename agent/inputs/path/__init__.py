@@ -1,0 +1,1 @@
+"""Whether hosts answer, and after how long."""

@@ -1,0 +1,1 @@
+"""Tests of the rate, and the rate of the stream itself."""
