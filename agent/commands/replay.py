@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from agent.commands.session_arguments import add_strict, read_sessions
 from agent.errors import UsageError
 from agent.inputs.messages import rfc3339
 from agent.records import AlertEvent, JsonValue, Situation
@@ -19,7 +20,7 @@ from agent.replay.replaying import replay_events, session_plan
 from agent.replay.rules_file import RulesToCompare, rules_to_compare
 from agent.replay.scoring import Interval, Score, pooled, score, score_json
 from agent.replay.session_time import site_moment
-from agent.replay.sessions import Session, read_session, session_folder
+from agent.replay.sessions import Session
 from agent.replay.situation_text import situation_json, situation_text
 
 SUMMARY = "run recorded sessions through the alert engine"
@@ -48,29 +49,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--at", metavar="TIME", help="stop there and say what was known: 14:05 at the site, or RFC 3339"
     )
     parser.add_argument("--json", action="store_true", help="print events and score as JSON")
+    add_strict(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Replay each session; 1 where an episode was missed or a session cannot be read."""
+    """Replay each session; 1 where an episode was missed or something of a session cannot be read."""
     rules = rules_to_compare(args.rules)
-    folders = {name: session_folder(name) for name in args.session}
-    done: dict[str, _Replayed] = {}
-    for name, folder in folders.items():
-        try:
-            done[name] = _replayed(read_session(folder), rules, args.at)
-        except UsageError as error:
-            if args.at is not None or len(folders) == 1:
-                raise
-            sys.stderr.write(f"{error}\n")
+    read = read_sessions(args.session, args.strict)
+    done = {name: _replayed(session, rules, args.at) for name, session in read.sessions.items()}
     if args.json:
         bodies: list[JsonValue] = [_json(one) for one in done.values()]
         json.dump(
-            bodies[0] if len(folders) == 1 else dict(zip(done, bodies, strict=True)), sys.stdout, indent=2
+            bodies[0] if len(read.folders) == 1 else dict(zip(done, bodies, strict=True)),
+            sys.stdout,
+            indent=2,
         )
         sys.stdout.write("\n")
     else:
         sys.stdout.write("\n".join(_text(done, rules.names)) + "\n")
-    return 1 if len(done) < len(folders) or any(map(_missed, done.values())) else 0
+    return 0 if read.flawless and not any(map(_missed, done.values())) else 1
 
 
 def _replayed(session: Session, rules: RulesToCompare, at: str | None) -> _Replayed:

@@ -3,17 +3,18 @@
 import argparse
 import importlib
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from importlib.metadata import version
 from importlib.util import find_spec
 from pathlib import Path
 
+from agent.commands.session_arguments import add_strict, read_sessions
 from agent.errors import UsageError
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent
 from agent.replay.replaying import session_plan
 from agent.replay.rules_file import read_rules
-from agent.replay.sessions import Session, read_session, session_folder
+from agent.replay.sessions import Session
 from agent.report.course import Course, course_and_events
 from agent.report.findings import findings
 from agent.report.page import page_html
@@ -41,24 +42,27 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--terminal", metavar="NAME", help="which terminal of the store, where it has several"
     )
     parser.add_argument("--rules", type=Path, metavar="FILE", help="a rules file instead of the defaults")
+    add_strict(parser)
     parser.add_argument(
         "--out", type=Path, default=Path("report"), metavar="FOLDER", help="where to write (default: report)"
     )
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the report; 1 where something should change next time."""
+    """Write the report; 1 where something should change next time or could not be read."""
     rules = read_rules(args.rules)
-    reviews = sorted(_reviews(args, rules), key=lambda one: one.span.start_unix_s)
+    found, flawless = _reviews(args, rules)
+    reviews = sorted(found, key=lambda one: one.span.start_unix_s)
     written = _write(args.out, reviews, rules)
     for one in reviews:
         sys.stdout.write(f"{one.title} ({one.provenance})\n")
         sys.stdout.writelines(f"  {line}\n" for line in verdict(one, findings(one)))
     sys.stdout.writelines(f"{line}\n" for line in written)
-    return 1 if any(findings(one) for one in reviews) else 0
+    return 0 if flawless and not any(findings(one) for one in reviews) else 1
 
 
-def _reviews(args: argparse.Namespace, rules: RuleSet) -> Iterator[Review]:
+def _reviews(args: argparse.Namespace, rules: RuleSet) -> tuple[list[Review], bool]:
+    """The reviews, and whether everything of the days could be read."""
     if args.session and args.store is not None:
         raise UsageError("sessions and --store are given; expected one of them")
     if args.store is not None:
@@ -67,14 +71,16 @@ def _reviews(args: argparse.Namespace, rules: RuleSet) -> Iterator[Review]:
         stored = stored_day(args.store, args.day, args.terminal)
         plan = session_plan(stored.session)
         course, _ = _engine(stored.session, plan, rules)
-        yield review(args.day, stored.session, plan, course, stored.events)
-        return
+        return [review(args.day, stored.session, plan, course, stored.events)], True
     if not args.session:
         raise UsageError("no day is named; expected a session, or --store PATH with --day DATE")
-    for folder in map(session_folder, args.session):
-        session = read_session(folder)
+    read = read_sessions(args.session, args.strict)
+    found = []
+    for name, session in read.sessions.items():
         plan = session_plan(session)
-        yield review(folder.resolve().name, session, plan, *_engine(session, plan, rules))
+        title = read.folders[name].resolve().name
+        found.append(review(title, session, plan, *_engine(session, plan, rules)))
+    return found, read.flawless
 
 
 def _engine(session: Session, plan: LinkPlan, rules: RuleSet) -> tuple[Course, list[AlertEvent]]:

@@ -7,10 +7,13 @@ become `extra`, like unknown fields of a message.
 import csv
 import io
 import json
-from collections.abc import Sequence
-from dataclasses import fields
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 from functools import cache
 from itertools import pairwise
+from math import inf
+from operator import attrgetter
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -18,7 +21,11 @@ from agent.config_check import allowed_text, known_fields
 from agent.errors import UsageError
 from agent.inputs.payloads import ONE_OF, SENT_TIME, TIME
 from agent.records import KINDS, AnyReading, JsonValue, Reading
+from agent.replay.csv_rows import Fault, Rows
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_column
+from agent.replay.skipped import SkippedLine, all_skipped_text
+
+ALWAYS = (-inf, inf)
 
 
 def own_columns(kind: str) -> list[str]:
@@ -27,52 +34,34 @@ def own_columns(kind: str) -> list[str]:
     return [item.name for item in fields(KINDS[kind]) if item.name not in shared]
 
 
-def readings_from_csv(kind: str, text: str, name: str) -> list[AnyReading]:
-    """The readings of one file in its order; raises UsageError with file and line. `name` is the file's."""
-    rows = _rows(text, name)
-    if not rows:
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a file gives: readings in its order, and the lines that were left out."""
+
+    readings: list[AnyReading]
+    skipped: list[SkippedLine]
+
+
+def readings_from_csv(kind: str, text: str, name: str, span: tuple[float, float] = ALWAYS) -> Taken:
+    """The readings of one file in its order; `name` is the file's.
+
+    A line that cannot be used, or that lies outside `span` (Unix seconds), is skipped. Raises UsageError with
+    file and line where the header is wrong or no line can be used.
+    """
+    body = Rows(text, name)
+    if body.header is None:
         raise UsageError(
             f"{name}: is empty; expected a header line; remove the file if there is no {kind} data"
         )
-    header, body = [cell.strip() for cell in rows[0]], rows[1:]
-    _check_header(kind, header, name)
-    if body and set(map(len, body)) != {len(header)}:
-        ragged = next(index for index, row in enumerate(body) if len(row) != len(header))
-        raise UsageError(
-            f"{name}, line {_line(text, ragged)}: {len(body[ragged])} cells, expected {len(header)};"
-            " the file was cut short or a comma in a text stands without quotes"
-        )
-    cells: list[Sequence[str]] = list(zip(*body, strict=True)) if body else [()] * len(header)
-    columns = dict(zip(header, cells, strict=True))
-    return _readings(kind, columns, _Place(text, name))
-
-
-class _Place:
-    """Words where in the file something is wrong."""
-
-    def __init__(self, text: str, name: str) -> None:
-        self.text, self.name = text, name
-
-    def error(self, index: int, message: str) -> UsageError:
-        """An error about the reading number `index`."""
-        return UsageError(f"{self.name}, line {_line(self.text, index)}: {message}")
-
-
-def _rows(text: str, name: str) -> list[list[str]]:
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        return list(filter(None, reader))
-    except csv.Error as error:
-        raise UsageError(
-            f"{name}, line {reader.line_num}: is not CSV ({error}); the file was cut short or is no CSV file"
-        ) from None
-
-
-def _line(text: str, index: int) -> int:
-    """The line on which the reading number `index` ends; quoted cells may hold line ends."""
-    reader = csv.reader(io.StringIO(text, newline=""))
-    rows = (reader.line_num for row in reader if row)
-    return next(line for number, line in enumerate(rows, start=-1) if number == index)
+    _check_header(kind, body.header, name)
+    body.drop_ragged()
+    readings: list[AnyReading] | None = None
+    # Each round drops the lines that it finds wrong; what is left has fewer faults to find.
+    while readings is None:
+        readings = _readings(kind, body, span)
+    if body.skipped and not readings:
+        raise UsageError(f"{name}: no line can be used\n{all_skipped_text(body.skipped)}")
+    return Taken(readings, sorted(body.skipped, key=attrgetter("line")))
 
 
 def _check_header(kind: str, header: list[str], name: str) -> None:
@@ -91,11 +80,18 @@ def _check_header(kind: str, header: list[str], name: str) -> None:
         )
 
 
-def _readings(kind: str, columns: dict[str, Sequence[str]], place: _Place) -> list[AnyReading]:
+def _readings(kind: str, body: Rows, span: tuple[float, float]) -> list[AnyReading] | None:
+    """The readings, or None after the rows that have a fault were left out."""
+    columns = body.columns()
     known = set(own_columns(kind))
-    values: dict[str, Sequence[object]] = {"unix_s": _times(columns[TIME], place)}
+    times = _times(columns[TIME], span)
+    sent = _sent_times(columns[SENT_TIME]) if SENT_TIME in columns else _Times([], {})
+    if faults := {**sent.faults, **times.faults}:
+        body.drop(faults)
+        return None
+    values: dict[str, Sequence[object]] = {"unix_s": times.unix_s}
     if SENT_TIME in columns:
-        values["sent_unix_s"] = _sent_times(columns[SENT_TIME], place)
+        values["sent_unix_s"] = sent.unix_s
     unknown: dict[str, Sequence[str]] = {}
     for column, cells in columns.items():
         if column in known:
@@ -104,14 +100,17 @@ def _readings(kind: str, columns: dict[str, Sequence[str]], place: _Place) -> li
             unknown[column] = cells
     if unknown:
         values["extra"] = _extras(unknown)
-    _check_together(kind, values, place)
+    if faults := _bare(kind, values):
+        body.drop(faults)
+        return None
     names = list(values)
     # One row after the other: a list of all of them costs more time than their validation.
     rows = (dict(zip(names, row, strict=True)) for row in zip(*values.values(), strict=True))
     try:
         return _adapter(kind).validate_python(rows)
     except ValidationError as error:
-        raise _reading_error(kind, error, place) from None
+        body.drop(_field_faults(kind, error))
+        return None
 
 
 @cache
@@ -119,39 +118,68 @@ def _adapter(kind: str) -> TypeAdapter[list[AnyReading]]:
     return TypeAdapter(list[KINDS[kind]])  # type: ignore[valid-type]
 
 
-def _times(cells: Sequence[str], place: _Place) -> list[float]:
-    times = _all_times(cells, TIME, place)
-    if times != sorted(times):
-        wrong = next(index for index, (a, b) in enumerate(pairwise(times), start=1) if b < a)
-        raise place.error(
-            wrong,
-            f"time is {cells[wrong]!r}, before the line above ({cells[wrong - 1]!r});"
-            " expected the order of receipt; sort the file by its time column",
+@dataclass(frozen=True, slots=True)
+class _Times:
+    unix_s: Sequence[float | None]
+    faults: dict[int, Fault]
+
+
+def _times(cells: Sequence[str], span: tuple[float, float]) -> _Times:
+    found = unix_s_from_column(cells)
+    faults = {index: _time_fault(TIME, cells[index]) for index, one in enumerate(found) if one is None}
+    times = [(one, index) for index, one in enumerate(found) if one is not None]
+    faults |= {
+        index: (
+            TIME,
+            repr(cells[index]),
+            f"a time of the session ({rfc3339_from_unix_s(span[0])} to {rfc3339_from_unix_s(span[1])})",
         )
-    return times
+        for one, index in times
+        if not span[0] <= one <= span[1]
+    }
+    if not faults and found != sorted(one for one, _ in times):
+        in_order = set(_longest_in_order([one for one, _ in times]))
+        faults = {
+            index: (
+                TIME,
+                f"{cells[index]!r}, out of order",
+                "the order of receipt; sort the file by its time",
+            )
+            for index in range(len(cells))
+            if index not in in_order
+        }
+    return _Times(found, faults)
 
 
-def _all_times(cells: Sequence[str], column: str, place: _Place) -> list[float]:
-    times: list[float] = []
-    for index, time_unix_s in enumerate(unix_s_from_column(cells)):
-        if time_unix_s is None:
-            raise _time_error(index, column, cells[index], place)
-        times.append(time_unix_s)
-    return times
+def _longest_in_order(times: Sequence[float]) -> list[int]:
+    """Indices of a longest run, not nearly contiguous, of times that never go back (patience sorting)."""
+    tails: list[float] = []
+    at: list[int] = []
+    before: list[int] = [-1] * len(times)
+    for index, time_unix_s in enumerate(times):
+        place = bisect_right(tails, time_unix_s)
+        before[index] = at[place - 1] if place else -1
+        tails[place : place + 1] = [time_unix_s]
+        at[place : place + 1] = [index]
+    found, index = [], at[-1]
+    while index >= 0:
+        found.append(index)
+        index = before[index]
+    return found[::-1]
 
 
-def _sent_times(cells: Sequence[str], place: _Place) -> list[float | None]:
-    times = unix_s_from_column(cells)
-    for index, (cell, time_unix_s) in enumerate(zip(cells, times, strict=True)):
-        if cell and time_unix_s is None:
-            raise _time_error(index, SENT_TIME, cell, place)
-    return times
+def _sent_times(cells: Sequence[str]) -> _Times:
+    found = unix_s_from_column(cells)
+    faults = {
+        index: _time_fault(SENT_TIME, cell)
+        for index, (cell, one) in enumerate(zip(cells, found, strict=True))
+        if cell and one is None
+    }
+    return _Times(found, faults)
 
 
-def _time_error(index: int, column: str, cell: str, place: _Place) -> UsageError:
-    return place.error(
-        index, f"{column} is {cell!r}; expected RFC 3339 such as 2026-07-18T09:00:00Z, or Unix seconds"
-    )
+def _time_fault(column: str, cell: str) -> Fault:
+    return column, repr(cell), "RFC 3339 such as 2026-07-18T09:00:00Z, or Unix seconds"
 
 
 def _extras(columns: dict[str, Sequence[str]]) -> list[dict[str, JsonValue]]:
@@ -171,25 +199,29 @@ def _extra_value(cell: str) -> JsonValue:
     return value
 
 
-def _check_together(kind: str, values: dict[str, Sequence[object]], place: _Place) -> None:
+def _bare(kind: str, values: Mapping[str, Sequence[object]]) -> dict[int, Fault]:
+    """Rows that have none of the fields of which their kind needs one."""
     names = ONE_OF.get(kind)
     if names is None:
-        return
+        return {}
     present = [values[name] for name in names if name in values]
     if any(None not in cells for cells in present):
-        return
-    count = len(values["unix_s"])
-    bare = next((index for index in range(count) if all(cells[index] is None for cells in present)), None)
-    if bare is not None:
-        raise place.error(bare, f"none of {', '.join(names)} has a value; expected at least one")
+        return {}
+    return {
+        index: ("", f"none of {', '.join(names)} has a value", "at least one")
+        for index in range(len(values["unix_s"]))
+        if all(cells[index] is None for cells in present)
+    }
 
 
-def _reading_error(kind: str, error: ValidationError, place: _Place) -> UsageError:
-    first = error.errors(include_url=False)[0]
-    index, column = int(first["loc"][0]), str(first["loc"][1])
-    expected = allowed_text(known_fields(KINDS[kind])[column])
-    got = "empty" if first["input"] is None else repr(first["input"])
-    return place.error(index, f"{column} is {got}; expected {expected}; correct or empty the cell")
+def _field_faults(kind: str, error: ValidationError) -> dict[int, Fault]:
+    """The first fault of each row that the records refuse."""
+    faults: dict[int, Fault] = {}
+    for one in error.errors(include_url=False):
+        index, column = int(one["loc"][0]), str(one["loc"][1])
+        got = "empty" if one["input"] is None else repr(one["input"])
+        faults.setdefault(index, (column, got, allowed_text(known_fields(KINDS[kind])[column])))
+    return faults
 
 
 def readings_to_csv(kind: str, readings: Sequence[AnyReading]) -> str:

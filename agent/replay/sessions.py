@@ -7,7 +7,6 @@ import json
 import os
 import shutil
 import tomllib
-import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,8 +20,10 @@ from agent.errors import UsageError
 from agent.job import Job
 from agent.records import CSV_STEMS, KINDS, AnyReading
 from agent.replay.labels import Label, labels_from_csv, labels_to_csv
-from agent.replay.session_csv import readings_from_csv, readings_to_csv
+from agent.replay.session_csv import Taken, readings_from_csv, readings_to_csv
+from agent.replay.session_files import csv_text, whole_text
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
+from agent.replay.skipped import SkippedLine
 
 BUNDLED = Path(agent.__file__).parents[1] / "replay_data"
 SESSION_FILE = "session.toml"
@@ -38,7 +39,8 @@ OUTSIDE_SPAN_S = 86_400.0
 class Session:
     """One recorded day. `readings` stand in the order in which they enter the engine.
 
-    `labels` is None where nobody has labelled the day, and empty where nothing went wrong.
+    `labels` is None where nobody has labelled the day, and empty where nothing went wrong. `skipped` are the
+    lines of its files that could not be used.
     """
 
     title: str
@@ -51,6 +53,7 @@ class Session:
     job: Job
     readings: Sequence[AnyReading]
     labels: tuple[Label, ...] | None
+    skipped: tuple[SkippedLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +100,7 @@ def read_head(folder: Path) -> SessionHead:
         start_unix_s=_time_value(head, "start", folder / SESSION_FILE),
         end_unix_s=_time_value(head, "end", folder / SESSION_FILE),
         zone=ZoneInfo(job_from_mapping(_toml(config), str(config)).site.time_zone),
-        labels=None if labels is None else labels_from_csv(_text(labels), str(labels)),
+        labels=None if labels is None else labels_from_csv(whole_text(labels), str(labels)),
     )
 
 
@@ -118,18 +121,20 @@ def read_session(folder: Path) -> Session:
         raise UsageError(f"{folder / SESSION_FILE}: end is not after start; correct one of them")
     config = folder / CONFIG_FILE
     labels = _csv_path(folder, LABELS_STEM)
+    taken = _without_collector(lambda: _all_readings(folder, start_unix_s, end_unix_s))
     return Session(
         **texts,
         start_unix_s=start_unix_s,
         end_unix_s=end_unix_s,
-        config_text=_text(config),
+        config_text=whole_text(config),
         job=job_from_mapping(_toml(config), str(config)),
-        readings=_without_collector(lambda: _all_readings(folder, start_unix_s, end_unix_s)),
-        labels=None if labels is None else labels_from_csv(_text(labels), str(labels)),
+        readings=taken.readings,
+        labels=None if labels is None else labels_from_csv(whole_text(labels), str(labels)),
+        skipped=tuple(taken.skipped),
     )
 
 
-def _without_collector(load: Callable[[], list[AnyReading]]) -> list[AnyReading]:
+def _without_collector(load: Callable[[], Taken]) -> Taken:
     """What `load` returns, without searching for reference cycles meanwhile.
 
     A day has 60,000 records and no cycle among them, and the search takes as long as the reading.
@@ -143,32 +148,34 @@ def _without_collector(load: Callable[[], list[AnyReading]]) -> list[AnyReading]
             gc.enable()
 
 
-def _all_readings(folder: Path, start_unix_s: float, end_unix_s: float) -> list[AnyReading]:
-    """Sorted by time; the sort is stable: equal times keep the order of the kinds, then of the files."""
-    readings: list[AnyReading] = []
+def _all_readings(folder: Path, start_unix_s: float, end_unix_s: float) -> Taken:
+    """Sorted by time; the sort is stable: equal times keep the order of the kinds, then of the files.
+
+    All files are read before any is complained about.
+    """
+    around = (start_unix_s - OUTSIDE_SPAN_S, end_unix_s + OUTSIDE_SPAN_S)
+    taken = Taken([], [])
+    refused: list[str] = []
     for kind, stem in CSV_STEMS.items():
-        path = _csv_path(folder, stem)
-        if path is None:
+        try:
+            path = _csv_path(folder, stem)
+            if path is None:
+                continue
+            text, cut = csv_text(path)
+            found = readings_from_csv(kind, text, str(path), around)
+        except UsageError as error:
+            refused.append(str(error))
             continue
-        found = readings_from_csv(kind, _text(path), str(path))
-        _check_span(found, start_unix_s, end_unix_s, path)
-        readings += found
-    readings.sort(key=attrgetter("unix_s"))
-    if not readings:
+        taken.readings.extend(found.readings)
+        taken.skipped.extend([*found.skipped, *cut])
+    if refused:
+        raise UsageError("\n".join(refused))
+    taken.readings.sort(key=attrgetter("unix_s"))
+    if not taken.readings:
         raise UsageError(
             f"{folder}: holds no reading; expected at least one of {', '.join(CSV_STEMS.values())}"
         )
-    return readings
-
-
-def _check_span(found: Sequence[AnyReading], start_unix_s: float, end_unix_s: float, path: Path) -> None:
-    for reading in (*found[:1], *found[-1:]):
-        if not start_unix_s - OUTSIDE_SPAN_S <= reading.unix_s <= end_unix_s + OUTSIDE_SPAN_S:
-            span = f"{rfc3339_from_unix_s(start_unix_s)} to {rfc3339_from_unix_s(end_unix_s)}"
-            raise UsageError(
-                f"{path}: has a reading of {rfc3339_from_unix_s(reading.unix_s)}, more than a day outside the"
-                f" session ({span}); it belongs to another day, or start and end in {SESSION_FILE} are wrong"
-            )
+    return taken
 
 
 def _csv_path(folder: Path, stem: str) -> Path | None:
@@ -178,27 +185,9 @@ def _csv_path(folder: Path, stem: str) -> Path | None:
     return found[0] if found else None
 
 
-def _text(path: Path) -> str:
-    try:
-        data = path.read_bytes()
-        if path.suffix == ".gz":
-            data = gzip.decompress(data)
-        # Spreadsheets put a byte-order mark in front.
-        return data.decode("utf-8-sig")
-    except FileNotFoundError:
-        raise UsageError(f"{path}: is missing; a session folder needs it") from None
-    except (EOFError, gzip.BadGzipFile, zlib.error) as error:
-        raise UsageError(
-            f"{path}: cannot be unpacked ({error}); the file was cut short, copy it again"
-        ) from None
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise UsageError(f"{path}, line {line}: is not UTF-8 text; save the file as UTF-8") from None
-
-
 def _toml(path: Path) -> dict[str, object]:
     try:
-        return tomllib.loads(_text(path))
+        return tomllib.loads(whole_text(path))
     except tomllib.TOMLDecodeError as error:
         raise UsageError(f"{path}: is not TOML: {error}; text stands in quotes, a key once") from None
 

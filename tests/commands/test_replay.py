@@ -132,20 +132,17 @@ def test_a_missed_episode_is_a_finding(tmp_path: Path, capsys: Output) -> None:
     assert "on-battery" in capsys.readouterr().out
 
 
-def _cut(folder: Path) -> None:
-    path = folder / "signal.csv.gz"
-    path.write_bytes(path.read_bytes()[:-500])
+def _empty(folder: Path) -> None:
+    (folder / "weather.csv").write_text("", encoding="utf-8")
 
 
-def _swap(folder: Path) -> None:
-    path = folder / "weather.csv"
-    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
-    lines[1], lines[5] = lines[5], lines[1]
-    path.write_text("".join(lines), encoding="utf-8")
+def _no_zone(folder: Path) -> None:
+    path = folder / "config.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("time_zone", "zone"), encoding="utf-8")
 
 
 @pytest.mark.parametrize(
-    ("breaks", "words"), [(_cut, "signal.csv.gz: cannot be unpacked"), (_swap, "weather.csv, line")]
+    ("breaks", "words"), [(_empty, "weather.csv: is empty"), (_no_zone, "site.time_zone")]
 )
 def test_a_broken_session_is_named_and_the_others_are_replayed(
     tmp_path: Path, capsys: Output, breaks: Callable[[Path], None], words: str
@@ -172,3 +169,18 @@ def test_a_broken_session_is_named_and_the_others_are_replayed(
 def test_usage_errors(arguments: list[str], words: str, capsys: Output) -> None:
     assert main(["replay", *arguments]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_a_bad_line_is_named_and_the_day_replayed_unless_strict(tmp_path: Path, capsys: Output) -> None:
+    folder = tmp_path / "day"
+    shutil.copytree(BUNDLED / "quiet-dune", folder)
+    path = folder / "weather.csv"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    lines[5] = "a coffee stain\n"
+    path.write_text("".join(lines), encoding="utf-8")
+    assert main(["replay", str(folder)]) == 1
+    said = capsys.readouterr()
+    assert "weather.csv, line 6: 1 cells; expected" in said.err
+    assert "Trail run past the long dune" in said.out
+    assert main(["replay", str(folder), "--strict"]) == 2
+    assert "weather.csv, line 6" in capsys.readouterr().err

@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from agent.cli import main
+from agent.replay.sessions import BUNDLED
 
 Output = pytest.CaptureFixture[str]
 TABLES = ("figures", "alerts", "actions", "sun_hours", "minutes")
@@ -105,3 +106,12 @@ def test_the_text_of_the_pdf_is_that_of_the_page(out: Path) -> None:
 def test_wrong_use_is_explained(arguments: list[str], words: str, capsys: Output) -> None:
     assert main(["report", *arguments]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_a_bad_day_does_not_cost_the_good_one(tmp_path: Path, capsys: Output) -> None:
+    bad = tmp_path / "bad"
+    shutil.copytree(BUNDLED / "quiet-dune", bad)
+    (bad / "weather.csv").write_text("time;air_degc\n", encoding="utf-8")
+    assert main(["report", str(bad), "quiet-dune", "--out", str(tmp_path / "out")]) == 1
+    assert "weather.csv, line 1: the cells are separated by semicolons" in capsys.readouterr().err
+    assert (tmp_path / "out" / "report.html").exists()

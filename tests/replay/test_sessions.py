@@ -2,6 +2,7 @@
 
 import csv
 import gzip
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,12 +13,18 @@ from agent.errors import UsageError
 from agent.inputs.payloads import ONE_OF
 from agent.records import Signal
 from agent.replay.labels import Label
+from agent.replay.session_csv import readings_from_csv
+from agent.replay.session_files import MAX_FILE_BYTES
 from agent.replay.sessions import read_session, session_folder, write_session
+from agent.replay.skipped import skipped_text
 from tests.replay.session_files import START_UNIX_S, readings, replace_in, session
 
 LABEL = Label(
     start_unix_s=START_UNIX_S + 5.0, end_unix_s=START_UNIX_S + 9.5, cause="rain", comment="short, light"
 )
+
+
+BAD_LINE = Signal(unix_s=START_UNIX_S + 61.0, esno_db=14.2, locked=False)  # line 3 of signal.csv
 
 
 @pytest.fixture
@@ -100,58 +107,120 @@ def _remove(name: str) -> Callable[[Path], None]:
     return lambda folder: (folder / name).unlink()
 
 
-def _cut_packed(folder: Path) -> None:
-    path = folder / "temperature.csv"
-    (folder / "temperature.csv.gz").write_bytes(gzip.compress(path.read_bytes() * 50)[:-20])
+@pytest.mark.parametrize(
+    ("breaks", "message"),
+    [
+        (_change("signal.csv", "14.2", "warm"), "line 3: esno_db is 'warm'; expected a number from"),
+        (_change("signal.csv", "14.2", "99"), "line 3: esno_db is '99'; expected a number from -40 to"),
+        (_change("signal.csv", "14.2", "nan"), "line 3: esno_db is 'nan'"),
+        (_change("signal.csv", "14.2,false", ","), "line 3: none of locked, esno_db, cn_db"),
+        (_change("signal.csv", ",false", ",perhaps"), "line 3: locked is 'perhaps'; expected true or false"),
+        (_change("signal.csv", "07:01:01Z", "soon"), "line 3: time is '2026-07-18Tsoon'; expected RFC"),
+        (_change("signal.csv", "18T07:01:01Z", "25T07:01:01Z"), "line 3: time is .*; expected a time of the"),
+        (_change("signal.csv", "14.2,", ""), r"line 3: \d cells; expected \d; it was cut short"),
+        (_change("signal.csv", "14.2", '"14.2'), "line 3: is not CSV"),
+    ],
+)
+def test_a_bad_line_costs_nothing_but_itself(
+    folder: Path, breaks: Callable[[Path], None], message: str
+) -> None:
+    breaks(folder)
+    found = read_session(folder)
+    (skipped,) = found.skipped
+    assert re.search(f"signal.csv, {message}", str(skipped))
+    assert list(found.readings) == [one for one in readings() if one != BAD_LINE]
+
+
+def test_a_bad_byte_costs_its_line(folder: Path) -> None:
+    path = folder / "signal.csv"
+    path.write_bytes(path.read_bytes().replace(b"14.2", b"14.\xff"))
+    found = read_session(folder)
+    assert [str(one).partition("line ")[2] for one in found.skipped] == [
+        "3: bytes that are no text; expected UTF-8; save the file as UTF-8"
+    ]
+    assert list(found.readings) == [one for one in readings() if one != BAD_LINE]
+
+
+def test_one_time_far_ahead_does_not_cost_the_lines_after_it(folder: Path) -> None:
+    """The longest run of lines in order is kept, wherever it begins."""
+    replace_in(folder / "signal.csv", "2026-07-18T07:01:00Z", "2026-07-18T07:59:00Z")
+    found = read_session(folder)
+    assert [one.line for one in found.skipped] == [2]
+    assert sum(isinstance(one, Signal) for one in found.readings) == 2
+
+
+@pytest.mark.parametrize(
+    ("times", "line"), [((0, 9, 1, 2, 3), 3), ((5, 6, 1, 7, 8), 4), ((1, 2, 2, 3, 0), 6)]
+)
+def test_the_line_out_of_order_is_the_one_that_is_left_out(times: tuple[int, ...], line: int) -> None:
+    text = "time,esno_db\n" + "".join(f"{1_784_367_000 + one},9.5\n" for one in times)
+    taken = readings_from_csv("signal", text, "signal.csv")
+    (skipped,) = taken.skipped
+    assert (skipped.line, len(taken.readings)) == (line, 4)
+    assert skipped.got.endswith("out of order")
+
+
+def test_a_packed_file_that_was_cut_gives_what_it_has(folder: Path) -> None:
+    path = folder / "signal.csv"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    many = [f"{lines[2]}" for _ in range(5000)]
+    packed = gzip.compress("\n".join([lines[0], *many, ""]).encode(), mtime=0)
     path.unlink()
+    (folder / "signal.csv.gz").write_bytes(packed[: len(packed) // 2])
+    found = read_session(folder)
+    (cut,) = found.skipped
+    kept = sum(isinstance(one, Signal) for one in found.readings)
+    assert 0 < kept < 5000
+    assert cut.line == kept + 2
+    assert "was cut short" in str(cut)
+
+
+def test_a_packed_file_that_is_larger_than_any_day_is_refused(folder: Path) -> None:
+    path = folder / "power.csv"
+    path.unlink()
+    bomb = gzip.compress(b"0" * (MAX_FILE_BYTES + 10), 1)
+    (folder / "power.csv.gz").write_bytes(bomb)
+    with pytest.raises(UsageError, match=r"power.csv.gz: has more than 200 MB"):
+        read_session(folder)
+
+
+def test_all_files_are_read_before_the_bad_ones_are_named(folder: Path) -> None:
+    replace_in(folder / "power.csv", "battery", "sun")
+    (folder / "weather.csv").write_bytes(b"")
+    with pytest.raises(UsageError) as raised:
+        read_session(folder)
+    assert "power.csv: no line can be used" in str(raised.value)
+    assert "power.csv, line 2: source is 'sun'" in str(raised.value)
+    assert "weather.csv: is empty" in str(raised.value)
+
+
+def test_ten_are_listed_and_the_rest_counted_by_reason() -> None:
+    cells = ["", "warm"] + ["9.5"] * 9
+    text = "time,esno_db\n" + "".join(f"{1_784_367_000 + n},{cells[n % 11]}\n" for n in range(121))
+    taken = readings_from_csv("signal", text, "signal.csv")
+    said = skipped_text(taken.skipped)
+    assert len(taken.readings) == 99
+    assert len(said) == 13
+    assert said[0].startswith("signal.csv, line 2: none of esno_db")
+    assert said[10] == "and 12 more lines skipped, 22 in all:"
+    assert [line.split(":")[1] for line in said[11:]] == [" 11 x the line", " 11 x esno_db"]
 
 
 @pytest.mark.parametrize(
     ("breaks", "message"),
     [
         (
-            _change("signal.csv", "14.2", "warm"),
-            r"signal.csv, line 3: esno_db is 'warm'; expected a number from",
-        ),
-        (
-            _change("signal.csv", "14.2", "99"),
-            r"signal.csv, line 3: esno_db is '99'; expected a number from -40 to",
-        ),
-        (_change("signal.csv", "14.2", "nan"), r"signal.csv, line 3: esno_db is 'nan'"),
-        (_change("signal.csv", "14.2,false", ","), r"signal.csv, line 3: none of locked, esno_db, cn_db"),
-        (
-            _change("signal.csv", ",false", ",perhaps"),
-            r"signal.csv, line 3: locked is 'perhaps'.*true or false",
-        ),
-        (
-            _change("signal.csv", "07:01:01Z", "06:59:01Z"),
-            r"signal.csv, line 3: time is .* before the line above",
-        ),
-        (
-            _change("signal.csv", "07:01:01Z", "soon"),
-            r"signal.csv, line 3: time is '2026-07-18Tsoon'; expected RFC",
-        ),
-        (
             _change("signal.csv", "esno_db,", "esno_db,esno_db,"),
             r"signal.csv, line 1: column 'esno_db' .* twice",
         ),
-        (_change("signal.csv", "14.2,", ""), r"signal.csv, line 3: \d cells, expected \d; the file was cut"),
-        (
-            _change("notes.csv", "peak-done", "peeked"),
-            r"notes.csv, line 3: kind is 'peeked'; expected .*peak-done",
-        ),
         (_change("temperature.csv", "where", "place"), r"temperature.csv, line 1: column where is missing"),
         (_change("power.csv", "time,", "when,"), r"power.csv, line 1: column time is missing"),
-        (_change("power.csv", "2026-07-18", "2025-07-18"), r"power.csv: has a reading of 2025.*another day"),
         (_write("power.csv", b""), r"power.csv: is empty; expected a header line; remove the file"),
         (
             _write("power.csv", b"time;source\n"),
             r"power.csv, line 1: .*semicolons; save the file with commas",
         ),
-        (_write("power.csv", b'time,source\n"2026'), r"power.csv, line 2: is not CSV"),
-        (_write("power.csv", b"time,source\n\xff\xfe"), r"power.csv, line 2: is not UTF-8 text"),
         (_write("power.csv.gz", b""), r"power.csv.gz: stands beside power.csv; remove one"),
-        (_cut_packed, r"temperature.csv.gz: cannot be unpacked .* cut short"),
         (_write("labels.csv", b"start,end\n"), r"labels.csv, line 1: column cause is missing"),
         (
             _write("labels.csv", b"start,end,cause\n0,1,fog\n"),
@@ -174,6 +243,13 @@ def _cut_packed(folder: Path) -> None:
             _change("config.toml", "diameter_m = 0.98", "diameter_m = 98"),
             r"config.toml: antenna.diameter_m = 98",
         ),
+        (
+            _change("power.csv", "2026-07-18", "2025-07-18"),
+            r"power.csv: no line can be used\n.*line 2: time is '2025.*expected a time of the session",
+        ),
+        (_write("power.csv", b'time,source\n"2026'), r"power.csv, line 2: is not CSV"),
+        (_write("power.csv", b"time,source\n\xff\xfe"), r"power.csv, line 2: bytes that are no text"),
+        (_write("session.toml", b"\xff"), r"session.toml: is damaged or no UTF-8 text"),
     ],
 )
 def test_says_what_is_wrong_where_and_what_to_do(

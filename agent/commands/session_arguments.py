@@ -1,0 +1,49 @@
+"""The sessions that a command names: all are read before anything is said of the bad ones."""
+
+import argparse
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from agent.errors import UsageError
+from agent.replay.sessions import Session, read_session, session_folder
+from agent.replay.skipped import all_skipped_text, skipped_text
+
+
+@dataclass(frozen=True, slots=True)
+class SessionsRead:
+    """Sessions by the name that the user gave. `flawless` is false where something of them was left out."""
+
+    sessions: Mapping[str, Session]
+    folders: Mapping[str, Path]
+    flawless: bool
+
+
+def add_strict(parser: argparse.ArgumentParser) -> None:
+    """The option that refuses a file for one bad line."""
+    parser.add_argument(
+        "--strict", action="store_true", help="refuse a session for one bad line instead of skipping the line"
+    )
+
+
+def read_sessions(names: Sequence[str], strict: bool) -> SessionsRead:
+    """Read each; what is skipped or refused goes to the error output. Raises UsageError where none is."""
+    folders = {name: session_folder(name) for name in names}
+    sessions: dict[str, Session] = {}
+    refused: list[str] = []
+    for name, folder in folders.items():
+        try:
+            session = read_session(folder)
+            if strict and session.skipped:
+                raise UsageError(all_skipped_text(session.skipped))
+        except UsageError as error:
+            refused.append(str(error))
+            continue
+        sessions[name] = session
+        sys.stderr.writelines(f"{line}\n" for line in skipped_text(session.skipped))
+    if not sessions:
+        raise UsageError("\n".join(refused))
+    sys.stderr.writelines(f"{text}\n" for text in refused)
+    skipped = any(session.skipped for session in sessions.values())
+    return SessionsRead(sessions, folders, flawless=not refused and not skipped)
