@@ -201,7 +201,7 @@ def test_ten_are_listed_and_the_rest_counted_by_reason() -> None:
     said = skipped_text(taken.skipped)
     assert len(taken.readings) == 99
     assert len(said) == 13
-    assert said[0].startswith("signal.csv, line 2: none of esno_db")
+    assert said[0].startswith("signal.csv, line 2: none of locked")
     assert said[10] == "and 12 more lines skipped, 22 in all:"
     assert [line.split(":")[1] for line in said[11:]] == [" 11 x the line", " 11 x esno_db"]
 
