@@ -6,12 +6,16 @@ import sys
 from operator import attrgetter
 from pathlib import Path
 
+from agent.commands.session_arguments import add_strict
 from agent.config import load_config
 from agent.errors import UsageError
+from agent.inputs.messages import kind_of, to_message
+from agent.job import Job
 from agent.records import AnyReading
 from agent.replay.import_csv import csv_map, readings_from
 from agent.replay.job_toml import job_toml
 from agent.replay.sessions import Session, write_session
+from agent.replay.skipped import all_skipped_text, skipped_text
 
 SUMMARY = "write CSV files of another program as a session folder"
 EXAMPLE = "peakshade import van-1.toml saturday --csv modem.csv modem-map.toml"
@@ -26,20 +30,41 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--csv", nargs=2, type=Path, action="append", required=True, metavar=("FILE", "MAP"),
         help="a file and the TOML file that says what its columns are; may be given several times",
     )  # fmt: skip
+    parser.add_argument(
+        "--show",
+        type=int,
+        metavar="N",
+        help="show the first N readings that the maps make, write nothing",
+    )
+    add_strict(parser)
     parser.add_argument("--title", default="Imported day", help="of the session (default: Imported day)")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the folder."""
+    """Write the folder, or show what would be in it; 1 where something was left out."""
     job = load_config(args.config, os.environ).job
-    readings: list[AnyReading] = []
-    for path, map_path in args.csv:
-        readings += readings_from(path, csv_map(_text(map_path), str(map_path)))
-    readings.sort(key=attrgetter("unix_s"))
+    parts = [readings_from(path, csv_map(_text(map_path), str(map_path))) for path, map_path in args.csv]
+    readings = sorted((one for part in parts for one in part.readings), key=attrgetter("unix_s"))
+    skipped = [line for part in parts for line in part.skipped]
+    if args.strict and skipped:
+        raise UsageError(all_skipped_text(skipped))
+    sys.stderr.writelines(f"{line}\n" for line in skipped_text(skipped))
+    for (path, _), part in zip(args.csv, parts, strict=True):
+        if part.bare_rows:
+            sys.stderr.write(f"{path}: {part.bare_rows} rows hold none of the values that the map names\n")
+    if args.show is not None:
+        sys.stdout.writelines(f"{kind_of(one)} {to_message(one).decode()}\n" for one in readings[: args.show])
+        sys.stdout.write(f"{len(readings)} readings; nothing was written\n")
+    else:
+        _write(args.out, args.title, job, readings)
+    return 1 if skipped else 0
+
+
+def _write(folder: Path, title: str, job: Job, readings: list[AnyReading]) -> None:
     if len({reading.unix_s for reading in readings}) < 2:
         raise UsageError("the files hold no two moments of readings; check the maps' columns")
     session = Session(
-        title=args.title,
+        title=title,
         terminal=job.terminal,
         start_unix_s=readings[0].unix_s,
         end_unix_s=readings[-1].unix_s,
@@ -50,11 +75,8 @@ def run(args: argparse.Namespace) -> int:
         readings=readings,
         labels=None,
     )
-    write_session(args.out, session)
-    sys.stdout.write(
-        f"{args.out} written: {len(readings)} readings; replay it: peakshade replay {args.out}\n"
-    )
-    return 0
+    write_session(folder, session)
+    sys.stdout.write(f"{folder} written: {len(readings)} readings; replay it: peakshade replay {folder}\n")
 
 
 def _text(path: Path) -> str:

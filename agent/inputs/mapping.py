@@ -26,14 +26,22 @@ UnitOf = Callable[[str], str | None]
 
 
 class MappingError(ValueError):
-    """A value that cannot be taken over; the text says which, and what was expected."""
+    """A value that cannot be taken over; the text says which, and what was expected.
+
+    `reason` is the same without the value, to count by.
+    """
+
+    def __init__(self, subject: str, got: str, expected: str) -> None:
+        super().__init__(f"{subject} is {got}; expected {expected}")
+        self.reason = f"{subject}: expected {expected}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FieldMap:
     """Where one field comes from: a constant, or a source by `words`, else times `scale` plus `offset`.
 
-    The result is in `unit`, or in the field's own unit where none is named.
+    The result is in `unit`, or in the field's own unit where none is named. Of a text, `pattern` takes what
+    its one group matches, such as the number of "41.5 C".
     """
 
     source: str | None = None
@@ -42,6 +50,7 @@ class FieldMap:
     offset: float = 0.0
     unit: str | None = None
     words: Mapping[str, bool | float | str] = field(default_factory=dict)
+    pattern: str | None = None
 
     @property
     def converts(self) -> bool:
@@ -143,11 +152,23 @@ def _field_map(kind_section: str, key: str, value: object, findings: Findings) -
     if one is not None and (one.source is None) == (one.constant is None):
         findings.add("", section, value, "either source or constant")
         return None
+    if one is not None and one.pattern is not None and not _has_one_group(one.pattern):
+        findings.add(
+            section, "pattern", one.pattern, "a regular expression with one group, like '([-+.0-9]+)'"
+        )
+        return None
     if one is not None and one.unit is not None and one.unit not in units_of(key):
         allowed = f"one of {', '.join(units_of(key))}" if units_of(key) else "no unit: this field has none"
         findings.add(section, "unit", one.unit, allowed)
         return None
     return one
+
+
+def _has_one_group(pattern: str) -> bool:
+    try:
+        return re.compile(pattern).groups == 1
+    except re.error:
+        return False
 
 
 def no_unit(_: str) -> str | None:
@@ -182,12 +203,17 @@ def _with_unit(kind: str, name: str, how: FieldMap, unit_of: UnitOf) -> FieldMap
         return how
     if told not in units_of(name):
         raise MappingError(
-            f"{kind}.{name}: {how.source} is in {told}; expected one of {', '.join(units_of(name))}"
+            f"{kind}.{name}: {how.source}", f"in {told}", f"one of {', '.join(units_of(name))}"
         )
     return replace(how, unit=told)
 
 
 def _value(kind: str, name: str, how: FieldMap, value: JsonValue) -> JsonValue:
+    if how.pattern is not None and isinstance(value, str):
+        match = re.search(how.pattern, value)
+        if match is None:
+            raise MappingError(f"{kind}.{name}: {how.source}", repr(value), f"text with {how.pattern}")
+        value = match[1]
     if isinstance(value, str | int | float) and str(value) in how.words:
         return how.words[str(value)]
     hint, plain = known_fields(KINDS[kind])[name], own_fields(kind)[name]
@@ -195,7 +221,7 @@ def _value(kind: str, name: str, how: FieldMap, value: JsonValue) -> JsonValue:
     number = isinstance(read, int | float) and not isinstance(read, bool)
     if isinstance(read, dict | list) or (not number and (how.converts or how.words)):
         allowed = _expected(how, allowed_text(hint))
-        raise MappingError(f"{kind}.{name}: {how.source} is {value!r}; expected {allowed}")
+        raise MappingError(f"{kind}.{name}: {how.source}", repr(value), allowed)
     if not isinstance(read, int | float) or isinstance(read, bool):
         return read if isinstance(read, bool) else str(read)
     if plain is str:

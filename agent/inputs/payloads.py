@@ -49,7 +49,14 @@ RFC_3339 = re.compile(
 
 
 class PayloadError(ValueError):
-    """The message is refused; the text says what, where, got, expected and what to do."""
+    """The message is refused; the text says what, where, got, expected and what to do.
+
+    `reason` is the same without what was got, to count by.
+    """
+
+    def __init__(self, text: str, reason: str | None = None) -> None:
+        super().__init__(text)
+        self.reason = text if reason is None else reason
 
 
 def parse(kind: str, payload: bytes) -> AnyReading:
@@ -77,7 +84,7 @@ def reading_of(kind: str, tree: Mapping[str, JsonValue]) -> AnyReading:
     try:
         valid = _adapter(kind).validate_python(own)
     except ValidationError as error:
-        raise PayloadError(_field_message(kind, error)) from None
+        raise PayloadError(_field_message(kind, error), _field_reason(kind, error)) from None
     if valid.get("kind") == UNDO and valid.get("id") is None:
         raise PayloadError(
             f"{kind}: id is missing; expected the id of the note that {UNDO} takes back; add it"
@@ -209,7 +216,8 @@ def _check_one_of(kind: str, tree: Mapping[str, JsonValue]) -> None:
     names = ONE_OF.get(kind)
     if names is not None and all(tree.get(name) is None for name in names):
         got = ", ".join(map(_shown, tree))
-        raise PayloadError(f"{kind}: got only {got}; expected at least one of {', '.join(names)}")
+        expected = f"expected at least one of {', '.join(names)}"
+        raise PayloadError(f"{kind}: got only {got}; {expected}", f"{kind}: {expected}")
 
 
 def _check_nesting(kind: str, tree: JsonValue) -> None:
@@ -243,6 +251,11 @@ def _field_message(kind: str, error: ValidationError) -> str:
             f"{name} is {_shown(value)}; expected {_allowed(kind, name)}; {_advice(kind, name, value)}"
         )
     return f"{kind}: " + "; ".join(found)
+
+
+def _field_reason(kind: str, error: ValidationError) -> str:
+    names = [str(one["loc"][0]) for one in error.errors(include_url=False)]
+    return "; ".join(f"{kind}.{name}: expected {_allowed(kind, name)}" for name in names)
 
 
 def _allowed(kind: str, name: str) -> str:

@@ -21,9 +21,9 @@ from agent.config_check import allowed_text, known_fields
 from agent.errors import UsageError
 from agent.inputs.payloads import ONE_OF, SENT_TIME, TIME
 from agent.records import KINDS, AnyReading, JsonValue, Reading
-from agent.replay.csv_rows import Fault, Rows
+from agent.replay.csv_rows import Rows
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_column
-from agent.replay.skipped import SkippedLine, all_skipped_text
+from agent.replay.skipped import Fault, SkippedLine, all_skipped_text, cell_fault
 
 ALWAYS = (-inf, inf)
 
@@ -129,22 +129,14 @@ def _times(cells: Sequence[str], span: tuple[float, float]) -> _Times:
     faults = {index: _time_fault(TIME, cells[index]) for index, one in enumerate(found) if one is None}
     times = [(one, index) for index, one in enumerate(found) if one is not None]
     faults |= {
-        index: (
-            TIME,
-            repr(cells[index]),
-            f"a time of the session ({rfc3339_from_unix_s(span[0])} to {rfc3339_from_unix_s(span[1])})",
-        )
+        index: cell_fault(TIME, repr(cells[index]), "a time of the session or of a day around it")
         for one, index in times
         if not span[0] <= one <= span[1]
     }
     if not faults and found != sorted(one for one, _ in times):
         in_order = set(_longest_in_order([one for one, _ in times]))
         faults = {
-            index: (
-                TIME,
-                f"{cells[index]!r}, out of order",
-                "the order of receipt; sort the file by its time",
-            )
+            index: cell_fault(TIME, f"{cells[index]!r}, out of order", "the order of receipt; sort the file")
             for index in range(len(cells))
             if index not in in_order
         }
@@ -152,7 +144,7 @@ def _times(cells: Sequence[str], span: tuple[float, float]) -> _Times:
 
 
 def _longest_in_order(times: Sequence[float]) -> list[int]:
-    """Indices of a longest run, not nearly contiguous, of times that never go back (patience sorting)."""
+    """Indices of the most times that can be kept so that they never go back (patience sorting)."""
     tails: list[float] = []
     at: list[int] = []
     before: list[int] = [-1] * len(times)
@@ -179,7 +171,7 @@ def _sent_times(cells: Sequence[str]) -> _Times:
 
 
 def _time_fault(column: str, cell: str) -> Fault:
-    return column, repr(cell), "RFC 3339 such as 2026-07-18T09:00:00Z, or Unix seconds"
+    return cell_fault(column, repr(cell), "RFC 3339 such as 2026-07-18T09:00:00Z, or Unix seconds")
 
 
 def _extras(columns: dict[str, Sequence[str]]) -> list[dict[str, JsonValue]]:
@@ -208,7 +200,7 @@ def _bare(kind: str, values: Mapping[str, Sequence[object]]) -> dict[int, Fault]
     if any(None not in cells for cells in present):
         return {}
     return {
-        index: ("", f"none of {', '.join(names)} has a value", "at least one")
+        index: Fault(f"none of {', '.join(names)} has a value; expected at least one", "no value at all")
         for index in range(len(values["unix_s"]))
         if all(cells[index] is None for cells in present)
     }
@@ -220,7 +212,8 @@ def _field_faults(kind: str, error: ValidationError) -> dict[int, Fault]:
     for one in error.errors(include_url=False):
         index, column = int(one["loc"][0]), str(one["loc"][1])
         got = "empty" if one["input"] is None else repr(one["input"])
-        faults.setdefault(index, (column, got, allowed_text(known_fields(KINDS[kind])[column])))
+        expected = allowed_text(known_fields(KINDS[kind])[column])
+        faults.setdefault(index, cell_fault(column, got, expected))
     return faults
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from agent.errors import UsageError
 from agent.replay.csv_rows import NOT_UTF_8
-from agent.replay.skipped import SkippedLine
+from agent.replay.skipped import Fault, SkippedLine
 
 # Twelve hours of ten readings a second have 30 MB.
 MAX_FILE_BYTES = 200_000_000
@@ -19,6 +19,11 @@ def whole_text(path: Path) -> str:
     if cut or NOT_UTF_8.search(text):
         raise UsageError(f"{path}: is damaged or no UTF-8 text; copy it again, or save the file as UTF-8")
     return text
+
+
+def file_text(path: Path) -> str:
+    """The text of any CSV file, with bytes that are no UTF-8 as PEP 383 has them; raises UsageError."""
+    return csv_text(path)[0]
 
 
 def csv_text(path: Path) -> tuple[str, list[SkippedLine]]:
@@ -44,8 +49,8 @@ def csv_text(path: Path) -> tuple[str, list[SkippedLine]]:
         return text, []
     kept = text[: text.rfind("\n") + 1]
     line = kept.count("\n") + 1
-    got = "nothing more: the packed file is damaged or was cut short"
-    return kept, [SkippedLine(str(path), line, "", got, "the rest of the file; copy it again")]
+    cut = Fault("here the packed file is damaged or was cut short; copy it again", "damaged or cut short")
+    return kept, [SkippedLine(str(path), line, cut)]
 
 
 def _unpacked(data: bytes) -> tuple[bytes, bool]:

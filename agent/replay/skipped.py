@@ -8,26 +8,28 @@ LISTED = 10
 
 
 @dataclass(frozen=True, slots=True)
-class SkippedLine:
-    """One line that was left out. `column` is empty where no single cell is at fault.
+class Fault:
+    """Why something cannot be used: a sentence, and the reason to count by, which has no values in it."""
 
-    `got` is what stands there, `expected` what would do, and with the column the reason to count by.
-    """
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class SkippedLine:
+    """One line, or one reading of a line, that was left out."""
 
     file: str
     line: int
-    column: str
-    got: str
-    expected: str
-
-    @property
-    def reason(self) -> str:
-        """What was expected of which column; the same for every line of the same fault."""
-        return f"{self.column or 'the line'}: expected {self.expected}"
+    fault: Fault
 
     def __str__(self) -> str:
-        subject = f"{self.column} is {self.got}" if self.column else self.got
-        return f"{self.file}, line {self.line}: {subject}; expected {self.expected}"
+        return f"{self.file}, line {self.line}: {self.fault.text}"
+
+
+def cell_fault(column: str, got: str, expected: str) -> Fault:
+    """A cell that will not do."""
+    return Fault(f"{column} is {got}; expected {expected}", f"{column}: expected {expected}")
 
 
 def skipped_text(skipped: Sequence[SkippedLine]) -> list[str]:
@@ -37,7 +39,7 @@ def skipped_text(skipped: Sequence[SkippedLine]) -> list[str]:
     lines = [f"{one}; skipped" for one in skipped[:LISTED]]
     if len(skipped) > LISTED:
         lines.append(f"and {len(skipped) - LISTED} more lines skipped, {len(skipped)} in all:")
-        counts = Counter((one.file, one.reason) for one in skipped).most_common()
+        counts = Counter((one.file, one.fault.reason) for one in skipped).most_common()
         lines += [f"  {file}: {count} x {reason}" for (file, reason), count in counts[:LISTED]]
     return lines
 
