@@ -1,47 +1,103 @@
-"""The agent's clock: real time, or a recorded day played at a chosen speed."""
+"""The agent's clock: the computer's at the start and steady since, or a played day at a chosen speed."""
 
 import time
 from dataclasses import dataclass
 from math import inf
 
+from agent.records import ClockChange
+
 # A played day is at most so far ahead of its readings, in real time.
 LEAD_S = 1.0
+# A smaller correction of the computer's clock is lost among the delays of messages.
+CORRECTION_S = 2.0
+# Nobody watched for longer than this: what lay between is not decided after the fact.
+AWAY_S = 3600.0
+
+
+def steady_s() -> float:
+    """Seconds of a clock that nobody sets; where the system has one, it also counts while a laptop sleeps."""
+    boot_clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot_clock is None else time.clock_gettime(boot_clock)
 
 
 @dataclass(slots=True)
 class Clock:
-    """Maps real time to the agent's time: `now = start_unix_s + speed * (monotonic time since creation)`.
+    """Maps steady time to the agent's time: `now = start_unix_s + speed * (steady time since its start)`.
 
     It stops at `end_unix_s`, where the recorded day is over. `awaited_unix_s` is the earliest reading still
     under way, which only grows: the clock waits for it, so that a slow computer plays more slowly.
+    `offset_s` is the computer's clock less this one, as far as it is known.
     """
 
     start_unix_s: float
-    monotonic_start_s: float
+    steady_start_s: float
     speed: float
     end_unix_s: float = inf
     awaited_unix_s: float = inf
+    follows_computer: bool = False
+    offset_s: float = 0.0
+    looked_unix_s: float = inf
 
     def now(self) -> float:
-        """The agent's time, Unix seconds."""
-        played_unix_s = self.start_unix_s + self.speed * (time.monotonic() - self.monotonic_start_s)
+        """The agent's time, Unix seconds. It never runs back, whatever is done to the computer's clock."""
+        played_unix_s = self.start_unix_s + self.speed * (steady_s() - self.steady_start_s)
         return min(played_unix_s, self.end_unix_s, self.awaited_unix_s + LEAD_S * self.speed)
+
+    def shown(self) -> float:
+        """The time that people and devices know: the computer's own, or that of the played day."""
+        return self.now() + self.offset_s
+
+    def go_on(self, latest_unix_s: float, offset_s: float, computer_unix_s: float) -> ClockChange | None:
+        """Go on after an earlier run, whose time came to `latest_unix_s` with this offset.
+
+        The agent's time is the computer's again as soon as that does not run back. Returns what the engine
+        has to know of it, None where that is nothing.
+        """
+        if not self.follows_computer:
+            return None
+        stepped_s = 0.0
+        if computer_unix_s >= latest_unix_s:
+            now_unix_s = computer_unix_s
+        else:
+            now_unix_s = max(latest_unix_s, computer_unix_s - offset_s)
+            stepped_s = computer_unix_s - offset_s - now_unix_s
+        self.start_unix_s, self.steady_start_s = now_unix_s, steady_s()
+        self.offset_s = computer_unix_s - now_unix_s
+        self.looked_unix_s = now_unix_s
+        away_s = now_unix_s - latest_unix_s
+        shifted = abs(self.offset_s - offset_s) > CORRECTION_S
+        if not shifted and away_s <= AWAY_S:
+            return None
+        return self._change(stepped_s if stepped_s < -CORRECTION_S else 0.0, away_s)
+
+    def look(self, computer_unix_s: float) -> ClockChange | None:
+        """What has become of the computer's clock since the last look: set anew, or asleep for long."""
+        if not self.follows_computer:
+            return None
+        now_unix_s = self.now()
+        slept_s = now_unix_s - self.looked_unix_s
+        away_s = slept_s if slept_s > AWAY_S else 0.0
+        self.looked_unix_s = now_unix_s
+        stepped_s = computer_unix_s - now_unix_s - self.offset_s
+        if abs(stepped_s) <= CORRECTION_S:
+            return self._change(0.0, away_s) if away_s else None
+        self.offset_s += stepped_s
+        return self._change(stepped_s, away_s)
+
+    def _change(self, stepped_s: float, away_s: float) -> ClockChange:
+        return ClockChange(
+            unix_s=self.shown(),
+            stepped_s=stepped_s,
+            offset_s=self.offset_s,
+            away_s=away_s,
+        )
+
+
+def computer_clock() -> Clock:
+    """The computer's own clock at this moment, and steady from now on."""
+    return Clock(time.time(), steady_s(), 1.0, follows_computer=True)
 
 
 def played_clock(start_unix_s: float, speed: float, end_unix_s: float = inf) -> Clock:
     """A clock that reads `start_unix_s` at this moment and runs `speed` times faster than real time."""
-    return Clock(start_unix_s, time.monotonic(), speed, end_unix_s)
-
-
-@dataclass(frozen=True, slots=True)
-class WallClock:
-    """The computer's own clock, followed through its corrections."""
-
-    speed: float = 1.0
-
-    def now(self) -> float:
-        """Unix seconds."""
-        return time.time()
-
-
-AnyClock = Clock | WallClock
+    return Clock(start_unix_s, steady_s(), speed, end_unix_s)

@@ -5,7 +5,7 @@ Light on purpose: the live agent imports this module and none of the libraries t
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, isnan, log, log10, nan
 from typing import Literal
 
@@ -139,6 +139,26 @@ class SunPass:
     peak_unix_s: float
     end_unix_s: float
     depth_db: float
+
+
+def by_engine_clock(plan: "LinkPlan", offset_s: float) -> "LinkPlan":
+    """The plan for an engine whose time is so much behind the true time (s, negative: ahead of it)."""
+    if offset_s == 0.0:
+        return plan
+    sunshine = plan.heat.sunshine
+    return replace(
+        plan,
+        sun_passes=tuple(
+            replace(
+                one,
+                start_unix_s=one.start_unix_s - offset_s,
+                peak_unix_s=one.peak_unix_s - offset_s,
+                end_unix_s=one.end_unix_s - offset_s,
+            )
+            for one in plan.sun_passes
+        ),
+        heat=replace(plan.heat, sunshine=replace(sunshine, start_unix_s=sunshine.start_unix_s - offset_s)),
+    )
 
 
 def sun_pass_loss_db(passes: Sequence[SunPass], unix_s: float) -> float:

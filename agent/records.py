@@ -26,6 +26,8 @@ RateMbps = Annotated[float, Interval(ge=0.0, le=100_000.0)]
 Milliseconds = Annotated[float, Interval(ge=0.0, le=600_000.0)]
 Degc = Annotated[float, Interval(ge=-90.0, le=200.0)]
 MetresPerSecond = Annotated[float, Interval(ge=0.0, le=150.0)]
+# Clocks that were never set err by decades.
+Span = Annotated[float, Interval(ge=-1e10, le=1e10)]
 Count = Annotated[int, Interval(ge=0, le=2**53)]
 Text = Annotated[str, MaxLen(500)]
 Place = Annotated[str, MaxLen(32)]
@@ -152,10 +154,25 @@ class Acknowledge(Reading):
     reason: Text | None = None
 
 
-AnyReading: TypeAlias = Signal | Throughput | Reach | Temperature | Weather | Power | Note | Acknowledge
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClockChange(Reading):
+    """What the agent found of its own clock: set by so much, and the computer's time less the engine's since.
+
+    `away_s` is how long nobody watched before it; what lay between is not decided (0: nothing).
+    """
+
+    stepped_s: Span
+    offset_s: Span
+    away_s: Annotated[float, Interval(ge=0.0, le=1e10)] = 0.0
+
+
+AnyReading: TypeAlias = (
+    ClockChange | Signal | Throughput | Reach | Temperature | Weather | Power | Note | Acknowledge
+)
 
 # Insertion order is the order in which readings of the same time enter the engine.
 KINDS: Mapping[str, type[AnyReading]] = {
+    "clock": ClockChange,
     "note": Note,
     "acknowledge": Acknowledge,
     "power": Power,
@@ -165,6 +182,8 @@ KINDS: Mapping[str, type[AnyReading]] = {
     "throughput": Throughput,
     "reach": Reach,
 }
+# What others may publish; of its own clock the agent knows itself.
+SENT_KINDS = tuple(kind for kind in KINDS if kind != "clock")
 # Sessions name the notes' file in the plural; every other file has its kind's name.
 CSV_STEMS: Mapping[str, str] = {kind: "notes" if kind == "note" else kind for kind in KINDS}
 

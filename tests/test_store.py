@@ -75,7 +75,7 @@ def test_tables_are_as_agreed(store: StoreWriter, table: str) -> None:
     assert columns(store.connection, table) == set(AGREED[table].split())
 
 
-@given(st.lists(readings(), max_size=8))
+@given(st.lists(readings(tuple(KINDS)), max_size=8))
 @settings(max_examples=50)
 def test_readings_come_back_as_they_were(days: list[AnyReading]) -> None:
     """Property: any reading survives the store, in the order over all kinds."""

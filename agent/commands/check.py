@@ -28,7 +28,7 @@ from agent.records import AlertEvent
 from agent.service.console import say
 from agent.service.outlets import outlets_of
 from agent.store.opening import StoreError, open_for_reading
-from agent.store.reader import InputAge, input_ages
+from agent.store.reader import InputAge, clock_offset_s, input_ages
 
 SUMMARY = "pre-flight: config, broker, inputs, clock, disk, sun"
 EXAMPLE = "peakshade check van-1.toml"
@@ -199,8 +199,9 @@ def check_inputs(config: Config, now_unix_s: float) -> Iterable[Finding]:
         return []  # reported with the store
     with closing(connection):
         ages = input_ages(connection, config.job.terminal)
-    regular = [one for one in ages if one.kind not in ("note", "acknowledge")]
-    return [_input_finding(one, now_unix_s - one.unix_s) for one in regular]
+        engine_unix_s = now_unix_s - clock_offset_s(connection, config.job.terminal)
+    regular = [one for one in ages if one.kind not in ("note", "acknowledge", "clock")]
+    return [_input_finding(one, engine_unix_s - one.unix_s) for one in regular]
 
 
 def check_collectors(config: Config, rate_tests: bool) -> Iterator[Finding]:

@@ -6,7 +6,7 @@ import os
 from functools import partial
 from pathlib import Path
 
-from agent.clock import WallClock
+from agent.clock import computer_clock
 from agent.config import load_config
 from agent.errors import UsageError
 from agent.inputs.collectors.running import Inputs
@@ -31,9 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run until interrupted."""
     config = load_config(args.config, os.environ)
-    clock = WallClock()
+    clock = computer_clock()
     log_to_terminal()
-    inputs = Inputs(config, os.environ, clock.now)
+    inputs = Inputs(config, os.environ, clock.shown)
     notifier = notifier_of(config, clock)
     try:
         plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))

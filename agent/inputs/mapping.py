@@ -18,7 +18,7 @@ from agent.config_check import Findings, allowed_text, from_text, known_fields, 
 from agent.errors import UsageError
 from agent.inputs.payloads import ONE_OF
 from agent.inputs.units import units_of
-from agent.records import KINDS, JsonValue
+from agent.records import KINDS, SENT_KINDS, JsonValue
 from agent.store.schema import own_fields
 
 ValueOf = Callable[[str], JsonValue]
@@ -86,15 +86,15 @@ def reading_maps(tree: Mapping[str, object], name: str) -> list[ReadingMap]:
 def read_maps(tree: Mapping[str, object], section: str, findings: Findings) -> list[ReadingMap]:
     """The maps in the section of a TOML file; what is wrong is noted in `findings`."""
     own = Findings(findings.file)
-    report_unknown(section, tree, list(KINDS), own)
+    report_unknown(section, tree, list(SENT_KINDS), own)
     maps = [
         _reading_map(kind, _name(section, kind), table, own)
-        for kind in KINDS
+        for kind in SENT_KINDS
         for table in _tables(kind, section, tree.get(kind, []), own)
     ]
     if not maps and not own.lines:
         own.missing(
-            section, "a table", f"one of {', '.join(f'[[{_heading(section, kind)}]]' for kind in KINDS)}"
+            section, "a table", f"one of {', '.join(f'[[{_heading(section, kind)}]]' for kind in SENT_KINDS)}"
         )
     findings.lines.extend(own.lines)
     return maps

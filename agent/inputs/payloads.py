@@ -14,7 +14,7 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict
 
 from agent.config_check import allowed_text, known_fields
-from agent.records import KINDS, AnyReading, JsonValue, Reading
+from agent.records import KINDS, SENT_KINDS, AnyReading, JsonValue, Reading
 
 TIME = "time"
 # Times of a message that was stamped anew on its way: what its sender had claimed.
@@ -64,10 +64,10 @@ def parse(kind: str, payload: bytes) -> AnyReading:
 
     Fields that the kind does not have go to `extra`. Raises PayloadError.
     """
-    if kind not in KINDS:
-        nearest = difflib.get_close_matches(kind, KINDS, n=1)
+    if kind not in SENT_KINDS:
+        nearest = difflib.get_close_matches(kind, SENT_KINDS, n=1)
         hint = f"did you mean {nearest[0]}?" if nearest else "publish to peakshade/TERMINAL/KIND"
-        raise PayloadError(f"topic: kind is {_shown(kind)}; expected one of {', '.join(KINDS)}; {hint}")
+        raise PayloadError(f"topic: kind is {_shown(kind)}; expected one of {', '.join(SENT_KINDS)}; {hint}")
     return reading_of(kind, _object(kind, payload))
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from math import inf
 
-from agent.records import AnyReading
+from agent.records import AnyReading, ClockChange
 
 
 @dataclass(slots=True)
@@ -12,12 +12,14 @@ class Stamper:
 
     `latest_unix_s` is the engine's time. Between `away_from_unix_s` and `away_to_unix_s` the agent did not
     hear the broker: a message that claims to be from then has waited, and its clock is not wrong.
+    Senders go by the time of day, which is `offset_s` ahead of the engine's.
     """
 
     tolerance_s: float
     latest_unix_s: float = -inf
     away_from_unix_s: float = inf
     away_to_unix_s: float = -inf
+    offset_s: float = 0.0
 
     def link_lost(self, unix_s: float) -> None:
         """From now on messages wait in the broker; says nothing new while they do already."""
@@ -33,14 +35,16 @@ class Stamper:
 
         A sender whose clock is a little fast counts as of its receipt, one that comes late as of the latest.
         """
-        claim_unix_s = reading.unix_s
+        if isinstance(reading, ClockChange):
+            self.offset_s = reading.offset_s
+        claim_unix_s = reading.unix_s - self.offset_s
         waited = self.away_from_unix_s <= claim_unix_s <= min(self.away_to_unix_s, received_unix_s)
         trusted = waited or abs(claim_unix_s - received_unix_s) <= self.tolerance_s
         stamp_unix_s = min(claim_unix_s, received_unix_s) if trusted else received_unix_s
         self.latest_unix_s = max(self.latest_unix_s, stamp_unix_s)
-        if trusted and self.latest_unix_s == claim_unix_s:
+        if trusted and self.latest_unix_s == reading.unix_s:
             return reading
-        sent_unix_s = reading.sent_unix_s if trusted else claim_unix_s
+        sent_unix_s = reading.sent_unix_s if trusted else reading.unix_s
         return replace(reading, unix_s=self.latest_unix_s, sent_unix_s=sent_unix_s)
 
     def tick(self, unix_s: float) -> float:

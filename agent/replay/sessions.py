@@ -18,7 +18,7 @@ import agent
 from agent.config_job import job_from_mapping
 from agent.errors import UsageError
 from agent.job import Job
-from agent.records import CSV_STEMS, KINDS, AnyReading
+from agent.records import CSV_STEMS, KINDS, SENT_KINDS, AnyReading
 from agent.replay.labels import Label, labels_from_csv, labels_to_csv
 from agent.replay.session_csv import Taken, readings_from_csv, readings_to_csv
 from agent.replay.session_files import csv_text, whole_text
@@ -172,9 +172,8 @@ def _all_readings(folder: Path, start_unix_s: float, end_unix_s: float) -> Taken
         raise UsageError("\n".join(refused))
     taken.readings.sort(key=attrgetter("unix_s"))
     if not taken.readings:
-        raise UsageError(
-            f"{folder}: holds no reading; expected at least one of {', '.join(CSV_STEMS.values())}"
-        )
+        stems = ", ".join(CSV_STEMS[kind] for kind in SENT_KINDS)
+        raise UsageError(f"{folder}: holds no reading; expected at least one of {stems}")
     return taken
 
 

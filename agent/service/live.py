@@ -14,11 +14,12 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
+from math import isfinite
 from typing import TypeVar
 
 import aiomqtt
 
-from agent.clock import AnyClock
+from agent.clock import Clock
 from agent.config import BrokerSettings, Config
 from agent.errors import UsageError
 from agent.inputs.collectors.running import Inputs
@@ -26,17 +27,20 @@ from agent.inputs.gate import DurableGate
 from agent.inputs.messages import (
     alert_message,
     alert_topic,
+    kind_of,
     reading_topic,
     status_message,
     status_topic,
+    to_message,
 )
 from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
 from agent.inputs.payloads import PayloadError, parse
 from agent.link_plan import LinkPlan
-from agent.records import AlertEvent, JsonValue
+from agent.records import AlertEvent, ClockChange, JsonValue
 from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.store.opening import StoreError, primary_code
+from agent.store.shown import shown_events, shown_situation
 from agent.store.writer import Arrival, Refusal, StoreWriter
 from agent.watch.rules import RuleSet
 
@@ -67,7 +71,7 @@ class Agent:
     config: Config
     plan: LinkPlan
     rules: RuleSet
-    clock: AnyClock
+    clock: Clock
     on_events: Callable[[Sequence[AlertEvent]], None]
     inputs: Inputs | None = None
     notifier: Notifier | None = None
@@ -170,7 +174,7 @@ class _Live:
 
     async def _work(self, stop: asyncio.Event, companions: Companions) -> None:
         """Start the tasks, and end them in an order that loses nothing."""
-        self._say(await self._on_disk(partial(self._pipeline.catch_up, time.time())))
+        await self._begin()
         self._say_status()
         async with asyncio.TaskGroup() as group:
             link = group.create_task(
@@ -187,14 +191,36 @@ class _Live:
                 task.cancel()
             await self._queue.put(_Stop())
             await writer
-            self._outbox.put(status_topic(self._terminal), status_message(self._clock.now(), "offline", {}))
+            self._outbox.put(status_topic(self._terminal), status_message(self._clock.shown(), "offline", {}))
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._outbox.emptied(), FAREWELL_S)
             link.cancel()
 
+    async def _begin(self) -> None:
+        """Where the last run ended, and what has become of the computer's clock since."""
+        self._say(await self._on_disk(partial(self._pipeline.catch_up, time.time())))
+        stamper = self._pipeline.stamper
+        if isfinite(stamper.latest_unix_s):
+            change = self._clock.go_on(stamper.latest_unix_s, stamper.offset_s, time.time())
+            if change is not None:
+                await self._take([self._own(change)])
+
+    def _own(self, change: ClockChange) -> _Message:
+        """What the agent tells itself goes the way of all readings."""
+        LOG.warning("%s", _words(change))
+        kind = kind_of(change)
+        topic, payload = reading_topic(self._terminal, kind), to_message(change)
+        content = Arrival(topic, payload, kind, change, self._clock.now())
+        return _Message(content, Delivery(topic, payload, lambda: None))
+
+    async def _look_at_clock(self) -> None:
+        change = self._clock.look(time.time())
+        if change is not None:
+            await self._queue.put(self._own(change))
+
     def _link(self) -> Link:
         # A will cannot know when it is read: its time is that of the connection.
-        will = status_message(self._clock.now(), "lost", {})
+        will = status_message(self._clock.shown(), "lost", {})
         return Link(
             broker=self._agent.config.broker,
             client_id=client_id(self._terminal),
@@ -212,6 +238,7 @@ class _Live:
 
     async def _deliver(self, deliveries: Sequence[Delivery]) -> None:
         """Parse what arrived and hand it to the writer, waiting where that one is behind."""
+        await self._look_at_clock()
         now_unix_s = self._clock.now()
         for delivery in deliveries:
             if not self._gate.concerns(delivery.topic):
@@ -285,7 +312,8 @@ class _Live:
                 LOG.error("store %s: the disk is full; free some space; messages wait until then", path)
                 await asyncio.sleep(DISK_FULL_RETRY_S)
 
-    def _say(self, events: Sequence[AlertEvent]) -> None:
+    def _say(self, engine_events: Sequence[AlertEvent]) -> None:
+        events = shown_events(engine_events, self._clock.offset_s)
         for event in events:
             self._outbox.put(alert_topic(self._terminal, event.rule), alert_message(event))
         if events:
@@ -294,8 +322,8 @@ class _Live:
                 self._agent.notifier.hear(events)
 
     def _say_status(self) -> None:
-        seen: Mapping[str, float] = self._pipeline.situation().last_seen_unix_s
-        message = status_message(self._clock.now(), "online", seen, self._states())
+        seen = shown_situation(self._pipeline.situation(), self._clock.offset_s).last_seen_unix_s
+        message = status_message(self._clock.shown(), "online", seen, self._states())
         self._outbox.put(status_topic(self._terminal), message)
 
     def _states(self) -> list[JsonValue]:
@@ -308,6 +336,7 @@ class _Live:
             await asyncio.wait_for(self._connected.wait(), CATCH_UP_S)
         await asyncio.sleep(SETTLE_S)
         while True:
+            await self._look_at_clock()
             await self._queue.put(_Tick(self._clock.now() - SETTLE_S * self._clock.speed))
             await asyncio.sleep(TICK_S)
 
@@ -317,3 +346,10 @@ class _Live:
             await self._on_disk(partial(self._pipeline.save_inputs, self._states()))
             await (asyncio.sleep(STATUS_S) if inputs is None else inputs.change_within(STATUS_S))
             self._say_status()
+
+
+def _words(change: ClockChange) -> str:
+    if not change.stepped_s:
+        return f"the agent was away: its time goes on {change.away_s / 60.0:.0f} min later"
+    how = "forward" if change.stepped_s > 0.0 else "back"
+    return f"this computer's clock was set {how} by {abs(change.stepped_s):.1f} s; the watch goes on"

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from agent.clock import AnyClock
+from agent.clock import Clock
 from agent.config import Config
 from agent.errors import UsageError
 from agent.inputs.collectors.frame import EXPECTED, CollectorError, InputState, OwnThread
@@ -119,12 +119,12 @@ class _Line:
 class Notifier:
     """Takes alert events, and lets them out as the policy says."""
 
-    def __init__(self, policy: Policy, outlets: dict[str, Outlet], memory: Path, clock: AnyClock) -> None:
+    def __init__(self, policy: Policy, outlets: dict[str, Outlet], memory: Path, clock: Clock) -> None:
         self._desk = Desk(policy)
         self._memory = memory
         self._clock = clock
         self._disk = OwnThread()
-        self._lines = [_Line(one, InputState(name, clock.now())) for name, one in outlets.items()]
+        self._lines = [_Line(one, InputState(name, clock.shown())) for name, one in outlets.items()]
         if memory.exists():
             self._remember()
 
@@ -142,7 +142,7 @@ class Notifier:
             for line in self._lines:
                 group.create_task(self._let_out(line), name=line.state.name)
             while True:
-                going = self._desk.due(self._clock.now())
+                going = self._desk.due(self._clock.shown())
                 for line in self._lines if going else ():
                     line.waiting.extend(going)
                     line.filled.set()
@@ -165,9 +165,9 @@ class Notifier:
                 await line.outlet.deliver(event)
             except EXPECTED as error:
                 text = str(error) or "no answer in time"
-                line.state.failed(f"{event.rule} did not get out: {text}", self._clock.now())
+                line.state.failed(f"{event.rule} did not get out: {text}", self._clock.shown())
             else:
-                line.state.worked(1, None, self._clock.now())
+                line.state.worked(1, None, self._clock.shown())
                 return
 
     async def _keep(self) -> None:
@@ -201,7 +201,7 @@ def outlets_of(config: Config) -> dict[str, Outlet]:
     return outlets
 
 
-def notifier_of(config: Config, clock: AnyClock) -> Notifier | None:
+def notifier_of(config: Config, clock: Clock) -> Notifier | None:
     """What the config asks for; None where it names no way out. Raises UsageError."""
     settings = config.notify
     outlets = outlets_of(config)

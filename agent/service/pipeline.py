@@ -50,12 +50,12 @@ class Pipeline:
 
     def add(self, messages: Sequence[Arrival | Refusal]) -> list[Stored]:
         """Store the messages; on return they are on the disk. Returns the readings that are new."""
-        before_unix_s = self.stamper.latest_unix_s
+        before = self.stamper.latest_unix_s, self.stamper.offset_s
         try:
             return self._writer.add(messages, self.stamper.stamp)
         except BaseException:
             # Nothing was stored, and the next try stamps the messages anew.
-            self.stamper.latest_unix_s = before_unix_s
+            self.stamper.latest_unix_s, self.stamper.offset_s = before
             raise
 
     def catch_up(self, wall_unix_s: float) -> list[AlertEvent]:
@@ -128,7 +128,7 @@ class Pipeline:
     def keep(self, wall_unix_s: float) -> list[AlertEvent]:
         """Write what the engine has said; where that fails it stays for the next call."""
         situations = [*self._situations, self._engine.situation()]
-        self._writer.add_events(self._events, situations, wall_unix_s)
+        self._writer.add_events(self._events, situations, wall_unix_s, self.stamper.offset_s)
         self._decided = self._due()
         events, self._events, self._situations = self._events, [], []
         return events
@@ -157,7 +157,7 @@ def start_pipeline(
     digest = engine_digest(job, plan, rules)
     writer.save_plan(job, plan, digest)
     latest_unix_s = reader.latest_unix_s(writer.connection, job.terminal)
-    stamper = Stamper(tolerance_s)
+    stamper = Stamper(tolerance_s, offset_s=reader.clock_offset_s(writer.connection, job.terminal))
     if latest_unix_s is not None:
         stamper.latest_unix_s = latest_unix_s
         stamper.link_lost(latest_unix_s)

@@ -120,6 +120,14 @@ def latest_unix_s(connection: sqlite3.Connection, terminal: str) -> float | None
     return max((one for one in times if one is not None), default=None)
 
 
+def clock_offset_s(connection: sqlite3.Connection, terminal: str) -> float:
+    """The computer's clock less the engine's, as of the last change."""
+    row = connection.execute(
+        "SELECT offset_s FROM clock WHERE terminal = ? ORDER BY seq DESC LIMIT 1", (terminal,)
+    ).fetchone()
+    return 0.0 if row is None else float(row[0])
+
+
 def last_seq_before(connection: sqlite3.Connection, terminal: str, unix_s: float) -> int:
     """The last reading with an earlier time, 0 where there is none."""
     last = [

@@ -19,6 +19,7 @@ from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
 from agent.store.opening import open_for_writing
 from agent.store.rollups import MINUTE_S, add_to_minutes
 from agent.store.schema import own_fields
+from agent.store.shown import shown_situation
 
 # A broker may redeliver what waited for a day; a message that is older and identical is not expected.
 REMEMBER_MESSAGES_S = 2 * 86_400.0
@@ -104,9 +105,16 @@ class StoreWriter:
         return new
 
     def add_events(
-        self, events: Iterable[AlertEvent], situations: Sequence[Situation], wall_unix_s: float
+        self,
+        events: Iterable[AlertEvent],
+        situations: Sequence[Situation],
+        wall_unix_s: float,
+        offset_s: float = 0.0,
     ) -> None:
-        """Store what the engine said; events that are stored already stay as they are."""
+        """Store what the engine said; events that are stored already stay as they are.
+
+        The latest situation is stored by the computer's clock, which is `offset_s` ahead of the engine's.
+        """
         with self._transaction():
             self._connection.executemany(
                 "INSERT OR IGNORE INTO alert_event (terminal, unix_s, rule, severity, state, cause, action,"
@@ -121,7 +129,7 @@ class StoreWriter:
                 ],
             )
             for latest in situations[-1:]:
-                body = _SITUATION.dump_json(latest).decode()
+                body = _SITUATION.dump_json(shown_situation(latest, offset_s)).decode()
                 self._connection.execute(
                     "INSERT OR REPLACE INTO situation VALUES (?, ?, ?, ?)",
                     (self.terminal, latest.unix_s, wall_unix_s, body),

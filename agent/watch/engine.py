@@ -14,6 +14,7 @@ from agent.records import (
     AlertEvent,
     AlertState,
     AnyReading,
+    ClockChange,
     JsonValue,
     Severity,
     Situation,
@@ -60,6 +61,8 @@ class AlertEngine:
 
     def update(self, reading: AnyReading) -> list[AlertEvent]:
         """Advance to the reading's time, then take it in."""
+        if isinstance(reading, ClockChange):
+            self._walk.leap(reading, self._plan)
         events = self.advance(reading.unix_s) if self._walk.due(reading.unix_s) else []
         taken = self._walk.add(reading)
         if isinstance(taken, Acknowledge):

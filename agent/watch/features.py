@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
 from agent.job import Job
-from agent.link_plan import LinkPlan
+from agent.link_plan import LinkPlan, by_engine_clock
 from agent.records import (
-    Acknowledge,
     AnyReading,
+    ClockChange,
     Note,
     Power,
     Reach,
@@ -124,8 +124,8 @@ class FeatureStage:
                 self.inputs.power(reading)
             case Note():
                 self._note(reading)
-            case Acknowledge():
-                pass
+            case ClockChange():
+                self.inputs.clock(reading)
 
     def _temperature(self, reading: Temperature) -> None:
         self.heat.add(reading)
@@ -148,8 +148,14 @@ class FeatureStage:
         elif note.kind == "moved":
             self.weather.knock_unix_s = note.unix_s
 
+    def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
+        """Nobody watched between these moments: the sun shone on, and no input was silent."""
+        self.heat.away(from_unix_s, to_unix_s, by_engine_clock(plan, self.inputs.clock_offset_s))
+        self.inputs.back_unix_s = to_unix_s
+
     def close(self, unix_s: float, plan: LinkPlan, job: Job) -> View:
         """Close the cell that ends at `unix_s`."""
+        plan = by_engine_clock(plan, self.inputs.clock_offset_s)
         signal = self.signal.close(unix_s, self.weather, plan, job.downlink.frequency_ghz)
         heat = self.heat.close(unix_s, self.weather, plan, job)
         self.tests.close(unix_s)

@@ -16,6 +16,7 @@ AHEAD_STEPS = 24  # two hours of five-minute steps
 UNITS = ("transmitter", "modem")
 TEMPERATURE_STALE_S = 900.0
 BLIND_AFTER_S = 7200.0
+AWAY_STEP_S = 600.0
 NEAR_DEGC = 5.0
 NO_SUN = Sun(0.0, 0.0)
 
@@ -105,6 +106,15 @@ class HeatWatch:
                 self._minute(unix_s, unit, limit_degc, (sun or NO_SUN, air_degc), plan)
             views.append(_view(unix_s, where, unit, limit_degc))
         return HeatView(tuple(views), sun, air_degc)
+
+    def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
+        """What the clear sky's sun did between these moments, of the last day at most."""
+        start_unix_s = max(from_unix_s, to_unix_s - 86_400.0)
+        for step in range(int((to_unix_s - start_unix_s) / AWAY_STEP_S)):
+            sun = clear_sun(plan.heat.sunshine, start_unix_s + (step + 0.5) * AWAY_STEP_S)
+            if sun is not None:
+                for unit in self.units.values():
+                    unit.exposure.add(AWAY_STEP_S, sun)
 
     @staticmethod
     def _under_cloud(clear: Sun, unix_s: float, weather: WeatherWatch) -> Sun:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
-from agent.records import AnyReading, Note, Power
+from agent.records import AnyReading, ClockChange, Note, Power
 from agent.watch.series import Interval
 
 REGULAR_AFTER = 4  # readings before an input's spacing is known
@@ -19,6 +19,10 @@ class Inputs:
 
     heard: dict[str, Interval] = field(default_factory=dict)
     clock_refused_unix_s: float = -inf  # a reading that keeps what its sender's clock said was refused then
+    clock_stepped_unix_s: float = -inf
+    clock_stepped_s: float = 0.0  # the latest correction of the agent's own clock
+    clock_offset_s: float = 0.0  # the computer's clock less the engine's
+    back_unix_s: float = -inf  # nobody watched shortly before
     source: str = ""
     battery_percent: float = nan
     runtime_s: float = nan
@@ -31,6 +35,12 @@ class Inputs:
         if interval is None:
             interval = self.heard[name] = Interval()
         interval.seen(reading.unix_s)
+
+    def clock(self, change: ClockChange) -> None:
+        """The agent's own clock."""
+        self.clock_offset_s = change.offset_s
+        if change.stepped_s:
+            self.clock_stepped_unix_s, self.clock_stepped_s = change.unix_s, change.stepped_s
 
     def power(self, reading: Power) -> None:
         """Where the power comes from, and what is left."""
@@ -49,7 +59,7 @@ class Inputs:
         for name, interval in self.heard.items():
             if interval.count < REGULAR_AFTER or isnan(interval.typical_s):
                 continue
-            age_s = unix_s - interval.last_unix_s
+            age_s = unix_s - max(interval.last_unix_s, self.back_unix_s)
             silence = (age_s / max(interval.typical_s, SHORTEST_SPACING_S), age_s, name)
             if name == "signal":
                 signal = silence

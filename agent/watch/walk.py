@@ -6,7 +6,7 @@ from math import floor, isnan, nan
 
 from agent.job import Job
 from agent.link_plan import LinkPlan
-from agent.records import AnyReading
+from agent.records import AnyReading, ClockChange
 from agent.watch.features import FeatureStage, View
 from agent.watch.series import GRID_S
 
@@ -32,6 +32,13 @@ class Walk:
         while self.decided_unix_s + GRID_S <= unix_s:
             self.decided_unix_s += GRID_S
             yield self.stage.close(self.decided_unix_s, plan, job)
+
+    def leap(self, change: ClockChange, plan: LinkPlan) -> None:
+        """Nobody watched for so long before this: what is due until now is one decision, the next one."""
+        latest_unix_s = floor(change.unix_s / GRID_S) * GRID_S - GRID_S
+        if change.away_s > 0.0 and latest_unix_s > self.decided_unix_s:
+            self.stage.away(self.decided_unix_s, latest_unix_s, plan)
+            self.decided_unix_s = latest_unix_s
 
     def add(self, reading: AnyReading) -> AnyReading:
         """Take in a reading after advancing to its time; a late one counts as of now. Returns it as taken."""

@@ -21,7 +21,7 @@ import paho.mqtt.client as paho
 import psutil
 from paho.mqtt.enums import CallbackAPIVersion
 
-from agent.clock import Clock
+from agent.clock import Clock, computer_clock
 from agent.config import LOOPBACK, BrokerSettings
 from agent.inputs.messages import alert_topic, reading_topic, rfc3339
 from agent.records import Acknowledge, AnyReading, Power, Signal, Temperature, Throughput
@@ -64,7 +64,7 @@ def some_readings(count: int, start_unix_s: float) -> Iterator[AnyReading]:
 
 def wall_clock() -> Clock:
     """Real time, shared with a process of the agent."""
-    return Clock(time.time(), time.monotonic(), 1.0)
+    return computer_clock()
 
 
 def client_of(broker: BrokerSettings, client_id: str, clean: bool) -> paho.Client:

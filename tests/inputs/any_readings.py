@@ -1,5 +1,6 @@
 """Any reading that the records allow, for property tests."""
 
+from collections.abc import Sequence
 from types import NoneType, UnionType
 from typing import Union, get_args, get_origin, get_type_hints
 
@@ -7,7 +8,7 @@ from annotated_types import Interval, MaxLen
 from hypothesis import strategies as st
 
 from agent.inputs.payloads import EARLIEST_UNIX_S, LATEST_UNIX_S, ONE_OF, TIMES, UNDO
-from agent.records import KINDS, AnyReading, JsonValue
+from agent.records import KINDS, SENT_KINDS, AnyReading, JsonValue
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
 text = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
@@ -19,9 +20,9 @@ json_values: st.SearchStrategy[JsonValue] = st.recursive(
 
 
 @st.composite
-def readings(draw: st.DrawFn) -> AnyReading:
-    """A reading of any kind, with values from the whole range of each field."""
-    kind = draw(st.sampled_from(list(KINDS)))
+def readings(draw: st.DrawFn, kinds: Sequence[str] = SENT_KINDS) -> AnyReading:
+    """A reading of any of these kinds, with values from the whole range of each field."""
+    kind = draw(st.sampled_from(kinds))
     hints = get_type_hints(KINDS[kind], include_extras=True)
     own = {name: hint for name, hint in hints.items() if name not in ("unix_s", "sent_unix_s", "extra")}
     needed = draw(st.sampled_from(ONE_OF.get(kind, ("",))))

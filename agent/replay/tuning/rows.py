@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agent.link_plan import LinkPlan
-from agent.records import Acknowledge, AlertState, Severity
+from agent.records import Acknowledge, AlertState, ClockChange, Severity
 from agent.replay.labels import Label
 from agent.replay.scoring import Interval
 from agent.replay.sessions import Session
@@ -53,6 +53,8 @@ def session_rows(session: Session, plan: LinkPlan) -> SessionRows:
     views: list[View] = []
     acknowledged: list[tuple[float, str]] = []
     for reading in session.readings:
+        if isinstance(reading, ClockChange):
+            walk.leap(reading, plan)
         views.extend(walk.advance(reading.unix_s, plan, session.job))
         taken = walk.add(reading)
         if isinstance(taken, Acknowledge):
