@@ -88,7 +88,9 @@ def read_job(tree: Mapping[str, object], findings: Findings) -> Job | None:
             sections[name] = read_section(JOB_SECTIONS[name], name, table(tree, name), findings)
         elif name == "day":
             sections[name] = _read_day(table(tree, name), findings)
-    _check_time_zone(table(tree, "site"), findings)
+    zone = _check_time_zone(table(tree, "site"), findings)
+    if zone is not None:
+        _check_offsets(zone, table(tree, "day"), findings)
     if "antenna" in tree:
         _check_gains(table(tree, "antenna"), findings)
     if findings.lines or terminal is None:
@@ -146,16 +148,32 @@ def _read_time(key: str, value: object, findings: Findings) -> float | None:
     return unix_s
 
 
-def _check_time_zone(site: Mapping[str, object], findings: Findings) -> None:
+def _check_offsets(zone: zoneinfo.ZoneInfo, day: Mapping[str, object], findings: Findings) -> None:
+    """The offset of a time is UTC's or that which the site's zone has then, or one of the two is a slip."""
+    for key in DAY_TIMES:
+        value = day.get(key)
+        if isinstance(value, str) and unix_s_from_rfc3339(value) is not None:
+            value = datetime.fromisoformat(value.upper())
+        offset = value.utcoffset() if isinstance(value, datetime) else None
+        if not offset or not isinstance(value, datetime):
+            continue
+        local = value.astimezone(zone)
+        if local.utcoffset() != offset:
+            allowed = f"an offset of {local.isoformat()[-6:]}, as {zone} has then, or Z for UTC"
+            findings.add("day", key, value.isoformat(), allowed, "wrong offset or wrong time zone?")
+
+
+def _check_time_zone(site: Mapping[str, object], findings: Findings) -> zoneinfo.ZoneInfo | None:
     name = site.get("time_zone")
     if not isinstance(name, str):
-        return
+        return None
     try:
-        zoneinfo.ZoneInfo(name)
+        return zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
         close = get_close_matches(name, zoneinfo.available_timezones(), n=1)
         slip = f"did you mean {close[0]}?" if close else None
         findings.add("site", "time_zone", name, 'an IANA time zone name like "Europe/Madrid"', slip)
+        return None
 
 
 def _check_gains(antenna: Mapping[str, object], findings: Findings) -> None:

@@ -257,7 +257,6 @@ POINTING = "Pointing"
 AZIMUTH_TRUE = "Azimuth, true north"
 AZIMUTH_MAGNETIC = "Azimuth, magnetic compass"
 ELEVATION = "Elevation"
-FEED_TURN = "Turn of the feed, clockwise from behind the dish"
 SLANT_RANGE = "Distance to the satellite"
 ROUND_TRIP = "Round trip"
 TILT_HEADS = ("Base tilt", "Aim off up to")

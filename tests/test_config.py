@@ -54,6 +54,11 @@ def test_native_toml_time_and_byte_order_mark(tmp_path: Path) -> None:
     assert load(tmp_path, text).job.day.start_unix_s == 1784358000.0
 
 
+def test_a_day_in_utc_is_taken_at_any_site(tmp_path: Path) -> None:
+    text = with_line("2026-07-18T09:00:00+02:00", "2026-07-18T07:00:00Z")
+    assert load(tmp_path, text).job.day.start_unix_s == 1784358000.0
+
+
 SLIPS = [
     ("longitude_deg = -6.95", "longitude_deg = 190", "site.longitude_deg = 190", "write -170"),
     ("latitude_deg = 37.25", "latitude_deg = 101.7", "site.latitude_deg", "swapped"),
@@ -85,6 +90,19 @@ SLIPS = [
     ("2026-07-18T09:00:00+02:00", "2026-07-18T20:00:00+02:00", "day.end", "after day.start"),
     ("2026-07-18T09:00:00+02:00", "2025-07-18T09:00:00+02:00", "day.end", "wrong month or year"),
     ("2026-07-18T09:00:00+02:00", "2026-02-30T09:00:00+02:00", "day.start", "RFC 3339"),
+    (
+        "2026-07-18T09:00:00+02:00",
+        "2026-07-18T09:00:00+01:00",
+        "day.start",
+        "wrong offset or wrong time",
+    ),
+    (
+        "2026-07-18T19:00:00+02:00",
+        "2026-07-18T19:00:00+05:30",
+        "day.end",
+        "+02:00, as Europe/Madrid has",
+    ),
+    ('"2026-07-18T09:00:00+02:00"', "2026-07-18T09:00:00-05:00", "day.start", "or Z for UTC"),
     ("efficiency = 0.62\n", "", "antenna.efficiency is missing", "both receive_gain_dbi"),
     ("efficiency = 0.62", "efficiency = 0.62\nreceive_gain_dbi = 40.0", "antenna.efficiency", "leave out"),
     ("eirp_dbw = 50.0\n", "", "downlink.eirp_dbw is missing", "-10 to 90"),

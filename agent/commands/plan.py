@@ -4,10 +4,15 @@ import argparse
 import json
 import os
 import sys
+import time
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from agent.config import load_config
+from agent.config import Config, load_config
+from agent.errors import UsageError
+from agent.inputs.collectors.registry import collectors_of
 from agent.plan.plan_json import plan_to_json
 from agent.plan.present import plan_text
 from agent.planning.store import load_or_compute_plan
@@ -26,9 +31,24 @@ def run(args: argparse.Namespace) -> int:
     """Print the plan; 1 where it does not work well or something needs a look."""
     config = load_config(args.config, os.environ)
     plan = load_or_compute_plan(args.config, config)
+    plan = replace(plan, findings=(*plan.findings, *_config_findings(config, time.time())))
     if args.json:
         json.dump(plan_to_json(plan), sys.stdout, indent=2)
         sys.stdout.write("\n")
     else:
         sys.stdout.write(plan_text(plan, config.job, ZoneInfo(config.job.site.time_zone)) + "\n")
     return 1 if plan.findings or plan.verdict.answer != "works" else 0
+
+
+def _config_findings(config: Config, now_unix_s: float) -> list[str]:
+    """What else will not do on the day: hours that are over, inputs that cannot be read."""
+    found = []
+    end_unix_s = config.job.day.end_unix_s
+    if end_unix_s < now_unix_s:
+        end = datetime.fromtimestamp(end_unix_s, UTC).astimezone(ZoneInfo(config.job.site.time_zone))
+        found.append(f"The job ended on {end:%d %B %Y} by this computer's clock: is [day] the right one?")
+    try:
+        collectors_of(config, os.environ)
+    except UsageError as error:
+        found += str(error).splitlines()
+    return found

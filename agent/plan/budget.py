@@ -16,13 +16,18 @@ from agent.plan.modcod import ladder, modcod_at, modcod_for_rate, rate_mbps, rat
 # the range of P.618-13.
 CURVE_PERCENT = np.geomspace(50.0, 0.001, 48)
 CURVE_SHOWN_PERCENT = 10.0
+AVAILABILITY_STEP = 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Direction:
-    """One direction, worked out: the link, its Es/N0 under all skies, and what was booked on it."""
+    """One direction, worked out: the link, its Es/N0 under all skies, and what was booked on it.
+
+    `percent` are the unavailabilities of `sky` and `faded`: the service's first, then CURVE_PERCENT.
+    """
 
     link: Link
+    percent: FloatArray
     clear: LinkState
     gas_clear_db: float
     faded: LinkState
@@ -36,7 +41,7 @@ def unavailability_percent(job: Job) -> float:
 
 
 def directions(job: Job, view: View) -> tuple[Direction, Direction]:
-    """Downlink and uplink; the arrays hold the service's unavailability first, then CURVE_PERCENT."""
+    """Downlink and uplink."""
     down, up = downlink(job, view), uplink(job, view)
     return _direction(job, down, job.service.down_mbps), _direction(job, up, job.service.up_mbps)
 
@@ -47,6 +52,7 @@ def _direction(job: Job, link: Link, booked_mbps: float) -> Direction:
     sky = propagation.attenuation(link.path, percent)
     return Direction(
         link=link,
+        percent=percent,
         clear=clear_state(link, gas_clear_db),
         gas_clear_db=gas_clear_db,
         faded=faded_state(link, gas_clear_db, sky),
@@ -120,14 +126,18 @@ def required_esno_db(job: Job, link: Link, booked_mbps: float) -> float:
 def availability_percent(direction: Direction, required_db: float) -> float:
     """The availability (percent of a year) at which the Es/N0 just falls to this (dB).
 
-    NaN where it is not even reached for half of the year; at most 99.999, where the statistics end.
+    Rounded down to AVAILABILITY_STEP, so that what is shown never promises more than the budget at the
+    service's availability. NaN where it is not even reached for half of the year; at most 99.999, where the
+    statistics end.
     """
-    esno_db: FloatArray = direction.faded.esno_db[1:]
-    if isnan(required_db) or not esno_db[0] >= required_db:
+    percent, esno_db = direction.percent, direction.faded.esno_db
+    if isnan(required_db) or not np.max(esno_db) >= required_db:
         return nan
-    # Es/N0 falls along CURVE_PERCENT; np.interp wants it rising.
-    log_percent = np.interp(required_db, esno_db[::-1], np.log(CURVE_PERCENT[::-1]))
-    return 100.0 - float(np.exp(log_percent))
+    rising = np.argsort(esno_db)
+    log_percent = np.interp(required_db, esno_db[rising], np.log(percent[rising]))
+    available = 100.0 - float(np.exp(log_percent))
+    # A billionth of a step more, so that a whole number of steps stays one.
+    return round(float(np.floor(available / AVAILABILITY_STEP + 1e-9)) * AVAILABILITY_STEP, 3)
 
 
 def availability_curve(job: Job, down: Direction, up: Direction) -> AvailabilityCurve:

@@ -1,5 +1,6 @@
 """The sun over the hours of a plan, in short sentences in local time: for the check before the job."""
 
+from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from agent.link_plan import HeatOutlook, LinkPlan, SunHour, SunPass
@@ -7,34 +8,63 @@ from agent.link_plan import HeatOutlook, LinkPlan, SunHour, SunPass
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
+@dataclass(frozen=True, slots=True)
+class SiteClock:
+    """Writes times of a span at the site: to the minute, with the date when it is not the first one's.
+
+    Where the clocks change within the span, each time stands with its offset from UTC.
+    """
+
+    first: datetime
+    changes: bool
+
+    @classmethod
+    def of(cls, start_unix_s: float, end_unix_s: float, time_zone: tzinfo) -> "SiteClock":
+        """The clock of a span of time."""
+        first = datetime.fromtimestamp(start_unix_s, time_zone)
+        last = datetime.fromtimestamp(end_unix_s, time_zone)
+        return cls(first, first.utcoffset() != last.utcoffset())
+
+    def text(self, unix_s: float) -> str:
+        """One time."""
+        moment = datetime.fromtimestamp(unix_s, self.first.tzinfo)
+        date = "" if moment.date() == self.first.date() else moment.strftime(" on %d %B")
+        return f"{moment:%H:%M}{self._offset(moment)}{date}"
+
+    def hours(self, end_unix_s: float) -> str:
+        """From the first time to this one, with both dates."""
+        end = datetime.fromtimestamp(end_unix_s, self.first.tzinfo)
+        if self.changes:
+            start_text = f"{self.first:%Y-%m-%d %H:%M}{self._offset(self.first)}"
+            return f"{start_text} to {end:%Y-%m-%d %H:%M}{self._offset(end)} (the clocks change between)"
+        return f"{self.first:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M %Z}"
+
+    def _offset(self, moment: datetime) -> str:
+        # The last six characters of ISO 8601 are the offset.
+        return f" ({moment.isoformat()[-6:]})" if self.changes else ""
+
+
 def day_ahead(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
     """Sunlight, shade and sun passes of the plan's hours; the next sun pass of the year when these have none.
 
     Times are those of `time_zone`, with the date where it is not that of the plan's first hour.
     """
-    first = datetime.fromtimestamp(plan.start_unix_s, time_zone)
-    sentences = [_sunlight(plan.heat, first), _shade(plan.heat, first)]
-    sentences += [_sun_pass(one, first) for one in plan.sun_passes]
+    clock = SiteClock.of(plan.start_unix_s, plan.end_unix_s, time_zone)
+    sentences = [_sunlight(plan.heat, clock), _shade(plan.heat, clock)]
+    sentences += [_sun_pass(one, clock) for one in plan.sun_passes]
     if not plan.sun_passes:
-        sentences.append(_next_sun_pass(plan, first))
+        sentences.append(_next_sun_pass(plan, clock))
     return tuple(sentences)
 
 
-def _clock(unix_s: float, first: datetime) -> str:
-    """Local time to the minute, with the date when it is another than `first` has."""
-    moment = datetime.fromtimestamp(unix_s, first.tzinfo)
-    same_day = moment.date() == first.date()
-    return moment.strftime("%H:%M" if same_day else "%H:%M on %d %B")
-
-
-def _sunlight(heat: HeatOutlook, first: datetime) -> str:
+def _sunlight(heat: HeatOutlook, clock: SiteClock) -> str:
     sunny = [hour for hour in heat.hours if hour.clear_sunshine_min > 0.0]
     if not sunny:
         return "No sunshine on the transmitter in these hours."
     highest = max(sunny, key=lambda hour: hour.sun_elevation_deg)
     return (
         f"Sun on the transmitter: {heat.sun_hours:.1f} h under a clear sky, {heat.half_cloudy_sun_hours:.1f} "
-        f"h half-cloudy; highest in the hour from {_clock(highest.start_unix_s, first)}, {_where(highest)}."
+        f"h half-cloudy; highest in the hour from {clock.text(highest.start_unix_s)}, {_where(highest)}."
     )
 
 
@@ -43,22 +73,22 @@ def _where(hour: SunHour) -> str:
     return f"{hour.sun_elevation_deg:.0f} deg up in the {direction}"
 
 
-def _shade(heat: HeatOutlook, first: datetime) -> str:
+def _shade(heat: HeatOutlook, clock: SiteClock) -> str:
     if heat.shade_by_unix_s is None:
         return "The transmitter needs no shade."
-    return f"Shade on the transmitter by {_clock(heat.shade_by_unix_s, first)}."
+    return f"Shade on the transmitter by {clock.text(heat.shade_by_unix_s)}."
 
 
-def _sun_pass(one: SunPass, first: datetime) -> str:
+def _sun_pass(one: SunPass, clock: SiteClock) -> str:
     return (
-        f"Sun pass {_clock(one.start_unix_s, first)} to {_clock(one.end_unix_s, first)}, deepest at "
-        f"{_clock(one.peak_unix_s, first)} with {one.depth_db:.1f} dB: leave the dish alone."
+        f"Sun pass {clock.text(one.start_unix_s)} to {clock.text(one.end_unix_s)}, deepest at "
+        f"{clock.text(one.peak_unix_s)} with {one.depth_db:.1f} dB: leave the dish alone."
     )
 
 
-def _next_sun_pass(plan: LinkPlan, first: datetime) -> str:
+def _next_sun_pass(plan: LinkPlan, clock: SiteClock) -> str:
     later = [one for one in plan.sun_passes_year if one.start_unix_s > plan.end_unix_s]
     if not later:
         return "No sun pass in these hours nor in the next twelve months."
-    moment = datetime.fromtimestamp(later[0].peak_unix_s, first.tzinfo)
+    moment = datetime.fromtimestamp(later[0].peak_unix_s, clock.first.tzinfo)
     return f"No sun pass in these hours; the next one is on {moment.strftime('%d %B %Y')}."

@@ -7,11 +7,9 @@ from agent.job import Job
 from agent.link_plan import Budget, Carried, Verdict
 from agent.plan import propagation
 from agent.plan.budget import Direction, unavailability_percent
-from agent.plan.geometry import elevation_finding, look_angles
+from agent.plan.geometry import elevation_finding
 from agent.plan.modcod import BY_STANDARD, next_lower, rate_mbps
-
-# A data sheet's power in dBm, read as watts, falls into this range for the usual 1 to 100 W.
-DBM_LIKE_W = (30.0, 50.0)
+from agent.plan.slips import budget_slips, hidden_satellite_slips, job_slips, over_booked
 
 
 def carried_rates(
@@ -42,14 +40,16 @@ def _carried(job: Job, service: str, booked_mbps: float, direction: Direction, b
 def verdict(job: Job, elevation_deg: float, carried: tuple[Carried, ...]) -> Verdict:
     """Works, tight or does not work, and why.
 
-    It does not work where a booked rate is not carried even in clear sky, or the stream not at the
-    availability. It is tight where another booked rate is not, no MODCOD is in hand, or the satellite grazes
-    the horizon.
+    It does not work where the stream is more than the booked uplink, a booked rate is not carried even in
+    clear sky, or the stream not at the availability. It is tight where another booked rate is not, no MODCOD
+    is in hand, or the satellite grazes the horizon.
     """
     low = elevation_finding(elevation_deg)
     if low is not None and elevation_deg <= 0.0:
         return Verdict(answer="does not work", reason=low)
     availability = f"at {job.service.availability_percent:g} % availability"
+    if job.service.stream_mbps > job.service.up_mbps:
+        return Verdict(answer="does not work", reason=over_booked(job))
     dark = [one for one in carried if not one.clear]
     if dark:
         return Verdict(answer="does not work", reason=f"{_named(dark)} not carried even in clear sky.")
@@ -85,14 +85,18 @@ def link_findings(
     grazing = elevation_finding(elevation_deg)
     found = [grazing] if grazing else []
     if elevation_deg <= 0.0:
-        return found + _place_slips(job) + _slips(job)
+        return found + hidden_satellite_slips(job)
     found += [sentence for one in carried for sentence in _carried_findings(job, one)]
     for direction, budget in directions:
         found += _direction_findings(job, direction, budget)
         for sentence in propagation.validity_findings(direction.link.path, percent):
             if sentence not in found:
                 found.append(sentence)
-    return found + _slips(job)
+    return (
+        found
+        + job_slips(job)
+        + [one for direction, budget in directions for one in budget_slips(direction.link, budget)]
+    )
 
 
 def _carried_findings(job: Job, carried: Carried) -> list[str]:
@@ -114,53 +118,5 @@ def _direction_findings(job: Job, direction: Direction, budget: Budget) -> list[
         found.append(
             f"No MODCOD of {job.modem.standard} carries the booked {direction.booked_mbps:g} Mbit/s on the "
             f"{name}'s {link.symbol_rate_msps:g} Msps: book less or a wider carrier."
-        )
-    if link.path.efficiency > 1.0:
-        found.append(
-            f"The {name}'s antenna gain of {link.antenna_gain_dbi:g} dBi is more than a dish of "
-            f"{link.path.diameter_m:g} m can have at {link.path.frequency_ghz:g} GHz: check gain, diameter "
-            "and frequency."
-        )
-    return found
-
-
-def _place_slips(job: Job) -> list[str]:
-    """What would bring a hidden satellite over the horizon: coordinates swapped or with the wrong sign."""
-    site, east_deg = job.site, job.satellite.longitude_deg
-    latitude_deg, longitude_deg = site.latitude_deg, site.longitude_deg
-    readings = [
-        ("the sign of site.longitude_deg turned", latitude_deg, -longitude_deg, east_deg),
-        ("the sign of satellite.longitude_deg turned", latitude_deg, longitude_deg, -east_deg),
-    ]
-    if abs(longitude_deg) <= 90.0:
-        readings.append(("latitude and longitude of the site swapped", longitude_deg, latitude_deg, east_deg))
-    found = []
-    for change, latitude, longitude, satellite in readings:
-        elevation_deg = float(look_angles(latitude, longitude, site.height_m, satellite).elevation_deg)
-        if elevation_deg > 0.0:
-            found.append(f"With {change} it would stand {elevation_deg:.0f} deg high: is that the slip?")
-    return found
-
-
-def _slips(job: Job) -> list[str]:
-    """Settings that are allowed but look like a slip."""
-    found = []
-    power_w = job.transmitter.power_w
-    low_w, high_w = DBM_LIKE_W
-    if low_w <= power_w <= high_w:
-        watts = 10.0 ** (power_w / 10.0) / 1000.0
-        found.append(
-            f"transmitter.power_w = {power_w:g} is much for a transportable terminal: if the data sheet says "
-            f"{power_w:g} dBm, write {watts:.3g}."
-        )
-    if job.service.stream_mbps > job.service.up_mbps:
-        found.append(
-            f"The stream of {job.service.stream_mbps:g} Mbit/s is more than the booked uplink of "
-            f"{job.service.up_mbps:g} Mbit/s: check service.stream_mbps."
-        )
-    if job.uplink.frequency_ghz < job.downlink.frequency_ghz:
-        found.append(
-            f"The uplink ({job.uplink.frequency_ghz:g} GHz) is below the downlink "
-            f"({job.downlink.frequency_ghz:g} GHz), which commercial bands do not have: are they swapped?"
         )
     return found

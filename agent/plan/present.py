@@ -2,12 +2,13 @@
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from math import isnan
 
 from agent.job import Job
-from agent.link_plan import Budget, Item, LinkPlan, Pointing, WhatIf
-from agent.plan.day_ahead import day_ahead
+from agent.link_plan import Budget, Item, LinkPlan, WhatIf
+from agent.plan.aiming import aiming
+from agent.plan.day_ahead import SiteClock, day_ahead
 
 WIDTH = 110
 INDENT = "  "
@@ -15,11 +16,13 @@ UNDEFINED = "not defined"
 
 
 def plan_text(plan: LinkPlan, job: Job, time_zone: tzinfo) -> str:
-    """The whole plan; times are the site's."""
+    """The whole plan; times are the site's. A satellite below the horizon leaves only what is wrong."""
+    if plan.pointing.elevation_deg <= 0.0:
+        return "\n".join([*_head(plan, job, time_zone), *_section("Findings", plan.findings)])
     return "\n".join(
         [
             *_head(plan, job, time_zone),
-            *_section("Point", _pointing(plan.pointing)),
+            *_section("Point", aiming(plan.pointing, job)),
             *_section("Carries", _rates(plan, job)),
             *_section("When it hurts", [*day_ahead(plan, time_zone), plan.heat.reason]),
             *_section("Dangerous", plan.safety.cautions),
@@ -32,9 +35,8 @@ def plan_text(plan: LinkPlan, job: Job, time_zone: tzinfo) -> str:
 
 
 def _head(plan: LinkPlan, job: Job, time_zone: tzinfo) -> list[str]:
-    start = datetime.fromtimestamp(job.day.start_unix_s, time_zone)
-    end = datetime.fromtimestamp(job.day.end_unix_s, time_zone)
-    hours = f"{start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M %Z}"
+    clock = SiteClock.of(job.day.start_unix_s, job.day.end_unix_s, time_zone)
+    hours = clock.hours(job.day.end_unix_s)
     heading = f"{plan.terminal} to {job.satellite.name} from {job.site.name}, {hours}"
     return [heading, *_wrapped(f"{plan.verdict.answer.upper()}: {plan.verdict.reason}", "")]
 
@@ -48,27 +50,6 @@ def _section(title: str, sentences: Iterable[str]) -> list[str]:
 
 def _wrapped(sentence: str, indent: str) -> list[str]:
     return textwrap.wrap(sentence, WIDTH, initial_indent=indent, subsequent_indent=indent + INDENT)
-
-
-def _pointing(pointing: Pointing) -> list[str]:
-    turn = "clockwise" if pointing.feed_rotation_deg >= 0.0 else "counter-clockwise"
-    doubt = pointing.declination_uncertainty_deg
-    compass = f"{pointing.azimuth_magnetic_deg:.1f} deg by compass"
-    if doubt is not None:
-        compass += f" (declination {pointing.declination_deg:+.1f}, one sigma {doubt:.1f} deg)"
-    height = f"elevation {pointing.elevation_deg:.1f} deg"
-    feed = f"a linear feed turned {abs(pointing.feed_rotation_deg):.1f} deg {turn}, looking at the satellite"
-    delay = f"{pointing.one_way_delay_ms:.0f} ms one way, at least {pointing.round_trip_delay_ms:.0f} ms"
-    sentences = [
-        f"azimuth {pointing.azimuth_true_deg:.1f} deg from true north, {compass}",
-        f"{height}; {feed}",
-        f"{pointing.slant_range_km:.0f} km away: {delay} from request to answer",
-    ]
-    return sentences + [
-        f"a base {tilt.tilt_deg:g} deg out of level is up to {tilt.azimuth_deg:.1f} deg off in azimuth and "
-        f"{tilt.elevation_deg:.1f} deg in elevation"
-        for tilt in pointing.base_tilts
-    ]
 
 
 def _rates(plan: LinkPlan, job: Job) -> list[str]:

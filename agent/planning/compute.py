@@ -14,10 +14,12 @@ from agent.plan.items import plan_items
 from agent.plan.links import Link, View
 from agent.plan.magnetic import Declination, declination, magnetic_heading_deg
 from agent.plan.safety import safety
+from agent.plan.slips import height_slips, place_slips
 from agent.plan.span import Span, job_days
 from agent.plan.sun import BeamNoise, sun_passes
 from agent.plan.sunshine import clear_sky, sun_path
 from agent.plan.what_if import what_ifs
+from agent.planning.zone_place import zone_place
 
 YEAR_S = 365.25 * SECONDS_PER_DAY
 # Common practice: a base 1 deg out of level is left alone, 4 deg is corrected.
@@ -70,8 +72,14 @@ def compute_plan(job: Job, span: Span | None = None) -> LinkPlan:
             job.day.humidity_percent,
         ),
         items=plan_items(job, pointing, (down, downlink), (up, uplink)),
-        findings=(*found, *north.findings),
+        findings=(*found, *_place_findings(job), *north.findings),
     )
+
+
+def _place_findings(job: Job) -> list[str]:
+    site = job.site
+    ground_m = propagation.ground_height_m(site.latitude_deg, site.longitude_deg)
+    return [*place_slips(job, zone_place(site.time_zone)), *height_slips(job, ground_m)]
 
 
 def _pointing(angles: LookAngles, north: Declination) -> Pointing:

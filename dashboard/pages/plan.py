@@ -35,9 +35,11 @@ def layout() -> Component:
 def plan_page(job: Job, plan: LinkPlan, theme: Theme, manner: Manner = METRIC) -> Component:
     """The whole plan."""
     zone = site_zone(job)
+    if plan.pointing.elevation_deg <= 0.0:
+        return html.Div([plan_parts.answer(plan, manner)], className="sections")
     sections = [
         plan_parts.answer(plan, manner),
-        _section(words.POINTING, plan_parts.pointing(plan.pointing, manner)),
+        _section(words.POINTING, plan_parts.pointing(plan.pointing, job, manner)),
         _section(
             words.UPLINK,
             plan_parts.budget(plan.uplink, manner),

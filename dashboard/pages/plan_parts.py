@@ -6,7 +6,9 @@ from zoneinfo import ZoneInfo
 from dash import html
 from dash.development.base_component import Component
 
+from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
+from agent.plan.aiming import feed_turn
 from dashboard import words
 from dashboard.manner import METRIC, Manner
 from dashboard.site_time import clock_text, date_text, utc_text
@@ -25,7 +27,7 @@ def answer(plan: LinkPlan, manner: Manner = METRIC) -> Component:
     )
 
 
-def pointing(aim: Pointing, manner: Manner = METRIC) -> Component:
+def pointing(aim: Pointing, job: Job, manner: Manner = METRIC) -> Component:
     """Where to point."""
     tilts = [
         [manner.number(tilt.tilt_deg, 0, "°"), manner.number(tilt.on_sky_deg, 1, "°")]
@@ -33,11 +35,11 @@ def pointing(aim: Pointing, manner: Manner = METRIC) -> Component:
     ]
     return html.Div(
         [
+            html.P(feed_turn(aim, job)),
             pairs(
                 (words.AZIMUTH_TRUE, manner.number(aim.azimuth_true_deg, 1, "°")),
                 (words.AZIMUTH_MAGNETIC, _magnetic(aim, manner)),
                 (words.ELEVATION, manner.number(aim.elevation_deg, 1, "°")),
-                (words.FEED_TURN, manner.number(aim.feed_rotation_deg, 1, "°")),
                 (words.SLANT_RANGE, manner.number(aim.slant_range_km, 0, "km")),
                 (words.ROUND_TRIP, manner.number(aim.round_trip_delay_ms, 0, "ms")),
             ),

@@ -1,5 +1,6 @@
 """`peakshade plan`: exit codes and what is printed."""
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -15,8 +16,15 @@ def write(folder: Path, text: str) -> str:
     return str(path)
 
 
+def works() -> str:
+    """A config without anything to find, for a day to come."""
+    day = f"{datetime.now(UTC) + timedelta(days=7):%Y-%m-%d}"
+    text = with_line("up_mbps = 4.0", "up_mbps = 3.0").replace("eirp_dbw = 50.0", "eirp_dbw = 44.0")
+    return text.replace("2026-07-18", day).replace(":00+02:00", ":00Z")
+
+
 def test_plan_that_works_is_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["plan", write(tmp_path, with_line("up_mbps = 4.0", "up_mbps = 3.0"))]) == 0
+    assert main(["plan", write(tmp_path, works())]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[1].startswith("WORKS: ")
     assert "  none" in lines
@@ -26,6 +34,16 @@ def test_finding_is_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     path = write(tmp_path, with_line("longitude_deg = 8.0", "longitude_deg = 120.0"))
     assert main(["plan", path]) == 1
     assert "below the horizon" in capsys.readouterr().out.splitlines()[1]
+
+
+def test_a_day_in_the_past_and_a_wrong_input_are_findings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    past = works().split("[day]")[0] + '[day]\nstart = "2026-07-18T09:00:00Z"\nend = "2026-07-18T19:00:00Z"\n'
+    assert main(["plan", write(tmp_path, past + '[[inputs.onewire]]\nsensor = "28"\n')]) == 1
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "The job ended on 18 July 2026 by this computer's clock: is [day] the right one?" in printed
+    assert "inputs.onewire[1]" in printed
 
 
 def test_wrong_config_is_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -201,10 +201,24 @@ def test_availability_is_where_the_es_n0_crosses() -> None:
     _, up = budgets(job)
     at_limit = replace(job, service=replace(job.service, availability_percent=up.availability_booked_percent))
     _, there = budgets(at_limit)
-    assert there.margin_faded_db == pytest.approx(0.0, abs=0.01)
+    # Rounded down to 0.001 %, so that the margin there is never negative.
+    assert 0.0 <= there.margin_faded_db < 0.02
     assert up.availability_closes_percent > up.availability_booked_percent
     greedy = replace(job, service=replace(job.service, up_mbps=20.0))
     assert np.isnan(budgets(greedy)[1].availability_booked_percent)
+
+
+@given(st.floats(90.0, 99.999))
+def test_property_availabilities_never_contradict_the_budget(availability_percent: float) -> None:
+    # "0.00 Mbit/s at 99.999 %" never stands beside "some link for 99.999 % of a year".
+    plain = sample_job()
+    weak = replace(plain, transmitter=replace(plain.transmitter, power_w=0.5))
+    job = replace(weak, service=replace(weak.service, availability_percent=availability_percent))
+    for one in budgets(job):
+        if one.modcod_faded is None:
+            assert not one.availability_closes_percent >= round(availability_percent, 3)
+        if one.margin_faded_db < 0.0:
+            assert not one.availability_booked_percent >= round(availability_percent, 3)
 
 
 def test_curve_falls_from_90_percent_on() -> None:
@@ -229,7 +243,7 @@ def with_rates(down_mbps: float, up_mbps: float, stream_mbps: float) -> Job:
     """The job with these booked."""
     base = with_interference(sample_job(), 20.0, 22.0)
     service = replace(base.service, down_mbps=down_mbps, up_mbps=up_mbps, stream_mbps=stream_mbps)
-    return replace(base, service=service)
+    return replace(base, service=service, downlink=replace(base.downlink, eirp_dbw=44.0))
 
 
 def test_verdict_by_what_is_carried() -> None:
@@ -254,40 +268,6 @@ def test_verdict_by_elevation() -> None:
     assert grazing == "tight" and "8.0 deg above the horizon" in reason and reason in found
     below, reason, found = answer(job, replace(VIEW, elevation_deg=-4.0))
     assert below == "does not work" and "below the horizon" in reason and found[0] == reason
-
-
-def test_hidden_satellite_names_the_slip_that_hides_it() -> None:
-    # From 37 N 100 W a satellite at 105 E is on the other side of the earth; at 105 W it stands high.
-    base = sample_job()
-    job = replace(
-        base,
-        site=replace(base.site, longitude_deg=-100.0),
-        satellite=replace(base.satellite, longitude_deg=105.0),
-    )
-    found = answer(job, replace(VIEW, elevation_deg=-60.0))[2]
-    assert any("satellite.longitude_deg turned" in one for one in found)
-
-
-@pytest.mark.parametrize(
-    ("changed", "words"),
-    [
-        (lambda job: replace(job, transmitter=replace(job.transmitter, power_w=39.0)), "39 dBm, write 7.94"),
-        (
-            lambda job: replace(job, service=replace(job.service, stream_mbps=5.0)),
-            "more than the booked uplink",
-        ),
-        (lambda job: replace(job, uplink=replace(job.uplink, frequency_ghz=11.0)), "are they swapped?"),
-        (
-            lambda job: replace(
-                job,
-                antenna=replace(job.antenna, efficiency=None, receive_gain_dbi=45.0, transmit_gain_dbi=41.0),
-            ),
-            "more than a dish of 0.98 m can have",
-        ),
-    ],
-)
-def test_allowed_but_suspicious_settings_are_findings(changed: Callable[[Job], Job], words: str) -> None:
-    assert any(words in one for one in answer(changed(sample_job()))[2])
 
 
 def test_what_ifs_cost_what_they_take() -> None:

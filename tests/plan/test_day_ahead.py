@@ -7,9 +7,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from agent.link_plan import LinkPlan
-from agent.plan.day_ahead import day_ahead
+from agent.plan.day_ahead import SiteClock, day_ahead
+from agent.plan.present import plan_text
 from agent.planning.compute import compute_plan
-from tests.plan.sample_job import job
+from tests.plan.sample_job import job, unix_s
 
 
 @cache
@@ -52,6 +53,19 @@ def test_second_day_is_dated() -> None:
     one = plan("2026-10-08T20:00:00+02:00", "2026-10-09T16:00:00+02:00")
     text = " ".join(day_ahead(one, ZoneInfo("Europe/Madrid")))
     assert "on 09 October" in text
+
+
+def test_days_across_a_change_of_the_clocks_print_both_offsets() -> None:
+    # Summer time ended in Madrid on 25 October 2026 at 03:00.
+    hours = ("2026-10-24T20:00:00+02:00", "2026-10-25T15:00:00+01:00")
+    zone = ZoneInfo("Europe/Madrid")
+    across = job(*hours)
+    heading = plan_text(plan(*hours), across, zone).splitlines()[0]
+    assert "2026-10-24 20:00 (+02:00) to 2026-10-25 15:00 (+01:00) (the clocks change between)" in heading
+    clock = SiteClock.of(across.day.start_unix_s, across.day.end_unix_s, zone)
+    # Half past two came twice.
+    assert clock.text(unix_s("2026-10-25T00:30:00Z")) == "02:30 (+02:00) on 25 October"
+    assert clock.text(unix_s("2026-10-25T01:30:00Z")) == "02:30 (+01:00) on 25 October"
 
 
 def test_night_job_says_so() -> None:
