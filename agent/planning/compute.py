@@ -19,7 +19,7 @@ from agent.plan.span import Span, job_days
 from agent.plan.sun import BeamNoise, sun_passes
 from agent.plan.sunshine import clear_sky, sun_path
 from agent.plan.what_if import what_ifs
-from agent.planning.zone_place import zone_place
+from agent.plan.zone_place import zone_place
 
 YEAR_S = 365.25 * SECONDS_PER_DAY
 # Common practice: a base 1 deg out of level is left alone, 4 deg is corrected.

@@ -12,8 +12,8 @@ from agent.plan.aiming import feed_turn
 from agent.plan.budget import budget, directions
 from agent.plan.links import View
 from agent.plan.slips import budget_slips, height_slips, hidden_satellite_slips, job_slips, place_slips
+from agent.plan.zone_place import zone_place
 from agent.planning.compute import compute_plan
-from agent.planning.zone_place import zone_place
 from tests.plan.sample_job import job as sample_job
 from tests.plan.sample_job import site
 
