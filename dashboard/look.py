@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
+from agent.store.reader import InputState, input_states
 from dashboard import messages, queries
 from dashboard.settings import Settings
 
@@ -22,8 +23,7 @@ class Look:
     job: Job | None
     history: queries.History
     notes: tuple[queries.NoteRow, ...]
-    rejected: int
-    inputs: tuple[queries.InputState, ...]
+    inputs: tuple[InputState, ...]
 
     @property
     def zone(self) -> ZoneInfo:
@@ -61,8 +61,7 @@ def crew_look(settings: Settings, search: str | None) -> Look | None:
             job=queries.job(connection, current.terminal),
             history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
             notes=queries.latest_notes(connection, current.terminal, NOTES_SHOWN),
-            rejected=queries.rejected_count(connection),
-            inputs=queries.input_states(connection, current.terminal),
+            inputs=input_states(connection, current.terminal),
         )
 
 

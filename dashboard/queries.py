@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Literal, cast
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,20 +69,6 @@ class Series:
     middle: NDArray[np.float64]
     low: NDArray[np.float64]
     high: NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputState:
-    """An input, by its type and name, or a way out of alerts. `error` is what stops it."""
-
-    name: str
-    state: Literal["starting", "ok", "failing"]
-    since: AwareDatetime
-    error: str | None
-    finding: str | None
-
-
-_INPUT_STATES = TypeAdapter(tuple[InputState, ...])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,17 +265,6 @@ def note(connection: sqlite3.Connection, terminal: str, seq: int) -> NoteRow | N
     """One note of the terminal."""
     row = connection.execute("SELECT * FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)).fetchone()
     return None if row is None else _note(row)
-
-
-def rejected_count(connection: sqlite3.Connection) -> int:
-    """How many messages could not be read."""
-    return int(connection.execute("SELECT count(*) FROM rejected").fetchone()[0])
-
-
-def input_states(connection: sqlite3.Connection, terminal: str) -> tuple[InputState, ...]:
-    """How each input that the agent reads by itself fares, and each way out of alerts; none without such."""
-    found = connection.execute("SELECT body FROM input_state WHERE terminal = ?", (terminal,)).fetchone()
-    return () if found is None else _INPUT_STATES.validate_json(found["body"])
 
 
 def _check_channel(channel: Channel) -> None:

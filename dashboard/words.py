@@ -146,13 +146,17 @@ INPUT_KINDS: Mapping[str, str] = {
     "http_rate": "Rate test with",
     "iperf": "Rate test with",
     "notify": "Alerts by",
+    # What it hears besides.
+    "broker": "Broker",
+    "messages": "Messages on",
+    "history": "History on",
+    "terminal": "Terminal",
 }
 INPUT_FAILS = "does not work, for {span}"
 INPUT_STARTS = "no answer yet, for {span}"
-INPUT_FINDING = "works, but look at it"
+INPUT_FINDING = "needs a look"
 INPUTS_WORK = "All inputs that the agent reads itself work ({count})."
 INPUTS_OTHERWISE = "The other inputs that the agent reads itself work ({count})."
-REJECTED = "{count} of the latest messages could not be read."
 
 TELL = "Tell the agent"
 TELL_HINT = "One tap is one note with the time of the tap."
@@ -175,8 +179,8 @@ COVER: Mapping[str, str] = {
     "page": "This page cannot reach the dashboard. Check that this phone is on the crew's network and the "
     "computer is on.",
     "agent-silent": "The dashboard works, but the agent has stopped writing. Check that it runs.",
-    "no-situation": "The dashboard works, but the agent has not yet written anything for this terminal. It "
-    "does so with the first reading.",
+    "no-situation": "The dashboard works, but the agent has not yet written anything for this terminal. "
+    "Check that it runs.",
     "no-store": "The dashboard works, but cannot read the store. Check its path and that the agent runs.",
 }
 

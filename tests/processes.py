@@ -73,9 +73,23 @@ class Mosquitto:
         self._process = subprocess.Popen(self._command)
         wait_until(lambda: listens(self.port), STARTS_WITHIN_S, "mosquitto listens")
 
+    def pause(self) -> None:
+        """Stand still without a word, as a network that is cut looks from the other end."""
+        self._signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        """After a pause."""
+        self._signal(signal.SIGCONT)
+
+    def _signal(self, number: signal.Signals) -> None:
+        assert self._process is not None
+        self._process.send_signal(number)
+
     def stop(self) -> None:
         """End as the system would end it; sessions are saved."""
         if self._process is not None:
-            self._process.send_signal(signal.SIGTERM)
+            self._signal(signal.SIGTERM)
+            # One that was paused hears it when it goes on.
+            self._signal(signal.SIGCONT)
             self._process.wait(10.0)
             self._process = None

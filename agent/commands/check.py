@@ -26,9 +26,10 @@ from agent.plan.day_ahead import day_ahead
 from agent.planning.store import PlanError, load_or_compute_plan
 from agent.records import AlertEvent
 from agent.service.console import say
+from agent.service.hearing import REMARKS
 from agent.service.outlets import outlets_of
 from agent.store.opening import StoreError, open_for_reading
-from agent.store.reader import InputAge, clock_offset_s, input_ages
+from agent.store.reader import InputAge, clock_offset_s, input_ages, input_states
 
 SUMMARY = "pre-flight: config, broker, inputs, clock, disk, sun"
 EXAMPLE = "peakshade check van-1.toml"
@@ -199,9 +200,15 @@ def check_inputs(config: Config, now_unix_s: float) -> Iterable[Finding]:
         return []  # reported with the store
     with closing(connection):
         ages = input_ages(connection, config.job.terminal)
+        states = input_states(connection, config.job.terminal)
         engine_unix_s = now_unix_s - clock_offset_s(connection, config.job.terminal)
+    heard = [
+        Finding(False, "heard", f"{one.name}: {one.finding}")
+        for one in states
+        if one.finding is not None and one.name.split()[0] in REMARKS
+    ]
     regular = [one for one in ages if one.kind not in ("note", "acknowledge", "clock")]
-    return [_input_finding(one, engine_unix_s - one.unix_s) for one in regular]
+    return [*(_input_finding(one, engine_unix_s - one.unix_s) for one in regular), *heard]
 
 
 def check_collectors(config: Config, rate_tests: bool) -> Iterator[Finding]:

@@ -1,20 +1,19 @@
 """`peakshade status`: the current verdict of every terminal in a store."""
 
 import argparse
-import asyncio
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 
-from agent.config import Config, load_config
+from agent.config import load_config
 from agent.errors import UsageError
-from agent.inputs.agent_status import retained_status
 from agent.records import ActiveAlert
 from agent.service.console import say
+from agent.service.hearing import BROKER
 from agent.store.opening import open_for_reading
-from agent.store.reader import StoredSituation, situations
+from agent.store.reader import InputState, StoredSituation, input_states, situations
 
 SUMMARY = "the current verdict in the terminal window"
 EXAMPLE = "peakshade status van-1.toml"
@@ -31,25 +30,25 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the verdict; 1 where an alert asks for an act, or the agent has gone silent."""
+    """Print the verdict; 1 where an alert asks for an act, or the broker or the agent has gone silent."""
     if (args.config is None) == (args.store is None):
         raise UsageError("name either the config file or --store PATH")
-    terminal = config = None
+    terminal = None
     path: Path | None = args.store
     if path is None:
         config = load_config(args.config, os.environ)
         terminal, path = config.job.terminal, config.store.path
     with closing(open_for_reading(path)) as connection:
         found = [one for one in situations(connection) if terminal in (None, one.terminal)]
+        inputs = {one.terminal: input_states(connection, one.terminal) for one in found}
     if not found:
         raise UsageError(f"store {path}: holds no verdict yet; wait for the first readings")
     now_unix_s = time.time()
     for one in found:
-        for line in status_lines(one, now_unix_s):
+        for line in (*status_lines(one, now_unix_s), *input_lines(inputs[one.terminal])):
             say(line)
-    for line in [] if config is None else input_lines(config):
-        say(line)
-    return 1 if any(_needs_someone(one, now_unix_s) for one in found) else 0
+    needed = any(_needs_someone(one, inputs[one.terminal], now_unix_s) for one in found)
+    return 1 if needed else 0
 
 
 def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
@@ -70,13 +69,12 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
         yield f"  the agent has written nothing for {_minutes(age_s)}: this is old; is it running?"
 
 
-def input_lines(config: Config) -> Iterator[str]:
-    """What the running agent says of the inputs that do not work or whose findings want mending."""
-    status = asyncio.run(retained_status(config.broker, config.job.terminal))
-    for one in [] if status is None else status.collectors:
+def input_lines(states: Iterable[InputState]) -> Iterator[str]:
+    """What the agent says of broker, messages and its own inputs that are not as they should be."""
+    for one in states:
         told = one.error if one.state == "failing" else one.finding
         if told is not None:
-            yield f"  input {one.name}: {told}"
+            yield f"  {one.name}: {told}"
 
 
 def _standing(alert: ActiveAlert, unix_s: float) -> str:
@@ -89,6 +87,7 @@ def _minutes(duration_s: float) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60} min"
 
 
-def _needs_someone(stored: StoredSituation, now_unix_s: float) -> bool:
+def _needs_someone(stored: StoredSituation, states: Iterable[InputState], now_unix_s: float) -> bool:
     grave = any(alert.event.severity in GRAVE for alert in stored.situation.alerts)
-    return grave or now_unix_s - stored.written_wall_unix_s > SILENT_AFTER_S
+    deaf = any(one.state == "failing" and one.name.startswith(f"{BROKER} ") for one in states)
+    return grave or deaf or now_unix_s - stored.written_wall_unix_s > SILENT_AFTER_S

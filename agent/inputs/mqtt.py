@@ -25,19 +25,25 @@ MAX_WAITING = 20_000
 MAX_AT_ONCE = 500
 # Of a publisher's messages; a group of them shares one wait for the disk.
 MAX_IN_FLIGHT = 200
-KEEP_ALIVE_S = 20
+# A broker that is gone without a word is missed after two of these; the crew hears of it within 10 s.
+KEEP_ALIVE_S = 3
 FIRST_DELAY_S = 1.0
 LONGEST_DELAY_S = 30.0
+BROKER_DELAY_S = 5.0  # a broker that is back is used again within 10 s
 EVERY_ADDRESS = ("0.0.0.0", "::", "")
 
 
 @dataclass(slots=True)
 class Delivery:
-    """One message; `acknowledge` is called once it need not be delivered again."""
+    """One message; `acknowledge` is called once it need not be delivered again.
+
+    `retained`: the broker had kept it from before the agent listened.
+    """
 
     topic: str
     payload: bytes
     acknowledge: Callable[[], None]
+    retained: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +170,9 @@ class _Connection(aiomqtt.Client):
         found: list[Delivery] = []
         while message is not None:
             acknowledge = partial(self._acknowledge, message.mid, message.qos)
-            found.append(Delivery(str(message.topic), bytes(message.payload), acknowledge))
+            found.append(
+                Delivery(str(message.topic), bytes(message.payload), acknowledge, bool(message.retain))
+            )
             if len(found) == MAX_AT_ONCE or self._arrivals.empty():
                 return found
             message = self._arrivals.get_nowait()
@@ -200,16 +208,16 @@ async def stay_connected(
                     group.create_task(_publish(connection, outbox), name="publish")
         except* aiomqtt.MqttError as errors:
             on_change(False)
-            delay_s = retry_delay_s(failures)
+            delay_s = retry_delay_s(failures, BROKER_DELAY_S)
             failures += 1
             LOG.warning("broker %s: %s; trying again in %.1f s", where, errors.exceptions[0], delay_s)
             await asyncio.sleep(delay_s)
 
 
-def retry_delay_s(failures: int) -> float:
+def retry_delay_s(failures: int, longest_s: float = LONGEST_DELAY_S) -> float:
     """Twice as long after each failure, up to a limit, and spread so that agents do not knock together."""
-    longest_s = min(LONGEST_DELAY_S, FIRST_DELAY_S * 2.0 ** min(failures, 10))
-    return longest_s * random.uniform(0.5, 1.0)
+    delay_s = min(longest_s, FIRST_DELAY_S * 2.0 ** min(failures, 10))
+    return delay_s * random.uniform(0.5, 1.0)
 
 
 async def _subscribe(connection: aiomqtt.Client, topic: str) -> None:

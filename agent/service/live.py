@@ -34,11 +34,14 @@ from agent.inputs.messages import (
     to_message,
 )
 from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
+from agent.inputs.neighbours import overhear
 from agent.inputs.payloads import PayloadError, parse
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, ClockChange, JsonValue
+from agent.service.hearing import Hearing
 from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline
+from agent.service.status_file import write_status
 from agent.store.opening import StoreError, primary_code
 from agent.store.shown import shown_events, shown_situation
 from agent.store.writer import Arrival, Refusal, StoreWriter
@@ -56,6 +59,7 @@ TICK_S = 1.0
 CATCH_UP_S = 15.0
 SNAPSHOT_S = 60.0
 STATUS_S = 30.0
+MOMENT_S = 0.2
 DISK_FULL_RETRY_S = 5.0
 FAREWELL_S = 2.0
 
@@ -162,7 +166,9 @@ class _Live:
         self._disk = ThreadPoolExecutor(1, "disk")
         self._outbox = Outbox()
         self._connected = asyncio.Event()
-        self._refused_topics: set[str] = set()
+        self._changed = asyncio.Event() if agent.inputs is None else agent.inputs.changed
+        self._hearing = Hearing(agent.config, self._clock.shown, self._on_hearing)
+        pipeline.seen_through(self._hearing.heard_through)
 
     async def run(self, stop: asyncio.Event, companions: Companions) -> None:
         """Work until `stop`; on return nothing of it uses the store any more."""
@@ -175,7 +181,6 @@ class _Live:
     async def _work(self, stop: asyncio.Event, companions: Companions) -> None:
         """Start the tasks, and end them in an order that loses nothing."""
         await self._begin()
-        self._say_status()
         async with asyncio.TaskGroup() as group:
             link = group.create_task(
                 stay_connected(self._link(), self._deliver, self._outbox, self._on_link), name="subscriber"
@@ -184,6 +189,7 @@ class _Live:
             others = [
                 group.create_task(self._tick(), name="ticker"),
                 group.create_task(self._report(), name="status"),
+                group.create_task(self._overhear(), name="other terminals"),
                 *(group.create_task(companion(), name=name) for name, companion in companions.items()),
             ]
             await stop.wait()
@@ -191,7 +197,7 @@ class _Live:
                 task.cancel()
             await self._queue.put(_Stop())
             await writer
-            self._outbox.put(status_topic(self._terminal), status_message(self._clock.shown(), "offline", {}))
+            self._say_status(status_message(self._clock.shown(), "offline", {}))
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._outbox.emptied(), FAREWELL_S)
             link.cancel()
@@ -229,9 +235,10 @@ class _Live:
         )
 
     def _on_link(self, stands: bool) -> None:
+        self._hearing.link(stands)
         if stands:
             self._pipeline.stamper.link_found(self._clock.now())
-            self._say_status()
+            self._changed.set()
             self._connected.set()
         else:
             self._pipeline.stamper.link_lost(self._clock.now())
@@ -242,6 +249,10 @@ class _Live:
         now_unix_s = self._clock.now()
         for delivery in deliveries:
             if not self._gate.concerns(delivery.topic):
+                delivery.acknowledge()
+                continue
+            if delivery.retained:
+                self._hearing.kept(delivery.topic)
                 delivery.acknowledge()
                 continue
             message = _Message(self._read(delivery, now_unix_s), delivery)
@@ -255,9 +266,7 @@ class _Live:
         try:
             reading = parse(kind, delivery.payload)
         except PayloadError as error:
-            if delivery.topic not in self._refused_topics:
-                LOG.warning("refused a message, and will not say so again for %s: %s", delivery.topic, error)
-                self._refused_topics.add(delivery.topic)
+            self._hearing.refused(delivery.topic, str(error))
             return Refusal(delivery.topic, delivery.payload, str(error), now_unix_s)
         return Arrival(delivery.topic, delivery.payload, kind, reading, now_unix_s)
 
@@ -313,7 +322,8 @@ class _Live:
                 await asyncio.sleep(DISK_FULL_RETRY_S)
 
     def _say(self, engine_events: Sequence[AlertEvent]) -> None:
-        events = shown_events(engine_events, self._clock.offset_s)
+        shown = shown_events(engine_events, self._clock.offset_s)
+        events = [self._hearing.told(event) for event in shown]
         for event in events:
             self._outbox.put(alert_topic(self._terminal, event.rule), alert_message(event))
         if events:
@@ -321,15 +331,26 @@ class _Live:
             if self._agent.notifier is not None:
                 self._agent.notifier.hear(events)
 
-    def _say_status(self) -> None:
+    def _on_hearing(self) -> None:
+        self._pipeline.seen_through(self._hearing.heard_through)
+        self._changed.set()
+
+    def _online(self) -> bytes:
         seen = shown_situation(self._pipeline.situation(), self._clock.offset_s).last_seen_unix_s
-        message = status_message(self._clock.shown(), "online", seen, self._states())
+        return status_message(self._clock.shown(), "online", seen, self._states())
+
+    def _say_status(self, message: bytes) -> None:
+        """To the broker, and into a file beside the store for whom the broker does not reach."""
         self._outbox.put(status_topic(self._terminal), message)
+        write_status(self._agent.config.store.path, message)
 
     def _states(self) -> list[JsonValue]:
-        """How the inputs and the ways out of alerts fare."""
-        tasks = (self._agent.inputs, self._agent.notifier)
+        """What is wrong with what comes in, and how the inputs and the ways out of alerts fare."""
+        tasks = (self._hearing, self._agent.inputs, self._agent.notifier)
         return [one for task in tasks if task is not None for one in task.as_json()]
+
+    async def _overhear(self) -> None:
+        await overhear(self._agent.config.broker, self._terminal, self._hearing.slip)
 
     async def _tick(self) -> None:
         with suppress(TimeoutError):
@@ -341,11 +362,14 @@ class _Live:
             await asyncio.sleep(TICK_S)
 
     async def _report(self) -> None:
-        inputs = self._agent.inputs
         while True:
             await self._on_disk(partial(self._pipeline.save_inputs, self._states()))
-            await (asyncio.sleep(STATUS_S) if inputs is None else inputs.change_within(STATUS_S))
-            self._say_status()
+            self._say_status(self._online())
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._changed.wait(), STATUS_S)
+            # Changes within a moment are one.
+            await asyncio.sleep(MOMENT_S)
+            self._changed.clear()
 
 
 def _words(change: ClockChange) -> str:

@@ -3,8 +3,8 @@
 import hashlib
 import json
 import logging
-from collections.abc import Iterable, Sequence
-from dataclasses import asdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, replace
 from math import floor
 
 from pydantic import ValidationError
@@ -47,6 +47,13 @@ class Pipeline:
         self._minute = -1
         self._events: list[AlertEvent] = []
         self._situations: list[Situation] = []
+        self._seen_through: Callable[[Situation], Situation] = lambda situation: situation
+        self._to_restate = False
+
+    def seen_through(self, view: Callable[[Situation], Situation]) -> None:
+        """From the next call on, store the engine's answer as `view` makes it, even if it is the same."""
+        self._seen_through = view
+        self._to_restate = True
 
     def add(self, messages: Sequence[Arrival | Refusal]) -> list[Stored]:
         """Store the messages; on return they are on the disk. Returns the readings that are new."""
@@ -102,9 +109,18 @@ class Pipeline:
     def tick(self, unix_s: float, wall_unix_s: float) -> list[AlertEvent]:
         """Tell the engine that it is this late; before the first reading there is nothing to tell."""
         if self._seq == 0:
+            self._wait_for_readings(unix_s, wall_unix_s)
             return []
         self._events += self._engine.advance(self.stamper.tick(unix_s))
         return self.keep(wall_unix_s) if self._has_news() else []
+
+    def _wait_for_readings(self, unix_s: float, wall_unix_s: float) -> None:
+        number = floor(unix_s / GRID_S)
+        if number != self._decided or self._to_restate:
+            self._to_restate = False
+            waiting = replace(self._engine.situation(), unix_s=unix_s)
+            self._writer.add_events([], [self._seen_through(waiting)], wall_unix_s, self.stamper.offset_s)
+            self._decided = number
 
     def situation(self) -> Situation:
         """The engine's answer as of its last decision."""
@@ -127,15 +143,16 @@ class Pipeline:
 
     def keep(self, wall_unix_s: float) -> list[AlertEvent]:
         """Write what the engine has said; where that fails it stays for the next call."""
-        situations = [*self._situations, self._engine.situation()]
+        self._to_restate = False
+        situations = [*self._situations, self._seen_through(self._engine.situation())]
         self._writer.add_events(self._events, situations, wall_unix_s, self.stamper.offset_s)
         self._decided = self._due()
         events, self._events, self._situations = self._events, [], []
         return events
 
     def _has_news(self) -> bool:
-        decided = self._seq > 0 and self._due() != self._decided
-        return bool(self._events or self._situations or decided)
+        stale = self._seq > 0 and (self._due() != self._decided or self._to_restate)
+        return bool(self._events or self._situations or stale)
 
     def _due(self) -> int:
         """Number of the latest decision that is due."""

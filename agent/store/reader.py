@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from operator import attrgetter
+from typing import Literal
 
-from pydantic import TypeAdapter
+from pydantic import AwareDatetime, TypeAdapter
 
 from agent.records import KINDS, AlertEvent, JsonValue, Situation
 from agent.store.schema import own_fields
@@ -35,6 +36,20 @@ class StoredSituation:
     terminal: str
     situation: Situation
     written_wall_unix_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputState:
+    """Something that brings readings in or alerts out, by its kind and name. `error` is what stops it."""
+
+    name: str
+    state: Literal["starting", "ok", "failing"]
+    since: AwareDatetime
+    error: str | None
+    finding: str | None
+
+
+_INPUT_STATES = TypeAdapter(tuple[InputState, ...])
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +163,12 @@ def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
     return [
         StoredSituation(terminal, _SITUATION.validate_json(body), written) for terminal, body, written in rows
     ]
+
+
+def input_states(connection: sqlite3.Connection, terminal: str) -> tuple[InputState, ...]:
+    """What the agent hears wrong, and how its own inputs and the ways out of alerts fare."""
+    found = connection.execute("SELECT body FROM input_state WHERE terminal = ?", (terminal,)).fetchone()
+    return () if found is None else _INPUT_STATES.validate_json(found[0])
 
 
 def input_ages(connection: sqlite3.Connection, terminal: str) -> list[InputAge]:

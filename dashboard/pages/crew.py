@@ -97,7 +97,7 @@ def page_parts(seen: Look, theme_name: str, manner: Manner = METRIC) -> dict[str
         "verdict": crew_parts.verdict(situation, manner),
         "next": crew_parts.next_thing(situation, zone),
         "alerts": crew_parts.alert_list(situation.alerts, zone, manner),
-        "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s, seen.rejected),
+        "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s),
         "states": input_parts.input_states(seen.inputs, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
         "alarms": crew_parts.alarms(situation.alerts),

@@ -144,18 +144,17 @@ def alarms(alerts: tuple[ActiveAlert, ...]) -> list[dict[str, JsonValue]]:
     ]
 
 
-def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float, rejected: int) -> Component:
-    """How long ago each input was heard, the longest silence first; how many messages were refused."""
-    refused = [html.P(words.REJECTED.format(count=rejected), className="refused")] if rejected else []
+def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float) -> Component:
+    """How long ago each input was heard, the longest silence first."""
     if not last_seen_unix_s:
-        return html.Div([html.P(words.NO_INPUTS), *refused])
+        return html.P(words.NO_INPUTS)
     lines = [
         html.Div(
             [html.Dt(words.INPUTS.get(name, name)), html.Dd(words.AGO.format(span=span_text(unix_s - seen)))]
         )
         for name, seen in sorted(last_seen_unix_s.items(), key=lambda item: item[1])
     ]
-    return html.Div([html.Dl(lines, className="ages"), *refused])
+    return html.Dl(lines, className="ages")
 
 
 def trend_caption(trend: Trend, figures: Mapping[str, float], manner: Manner = METRIC) -> Component:

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from dash import html
 from dash.development.base_component import Component
 
+from agent.store.reader import InputState
 from dashboard import words
-from dashboard.queries import InputState
 from dashboard.site_time import span_text
 
 

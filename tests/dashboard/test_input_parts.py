@@ -9,6 +9,8 @@ from playwright.sync_api import Browser, expect
 
 from agent.inputs.collectors.frame import InputState
 from agent.inputs.collectors.registry import MODULES
+from agent.service.hearing import BROKER, REMARKS
+from agent.store import reader
 from dashboard import queries, words
 from dashboard.pages.input_parts import input_name, input_states
 from tests.dashboard.conftest import Serve
@@ -46,13 +48,13 @@ def far(name: str) -> InputState:
 TROUBLE = (fine("onewire transmitter"), failing("http modem"), fine("ups van"), far("gnss roof"))
 
 
-def stored(folder: Path, *states: InputState) -> tuple[queries.InputState, ...]:
+def stored(folder: Path, *states: InputState) -> tuple[reader.InputState, ...]:
     """As the agent writes and the pages read them."""
     path = folder / "store.sqlite3"
     with writing(path) as writer:
         writer.save_inputs([one.as_json() for one in states])
     with queries.open_store(path) as connection:
-        return queries.input_states(connection, TERMINAL)
+        return reader.input_states(connection, TERMINAL)
 
 
 def test_all_well_is_one_line(tmp_path: Path) -> None:
@@ -68,7 +70,7 @@ def test_none_is_nothing(tmp_path: Path) -> None:
 def test_what_is_wrong_is_said_and_the_rest_counted(tmp_path: Path) -> None:
     text = said(input_states(stored(tmp_path, *TROUBLE), NOW_UNIX_S))
     assert text.startswith(f"Web page of modem  does not work, for 15 min {ERROR}")
-    assert f"GNSS receiver roof  works, but look at it {FAR}" in text
+    assert f"GNSS receiver roof  needs a look {FAR}" in text
     assert text.endswith("The other inputs that the agent reads itself work (2).")
     assert "UPS" not in text
 
@@ -86,7 +88,7 @@ def test_one_that_has_not_answered_yet(tmp_path: Path) -> None:
 
 
 def test_every_type_has_its_words() -> None:
-    assert words.INPUT_KINDS.keys() == {*MODULES, "notify"}
+    assert words.INPUT_KINDS.keys() == {*MODULES, "notify", BROKER, *REMARKS}
     assert input_name("notify command") == "Alerts by command"
 
 

@@ -9,7 +9,6 @@ import pytest
 from agent.planning.compute import compute_plan
 from agent.records import Note, Signal, Temperature
 from agent.store.opening import StoreError
-from agent.store.writer import Refusal
 from dashboard import queries
 from dashboard.queries import Channel
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
@@ -155,13 +154,3 @@ def test_job_comes_back(store: Path) -> None:
         plan = queries.plan(connection, TERMINAL)
     assert plan is not None
     assert plan.pointing.elevation_deg == pytest.approx(compute_plan(planned).pointing.elevation_deg)
-
-
-def test_refused_messages_are_counted(store: Path) -> None:
-    refusals = [
-        Refusal("peakshade/van-1/signal", b"{", f"not JSON {number}", NOW_UNIX_S) for number in range(3)
-    ]
-    with writing(store) as writer:
-        writer.add(refusals, lambda reading, _received_unix_s: reading)
-    with queries.open_store(store) as connection:
-        assert queries.rejected_count(connection) == 3

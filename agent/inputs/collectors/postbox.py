@@ -7,7 +7,7 @@ from collections import deque
 import aiomqtt
 
 from agent.config import BrokerSettings
-from agent.inputs.mqtt import MAX_IN_FLIGHT, QOS, publishing_client, retry_delay_s
+from agent.inputs.mqtt import BROKER_DELAY_S, MAX_IN_FLIGHT, QOS, publishing_client, retry_delay_s
 
 LOG = logging.getLogger(__name__)
 
@@ -44,7 +44,7 @@ class Postbox:
                         await self._send(client)
                         failures = 0
             except aiomqtt.MqttError as error:
-                delay_s = retry_delay_s(failures)
+                delay_s = retry_delay_s(failures, BROKER_DELAY_S)
                 if failures == 0:
                     LOG.warning("readings of the inputs wait for the broker: %s", error)
                 failures += 1
