@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from tests.processes import Mosquitto
 
@@ -23,6 +23,9 @@ CHROMIUM_ARGUMENTS = [
 # The same examples in every run, and no time limit for one: the machine may be shared.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+# A page on a machine with other work is slow, not wrong.
+expect.set_options(timeout=30_000.0)
 
 
 @pytest.fixture
