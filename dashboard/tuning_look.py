@@ -23,7 +23,8 @@ from agent.replay.tuning.proposal import propose, rules_toml, words
 from agent.replay.tuning.sets import Changes, sets_around
 from agent.replay.tuning.tally import Tally
 from agent.replay.tuning.workers import in_turn
-from agent.watch.rules import BY_NAME, RuleSet
+from agent.watch.rule_set import RuleSet
+from agent.watch.rules import BY_NAME
 
 # Enough to see where the curve bends; two dozen sets over a day take a tenth of a second.
 SWEPT = 16

@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+from agent.watch.rules import RULES
+
 TITLE = "peakshade"
 PAGES: Mapping[str, str] = {
     "/": "Crew",
@@ -36,20 +38,6 @@ CAUSES: Mapping[str, str] = {
     "network": "the network beyond the terminal",
     "power": "the power supply",
     "none": "",
-}
-RULES: Mapping[str, str] = {
-    "shade": "Shade the unit",
-    "repeak": "Re-peak the dish",
-    "wait-sun-pass": "Wait: sun pass",
-    "wait-rain": "Wait: rain",
-    "blockage": "Path blocked",
-    "lower-stream": "Lower the stream",
-    "look-at-lan": "Look at the LAN",
-    "call-network": "Call the network",
-    "on-battery": "On battery",
-    "no-data": "No data",
-    "clock-wrong": "Clock is wrong",
-    "throughput-low": "Throughput low",
 }
 NOTES: Mapping[str, str] = {
     "shade-on": "Shade is on",
@@ -342,8 +330,8 @@ SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
 
 
 def rule_text(rule: str) -> str:
-    """The rule's name for the crew; a rule of the crew's own keeps its name."""
-    return RULES.get(rule, rule)
+    """The rule's name for the crew; a rule that an earlier version had keeps its name."""
+    return RULES[rule].label if rule in RULES else rule
 
 
 def change_text(rule: str, state: str) -> str:

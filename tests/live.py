@@ -23,7 +23,7 @@ from agent.store.opening import open_for_reading
 from agent.store.reader import readings_after, situations
 from agent.store.writer import StoreWriter
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.plan.sample_job import job
 from tests.processes import broker_at, wait_until
 from tests.watch.sample_day import FULL_DAY_PASS, MIDNIGHT_UNIX_S, plan

@@ -19,7 +19,7 @@ from agent.replay.replaying import replay_events, session_plan
 from agent.replay.sessions import read_session, session_folder
 from agent.store.opening import open_for_reading
 from agent.store.reader import readings_after
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.inputs.malformed import MALFORMED
 from tests.live import (
     ROOT,

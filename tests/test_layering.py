@@ -13,7 +13,7 @@ SOURCES = sorted(path for top in ("agent", "dashboard") for path in (ROOT / top)
 
 # Low to high: a module may import from its own layer and from those before it.
 LAYERS = (
-    ("agent.errors", "agent.records", "agent.job", "agent.clock"),
+    ("agent.errors", "agent.records", "agent.job", "agent.clock", "agent.wording"),
     ("agent.link_plan", "agent.throughput"),
     ("agent.plan", "agent.heat"),
     ("agent.planning.compute",),
@@ -29,8 +29,8 @@ LAYERS = (
     ("agent.cli",),
 )  # fmt: skip
 PURE = (
-    "agent.errors", "agent.records", "agent.job", "agent.link_plan", "agent.throughput", "agent.plan",
-    "agent.heat", "agent.planning.compute", "agent.watch", "agent.notify",
+    "agent.errors", "agent.records", "agent.job", "agent.wording", "agent.link_plan", "agent.throughput",
+    "agent.plan", "agent.heat", "agent.planning.compute", "agent.watch", "agent.notify",
 )  # fmt: skip
 OUTSIDE = {
     "asyncio", "io", "logging", "os", "pathlib", "random", "secrets", "shutil", "socket", "sqlite3",

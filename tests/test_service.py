@@ -26,7 +26,7 @@ from agent.service.pipeline import Pipeline, start_pipeline
 from agent.store import reader
 from agent.store.opening import StoreError, open_for_reading
 from agent.store.writer import Arrival, StoreWriter
-from agent.watch.rules import RuleSet, default_rules, rule_set
+from agent.watch.rule_set import RuleSet, default_rules, rule_set
 from tests.live import TERMINAL, config_for, embedded_at, event_rows, rows_of, sample_plan, stored_readings
 from tests.plan.sample_job import job
 from tests.processes import free_port, listens

@@ -31,7 +31,7 @@ from agent.service.console import event_printer, log_to_terminal, say, stop_on_s
 from agent.service.live import Agent, Companions, run_agent
 from agent.service.page import serve_page
 from agent.store.writer import Arrival, StoreWriter
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 
 SUMMARY = "play a recorded day through broker, agent, store and dashboard"
 EXAMPLE = "peakshade demo --session pampa-gusts --from 14:30 --speed 60"

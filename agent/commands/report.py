@@ -22,7 +22,7 @@ from agent.report.review import Review, review
 from agent.report.stored import stored_day
 from agent.report.tables import csv_text, parquet_bytes, tables
 from agent.report.verdict import verdict
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 SUMMARY = "after-action review of recorded sessions or of a stored day"
 EXAMPLE = "peakshade report salt-pan-summer --out review"

@@ -28,7 +28,7 @@ from agent.replay.tuning.sets import (
 from agent.replay.tuning.sweep import Tuned, tune
 from agent.replay.tuning.telling import tuned_json, tuned_text, warning
 from agent.replay.tuning.workers import Workers, cluster, in_turn, processes
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 SUMMARY = "try many rule sets on labelled sessions and propose a rules file"
 EXAMPLE = "peakshade tune salt-pan-summer pampa-gusts --grid repeak.raise_db=0.7:1.5:9"

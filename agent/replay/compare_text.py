@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from agent.records import JsonValue
 from agent.replay.compare import Alert, Difference, says_the_same
 from agent.replay.labels import Label
-from agent.replay.scoring import TARGETS, Interval
+from agent.replay.scoring import TARGETS, Interval, window
 from agent.replay.session_time import rfc3339_from_unix_s
 
 CELL_CHARACTERS = 29
@@ -64,7 +64,7 @@ def _judged(alert: Alert, labels: Sequence[Label] | None) -> str:
         return ""
     end_unix_s = inf if alert.end_unix_s is None else alert.end_unix_s
     stood = Interval(alert.start_unix_s, end_unix_s)
-    right = any(label.cause == target.cause and stood.meets(target.window(label)) for label in labels)
+    right = any(label.cause == target.cause and stood.meets(window(target, label)) for label in labels)
     return f": {target.cause} was labelled" if right else ": a false alarm by the labels"
 
 

@@ -12,7 +12,7 @@ from agent.planning.store import plan_stored_at
 from agent.records import AlertEvent, Situation
 from agent.replay.sessions import Session
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 
 def replay_events(

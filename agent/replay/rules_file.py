@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from agent.errors import UsageError
-from agent.watch.rules import RuleSet, default_rules, parse_rules
+from agent.watch.rule_set import RuleSet, default_rules, parse_rules
 
 
 def read_rules(path: Path | None) -> RuleSet:

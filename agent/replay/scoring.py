@@ -8,38 +8,16 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Protocol
 
-from agent.records import AlertState, Cause, JsonValue
+from agent.records import AlertState, JsonValue
 from agent.replay.labels import Label
+from agent.watch.rules import RULES
+from agent.watch.rules.rule import Scored
 
 SECONDS_PER_HOUR = 3600.0
 
 
-@dataclass(frozen=True, slots=True)
-class Target:
-    """What a rule is to detect, and how far outside the labelled episode its alert still belongs to it.
-
-    `early_s` is for rules that warn ahead, `late_s` for the time that filters need to let go.
-    """
-
-    cause: Cause
-    early_s: float
-    late_s: float
-
-    def window(self, label: Label) -> "Interval":
-        """When an alert belongs to this labelled episode."""
-        return Interval(label.start_unix_s - self.early_s, label.end_unix_s + self.late_s)
-
-
-# A rule that may not warn ahead may still be a minute early: labels are set by hand or by thresholds.
-TARGETS: Mapping[str, Target] = {
-    "repeak": Target("mispoint", early_s=60.0, late_s=600.0),
-    "wait-rain": Target("rain", early_s=300.0, late_s=900.0),
-    "wait-sun-pass": Target("sun-pass", early_s=1800.0, late_s=900.0),
-    "blockage": Target("blockage", early_s=60.0, late_s=600.0),
-    "shade": Target("overheat", early_s=7200.0, late_s=900.0),
-    "look-at-lan": Target("lan", early_s=60.0, late_s=1800.0),
-    "call-network": Target("network", early_s=60.0, late_s=1800.0),
-    "on-battery": Target("power", early_s=60.0, late_s=300.0),
+TARGETS: Mapping[str, Scored] = {
+    rule.name: rule.scoring for rule in RULES.values() if isinstance(rule.scoring, Scored)
 }
 
 
@@ -134,22 +112,27 @@ def score(events: Sequence[Spoken], labels: Sequence[Label], span: Interval) -> 
     return {rule: _rule_score(rule, target, events, labels, span) for rule, target in TARGETS.items()}
 
 
+def window(target: Scored, label: Label) -> Interval:
+    """When an alert belongs to this labelled episode."""
+    return Interval(label.start_unix_s - target.early_s, label.end_unix_s + target.late_s)
+
+
 def _rule_score(
-    rule: str, target: Target, events: Sequence[Spoken], labels: Sequence[Label], span: Interval
+    rule: str, target: Scored, events: Sequence[Spoken], labels: Sequence[Label], span: Interval
 ) -> RuleScore:
     alerts = alert_intervals(events, rule, span)
     episodes = [label for label in labels if label.cause == target.cause]
-    windows = [target.window(label) for label in episodes]
+    windows = [window(target, label) for label in episodes]
     delays = []
-    for label, window in zip(episodes, windows, strict=True):
-        met = next((alert for alert in alerts if alert.meets(window)), None)
+    for label, around in zip(episodes, windows, strict=True):
+        met = next((alert for alert in alerts if alert.meets(around)), None)
         if met is not None:
-            delays.append(max(met.start_unix_s, window.start_unix_s) - label.start_unix_s)
+            delays.append(max(met.start_unix_s, around.start_unix_s) - label.start_unix_s)
     return RuleScore(
         episodes=len(episodes),
         delays_s=tuple(delays),
         alerts=len(alerts),
-        false_alarms=sum(not any(alert.meets(window) for window in windows) for alert in alerts),
+        false_alarms=sum(not any(alert.meets(one) for one in windows) for alert in alerts),
         alert_s=sum(_shared_s(alert, span) for alert in alerts),
         span_s=span.end_unix_s - span.start_unix_s,
     )

@@ -8,7 +8,7 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, AnyReading
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 MINUTE_S = 60.0
 

@@ -1,19 +1,13 @@
 """Alerts from raised to cleared, and the crew's answer to each."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import nan
 
-from agent.records import AlertEvent, Cause, NoteKind, Severity
+from agent.records import AlertEvent, Cause, Severity
 from agent.report.actions import Action
 from agent.watch.rule_stage import SEVERITIES
-
-# The notes that say that the crew did what a rule asked for.
-DEEDS: Mapping[str, tuple[NoteKind, ...]] = {
-    "shade": ("shade-on",),
-    "repeak": ("peak-start", "peak-done"),
-    "lower-stream": ("stream-stop",),
-}
+from agent.watch.rules import RULES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +79,7 @@ def _raised(event: AlertEvent, known: Episode | None) -> Episode:
 
 
 def _answers(episode: Episode, deeds: Sequence[Action]) -> tuple[Action, ...]:
-    kinds = DEEDS.get(episode.rule, ())
+    kinds = RULES[episode.rule].deeds
     return tuple(
         one
         for one in deeds

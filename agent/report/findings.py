@@ -8,7 +8,7 @@ from agent.report.levels import Distribution
 from agent.report.review import Review
 from agent.report.words import bytes_text, counted, number, percent, span, times
 from agent.watch.heat_watch import UNITS
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from agent.watch.situation import BELOW_PLAN_DB
 
 # The shade rule's: up to here in the sun is no concern, nor is it where a thermometer stayed this far off.

@@ -45,7 +45,7 @@ from agent.service.status_file import write_status
 from agent.store.opening import StoreError, primary_code
 from agent.store.shown import shown_events, shown_situation
 from agent.store.writer import Arrival, Refusal, StoreWriter
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 LOG = logging.getLogger(__name__)
 

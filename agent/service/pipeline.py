@@ -18,7 +18,7 @@ from agent.store import reader
 from agent.store.rollups import MINUTE_S
 from agent.store.writer import Arrival, Refusal, Stored, StoreWriter
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 from agent.watch.series import GRID_S
 
 LOG = logging.getLogger(__name__)

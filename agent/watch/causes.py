@@ -1,15 +1,16 @@
-"""Why the signal is down: evidence for and against each cause, weighed as log-odds.
+"""Decides why the signal is down: evidence for and against each cause, weighed as log-odds.
 
 Weights are in natural-logarithm units: 1 makes a cause 2.7 times as likely against the rest, 3 makes it
 twenty times. They come from the physics named beside them; the size of each is judgement.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, inf, isnan
 from typing import Literal
 
 from agent.watch.signal_facts import SignalFacts
+from agent.wording import Said
 
 SignalCause = Literal["mispoint", "rain", "sun-pass", "blockage"]
 SIGNAL_CAUSES: tuple[SignalCause, ...] = ("mispoint", "rain", "sun-pass", "blockage")
@@ -34,11 +35,16 @@ NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute mean
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One observation that speaks for (weight > 0) or against a cause, in the crew's words."""
+    """One observation that speaks for (weight > 0) or against a cause."""
 
     cause: SignalCause
     weight: float
-    words: str
+    what: Said
+
+    @property
+    def said(self) -> Said:
+        """The observation, and which side it takes."""
+        return replace(self.what, side="for" if self.weight > 0.0 else "against")
 
 
 def weigh(facts: SignalFacts) -> tuple[Mapping[SignalCause, float], tuple[Evidence, ...]]:
@@ -88,25 +94,27 @@ def _onset(facts: SignalFacts) -> Iterator[Evidence]:
         sure = 0.0  # any change looks abrupt that moves the figure by one step
     if isnan(facts.onset_s):
         if facts.interval_s <= DENSE_S and facts.slide_s < SLIDE_S:
-            yield Evidence("mispoint", -against, "no clear edge")
+            yield Evidence("mispoint", -against, Said("no-edge"))
         return
     if facts.abrupt:
-        words = f"{facts.loss_db:.1f} dB went within {max(facts.onset_s, facts.interval_s):.0f} s"
+        words = Said(
+            "went-within", {"loss_db": facts.loss_db, "within_s": max(facts.onset_s, facts.interval_s)}
+        )
         yield Evidence("mispoint", 2.0 * sure, words)
         yield Evidence("blockage", 1.0 * sure, words)
         yield Evidence("rain", -1.5 * sure, words)
     elif facts.came_as_rain:
-        words = f"the loss took {facts.onset_s / 60.0:.0f} min to come"
+        words = Said("took", {"took_s": facts.onset_s})
         possible = 0.3 if facts.rain_ruled_out else 1.0
         yield Evidence("rain", 1.2 * possible, words)
         yield Evidence("mispoint", -2.0 * possible * against, words)
         yield Evidence("blockage", -2.0, words)
     elif facts.onset_s == inf:
-        yield Evidence("blockage", -3.0, "the loss came slowly")
+        yield Evidence("blockage", -3.0, Said("came-slowly"))
     if facts.slow_start:
-        yield Evidence("rain", 1.0, "it began slowly")
-        yield Evidence("blockage", -2.0, "it began slowly")
-        yield Evidence("mispoint", (-0.3 if facts.rain_ruled_out else -1.0) * against, "it began slowly")
+        yield Evidence("rain", 1.0, Said("began-slowly"))
+        yield Evidence("blockage", -2.0, Said("began-slowly"))
+        yield Evidence("mispoint", (-0.3 if facts.rain_ruled_out else -1.0) * against, Said("began-slowly"))
 
 
 def _course(facts: SignalFacts) -> Iterator[Evidence]:
@@ -115,16 +123,16 @@ def _course(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.came_as_rain or facts.coarse or facts.cloud_like:
         steady *= 0.5
     if steady:
-        words = f"steady for {flat_s / 60.0:.0f} min"
+        words = Said("steady", {"steady_s": flat_s})
         yield Evidence("mispoint", steady, words)
         yield Evidence("rain", -steady, words)
     elif facts.interval_s > STEADY_INTERVAL_S:
-        yield Evidence("mispoint", -1.0, "too few readings since")
+        yield Evidence("mispoint", -1.0, Said("few-readings"))
     # Clouds and the steady rain of a front grow for hours as well.
     clear = facts.gauge_dry or facts.above_rain or facts.uplink_log_odds > 0.0
     only_a_dish = clear and not facts.cloud_like
     if facts.slower_than_rain and only_a_dish and facts.slide_s >= SLIDE_S and facts.age_s >= SLIDE_S / 2.0:
-        words = f"has only grown for {facts.slide_s / 60.0:.0f} min"
+        words = Said("only-grown", {"grown_s": facts.slide_s})
         sure = 1.0 if facts.interval_s <= 2.0 * STEADY_INTERVAL_S else 0.5
         yield Evidence("mispoint", sure * (2.5 if facts.slide_s >= 2.0 * SLIDE_S else 1.5), words)
         yield Evidence("rain", -1.0, words)
@@ -135,111 +143,112 @@ def _unrest(facts: SignalFacts, flat_s: float, stretch: float) -> Iterator[Evide
     """How the loss behaves against the hours before it."""
     restless = EDGE_SHARE if facts.on_an_edge else 1.0
     if facts.rain_over and flat_s >= stretch * AFTER_RAIN_S:
-        yield Evidence("mispoint", 2.5, "the rain is over and the loss has stayed")
-        yield Evidence("rain", -3.0, "the rain is over and the loss has stayed")
+        yield Evidence("mispoint", 2.5, Said("rain-over-loss-stayed"))
+        yield Evidence("rain", -3.0, Said("rain-over-loss-stayed"))
     elif facts.turns:
-        words = "comes and goes"
+        words = Said("comes-and-goes")
         yield Evidence("rain", 1.5, words)
         # Steady since, it has stopped doing so.
         faded = 1.0 - min(1.0, flat_s / (stretch * FORGOTTEN_S))
         yield Evidence("mispoint", -2.0 * min(facts.turns, 2) * faded * restless, words)
     if facts.age_s >= FLAT_STEPS_S[0][0] > 2.0 * facts.flat_s and facts.slide_s < SLIDE_S:
-        yield Evidence("mispoint", -1.5 * restless, "not steady")
+        yield Evidence("mispoint", -1.5 * restless, Said("not-steady"))
     if facts.roughness >= ROUGH:
-        yield Evidence("rain", 1.5, "less quiet than before")
-        yield Evidence("mispoint", -2.0 * restless, "less quiet than before")
+        yield Evidence("rain", 1.5, Said("less-quiet"))
+        yield Evidence("mispoint", -2.0 * restless, Said("less-quiet"))
     elif facts.roughness <= QUIET and not facts.coarse and flat_s >= stretch * FLAT_STEPS_S[1][0]:
-        yield Evidence("mispoint", 0.7, "as quiet as before")
+        yield Evidence("mispoint", 0.7, Said("as-quiet"))
     if facts.went_before and not facts.rain_over:
-        words = "losses like it went by themselves before"
+        words = Said("went-before")
         yield Evidence("mispoint", -1.2 * min(facts.went_before, 3), words)
     if facts.worsened >= 3:
-        yield Evidence("mispoint", -1.0, "still falling")
+        yield Evidence("mispoint", -1.0, Said("still-falling"))
 
 
 def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.knock_at_onset:
-        yield Evidence("mispoint", 2.0, "the crew noted a knock just before")
+        yield Evidence("mispoint", 2.0, Said("knock"))
     elif facts.gust_at_onset:
         # Squalls bring rain as well: without a quick look at the onset a gust says little.
         sure = _resolution(facts.interval_s) * (0.5 if facts.coarse else 1.0)
-        yield Evidence("mispoint", 0.3 + 1.2 * sure, "a strong gust just before")
+        yield Evidence("mispoint", 0.3 + 1.2 * sure, Said("gust"))
 
 
 def _sky(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.rain_seen and not facts.above_rain:
-        yield Evidence("rain", 4.0, "rain seen or measured")
-        yield Evidence("mispoint", -3.0, "rain seen or measured")
+        yield Evidence("rain", 4.0, Said("rain-seen"))
+        yield Evidence("mispoint", -3.0, Said("rain-seen"))
     elif facts.gauge_dry:
         # It may be dry here and raining where the path crosses the cloud.
-        yield Evidence("rain", -1.2, "the rain gauge is dry")
-        yield Evidence("mispoint", 0.4, "the rain gauge is dry")
+        yield Evidence("rain", -1.2, Said("gauge-dry"))
+        yield Evidence("mispoint", 0.4, Said("gauge-dry"))
         if facts.dry_throughout:
-            yield Evidence("rain", -0.6, "the rain gauge was dry all the time")
-            yield Evidence("mispoint", 0.6, "the rain gauge was dry all the time")
+            yield Evidence("rain", -0.6, Said("gauge-dry-throughout"))
+            yield Evidence("mispoint", 0.6, Said("gauge-dry-throughout"))
     elif facts.worth_waiting:
         # In minutes it is known, and a turned dish is no worse for them.
-        yield Evidence("mispoint", -3.2, "the rain gauge has not been read since")
+        yield Evidence("mispoint", -3.2, Said("gauge-due"))
     elif facts.rained and not facts.rain_over:
-        yield Evidence("rain", 1.5, "it rained during this loss")
-        yield Evidence("mispoint", -1.5, "it rained during this loss")
+        yield Evidence("rain", 1.5, Said("rained"))
+        yield Evidence("mispoint", -1.5, Said("rained"))
     if facts.sky_unknown:
         # Between rare readings drift and clouds come and go unseen.
         shallow = facts.interval_s > STEADY_INTERVAL_S and facts.loss_db < SHALLOW_DB
         weight = -1.8 if shallow else -0.8
-        yield Evidence("mispoint", weight, "nothing tells whether it rains")
+        yield Evidence("mispoint", weight, Said("sky-unknown"))
     if facts.above_rain:
-        words = "more than rain takes at this frequency"
+        words = Said("above-rain")
         yield Evidence("rain", -3.0, words)
         yield Evidence("mispoint", 0.3, words)
     elif facts.loss_db <= facts.cloud_reach_db:
-        yield Evidence("mispoint", -2.0, "no more than a thick cloud takes at this frequency")
+        yield Evidence("mispoint", -2.0, Said("cloud-reach"))
     elif facts.cloud_like:
-        yield Evidence("mispoint", -1.5, "hardly more than a thick cloud takes at this frequency")
+        yield Evidence("mispoint", -1.5, Said("hardly-more-than-cloud"))
 
 
 def _sun(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.sun_loss_db > 0.1:
-        yield Evidence("sun-pass", 5.0, "the sun stands behind the satellite now")
-        yield Evidence("mispoint", -3.0, "the sun stands behind the satellite now")
+        yield Evidence("sun-pass", 5.0, Said("sun-behind"))
+        yield Evidence("mispoint", -3.0, Said("sun-behind"))
     else:
-        yield Evidence("sun-pass", -10.0, "no sun pass now")
+        yield Evidence("sun-pass", -10.0, Said("no-sun-pass"))
 
 
 def _depth(facts: SignalFacts) -> Iterator[Evidence]:
     if facts.loss_db < NOISES_THAT_TELL * facts.noise_db:
-        yield Evidence("mispoint", -1.5, "hardly more than the signal's own unrest")
+        yield Evidence("mispoint", -1.5, Said("own-unrest"))
     sure = _resolution(facts.interval_s)
     if sure < 1.0:
-        yield Evidence("blockage", sure - 1.0, "sampled too rarely to tell")
+        yield Evidence("blockage", sure - 1.0, Said("sampled-rarely"))
     the_skys = facts.locked and not facts.rain_ruled_out and not facts.uplink_log_odds > 0.0
     if UNNOTICED_DB <= facts.loss_db and the_skys:
-        yield Evidence("mispoint", -3.0, "deeper than a dish turns unnoticed")
+        yield Evidence("mispoint", -3.0, Said("deeper-than-unnoticed"))
     if facts.jump_db < 3.0 and facts.locked:
-        yield Evidence("blockage", -3.0, f"only {facts.jump_db:.1f} dB")
+        yield Evidence("blockage", -3.0, Said("only", {"jump_db": facts.jump_db}))
     elif facts.jump_db >= 6.0 or not facts.locked:
-        words = "lock is lost" if not facts.locked else f"{facts.jump_db:.1f} dB is more than a nudge"
+        words = Said("more-than-nudge", {"jump_db": facts.jump_db}) if facts.locked else Said("lock-lost")
         yield Evidence("blockage", 1.0 + 1.5 * sure, words)
         yield Evidence("mispoint", -2.5, words)
         yield Evidence("rain", 1.0 - sure, words)
     else:
-        yield Evidence("blockage", 0.5, f"{facts.jump_db:.1f} dB")
+        yield Evidence("blockage", 0.5, Said("jump", {"jump_db": facts.jump_db}))
         if facts.jump_db >= HARD_PUSH_DB:
-            yield Evidence("mispoint", -0.8, "a hard push for a gust")
+            yield Evidence("mispoint", -0.8, Said("hard-push"))
     if facts.dips >= 2:
-        yield Evidence("blockage", 2.0, f"{facts.dips} short drops in ten minutes")
-        yield Evidence("mispoint", -1.5, f"{facts.dips} short drops in ten minutes")
-        yield Evidence("rain", -2.0, f"{facts.dips} short drops in ten minutes")
+        drops = Said("short-drops", {"dips": facts.dips})
+        yield Evidence("blockage", 2.0, drops)
+        yield Evidence("mispoint", -1.5, drops)
+        yield Evidence("rain", -2.0, drops)
     if facts.jump_age_s > 300.0:
-        yield Evidence("blockage", -1.5, "lasts longer than somebody in the beam")
+        yield Evidence("blockage", -1.5, Said("too-long-for-beam"))
 
 
 def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     weight = facts.uplink_log_odds
     if isnan(weight):
         return
-    turned_db = facts.uplink_expected.turned_db
-    words = f"the uplink lost {facts.uplink_loss_db:.1f} dB, a turned dish would take {turned_db:.1f} dB"
+    mispoint_db = facts.uplink_expected.mispoint_db
+    words = Said("uplink-lost", {"uplink_db": facts.uplink_loss_db, "mispoint_db": mispoint_db})
     yield Evidence("mispoint", weight if weight < 0.0 else 0.8 * weight, words)
     yield Evidence("rain", -0.8 * weight, words)
     yield Evidence("blockage", -0.8 * max(0.0, weight), words)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import isfinite
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -19,19 +20,20 @@ from agent.records import (
     Severity,
     Situation,
 )
-from agent.watch.advice import advise, after
-from agent.watch.features import View
+from agent.watch.decision_grid import DecisionGrid
+from agent.watch.feature_stage import View
+from agent.watch.rule_set import RuleSet
 from agent.watch.rule_stage import Change, RuleStage, RuleState
-from agent.watch.rules import RuleSet
+from agent.watch.rules import RULES
 from agent.watch.situation import situation, unknown_situation
-from agent.watch.walk import Walk
+from agent.watch.words import text
 
 
 @dataclass(slots=True)
 class _Memory:
     """What a snapshot keeps; `rule_state` is RuleState's arrays as lists."""
 
-    walk: Walk
+    grid: DecisionGrid
     active: dict[str, ActiveAlert]
     rule_state: dict[str, list[list[float]]]
 
@@ -55,16 +57,16 @@ class AlertEngine:
         self._job = job
         self._plan = plan
         self._rules = RuleStage(rules)
-        self._walk = Walk()
+        self._grid = DecisionGrid()
         self._view: View | None = None
         self._active: dict[str, ActiveAlert] = {}
 
     def update(self, reading: AnyReading) -> list[AlertEvent]:
         """Advance to the reading's time, then take it in."""
         if isinstance(reading, ClockChange):
-            self._walk.leap(reading, self._plan)
-        events = self.advance(reading.unix_s) if self._walk.due(reading.unix_s) else []
-        taken = self._walk.add(reading)
+            self._grid.leap(reading, self._plan)
+        events = self.advance(reading.unix_s) if self._grid.due(reading.unix_s) else []
+        taken = self._grid.add(reading)
         if isinstance(taken, Acknowledge):
             events.extend(self._acknowledge(taken))
         return events
@@ -72,12 +74,12 @@ class AlertEngine:
     def advance(self, unix_s: float) -> list[AlertEvent]:
         """Decide whatever is due at `unix_s`; going back in time does nothing."""
         events: list[AlertEvent] = []
-        if not self._walk.due(unix_s):
-            self._walk.now_unix_s = max(self._walk.now_unix_s, unix_s)
+        if not self._grid.due(unix_s):
+            self._grid.now_unix_s = max(self._grid.now_unix_s, unix_s)
             return events
-        for view in self._walk.advance(unix_s, self._plan, self._job):
+        for view in self._grid.advance(unix_s, self._plan, self._job):
             self._view = view
-            changes = self._rules.decide(view.unix_s, np.array(view.row))
+            changes = self._rules.decide(view.unix_s, np.array(view.features))
             events.extend(self._event(change, view) for change in changes)
             self._end_snoozes(view.unix_s)
         return events
@@ -86,19 +88,17 @@ class AlertEngine:
         """The whole answer as of the last decision, with the advice of standing alerts brought up to date."""
         view = self._view
         if view is None:
-            return unknown_situation(self._walk, tuple(self._active.values()))
+            return unknown_situation(self._grid, tuple(self._active.values()))
         return situation(
-            self._walk.stage,
+            self._grid.stage,
             view,
             [self._renewed(alert, view) for alert in self._active.values()],
-            self._plan,
-            self._job,
         )
 
     def snapshot(self) -> dict[str, JsonValue]:
         """Everything that `restore` needs to go on as if nothing had happened; numbers may be NaN or inf."""
         arrays = {name: getattr(self._rules.state, name).tolist() for name in RuleState.__slots__}
-        memory = _Memory(self._walk, self._active, arrays)
+        memory = _Memory(self._grid, self._active, arrays)
         dumped: dict[str, JsonValue] = _MEMORY.dump_python(memory)
         return dumped
 
@@ -112,7 +112,7 @@ class AlertEngine:
         """
         memory = _MEMORY.validate_python(snapshot)
         engine = cls(job, plan, rules)
-        engine._walk = memory.walk
+        engine._grid = memory.grid
         engine._active = memory.active
         state = engine._rules.state
         for name in RuleState.__slots__:
@@ -123,13 +123,13 @@ class AlertEngine:
     def _event(self, change: Change, view: View) -> AlertEvent:
         if change.severity is None:
             alert = self._active.pop(change.rule)
-            words = after(change.rule, view, change.unix_s - alert.since_unix_s)
+            ending = RULES[change.rule].ending(view, change.unix_s - alert.since_unix_s)
             return replace(
                 alert.event,
                 unix_s=change.unix_s,
                 state="cleared",
                 action="",
-                evidence=words,
+                evidence=tuple(map(text, ending)),
                 figures={},
                 deadline_unix_s=None,
             )
@@ -140,17 +140,17 @@ class AlertEngine:
         return event
 
     def _advised(self, rule: str, severity: Severity, state: AlertState, view: View) -> AlertEvent:
-        advice = advise(rule, view, self._plan, self._job)
+        one = RULES[rule]
         return AlertEvent(
             unix_s=view.unix_s,
             rule=rule,
             severity=severity,
             state=state,
-            cause=advice.cause,
-            action=advice.action,
-            evidence=advice.evidence,
-            figures=advice.figures,
-            deadline_unix_s=advice.deadline_unix_s,
+            cause=one.cause(view),
+            action=text(one.action(view)),
+            evidence=tuple(map(text, one.evidence(view))),
+            figures={name: round(value, 4) for name, value in one.figures(view).items() if isfinite(value)},
+            deadline_unix_s=one.deadline_unix_s(view),
         )
 
     def _renewed(self, alert: ActiveAlert, view: View) -> ActiveAlert:

@@ -1,247 +1,45 @@
-"""The feature stage: readings in, one row of threshold-free features per decision out.
+"""The features: all that a rule may look at, none of it depending on a threshold of a rule.
 
-Rows lie on a fixed grid of absolute time; readings with a time before the decision belong to it, whatever
-the order in which equal times arrived. Nothing here knows a threshold of a rule.
+NaN is "not known" and holds no term; flags are 0 or 1; times run in seconds.
 """
 
-from dataclasses import dataclass, field
-from math import inf, isnan, nan
-
-from agent.job import Job
-from agent.link_plan import LinkPlan, by_engine_clock
-from agent.records import (
-    AnyReading,
-    ClockChange,
-    Note,
-    Power,
-    Reach,
-    Signal,
-    Temperature,
-    Throughput,
-    Weather,
-)
-from agent.watch.heat_watch import HeatView, HeatWatch
-from agent.watch.input_watch import Inputs
-from agent.watch.rate import RateFacts, Tests, rate_facts
-from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
-from agent.watch.uplink import turned_loss_db
-from agent.watch.weather_watch import WeatherWatch
-
-FEATURES: tuple[str, ...] = (
-    "deficit_db",
-    "certain_db",
-    "mispoint_confidence",
-    "rain_confidence",
-    "blockage_confidence",
-    "dips",
-    "rain_hides",
-    "sun_pass_in_s",
-    "sun_pass_depth_db",
-    "sun_pass_now",
-    "peaking",
-    "settling",
-    "signal_down",
-    "limit_margin_degc",
-    "to_limit_s",
-    "heat_loss_db",
-    "exposure_s",
-    "blind_exposure_s",
-    "exposed_now",
-    "throughput_ratio",
-    "rtt_ratio",
-    "headroom_mbps",
-    "streaming",
-    "lan_confidence",
-    "network_confidence",
-    "rate_cause_known",
-    "on_battery",
-    "runtime_s",
-    "battery_percent",
-    "signal_silence",
-    "signal_age_s",
-    "other_silence",
-    "other_age_s",
-    "clock_refused_ago_s",
-)
-HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
-DOWNLINK_FINE_DB = 0.5
-SIGNAL_RECENT_S = 600.0
+from typing import Annotated, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class View:
-    """Everything known at one decision; `row` is the features in the order of `FEATURES`."""
+class Features(NamedTuple):
+    """One row a decision, in the order in which the rule stage takes them."""
 
-    unix_s: float
-    row: tuple[float, ...]
-    signal: SignalView
-    heat: HeatView
-    rate: RateFacts
-    silent: str  # the input that is silent longest
-    heat_loss_db: float
-
-    def __getitem__(self, feature: str) -> float:
-        return self.row[_INDEX[feature]]
-
-
-_INDEX = {name: index for index, name in enumerate(FEATURES)}
-
-
-@dataclass(slots=True)
-class FeatureStage:
-    """All trackers. Feed readings in time order, close each grid cell once."""
-
-    signal: SignalWatch = field(default_factory=SignalWatch)
-    weather: WeatherWatch = field(default_factory=WeatherWatch)
-    heat: HeatWatch = field(default_factory=HeatWatch)
-    tests: Tests = field(default_factory=Tests)
-    inputs: Inputs = field(default_factory=Inputs)
-    rate: RateFacts | None = None
-    rated: tuple[int, float] = (0, nan)  # the bins and the stream (Mbit/s) that `rate` was found from
-    signal_loss_unix_s: float = -inf
-
-    def add(self, reading: AnyReading) -> None:
-        """One reading of the open cell."""
-        if reading.sent_unix_s is not None:
-            self.inputs.clock_refused_unix_s = reading.unix_s
-        match reading:
-            case Signal():
-                self.inputs.hear("signal", reading)
-                self.signal.add(reading)
-            case Temperature():
-                self.inputs.hear(f"temperature {reading.where}", reading)
-                self._temperature(reading)
-            case Throughput():
-                self._throughput(reading)
-            case Reach():
-                self.inputs.hear("reach", reading)
-                self.tests.add_reach(reading)
-            case Weather():
-                self.inputs.hear("weather", reading)
-                self.weather.add(reading)
-            case Power():
-                self.inputs.hear("power", reading)
-                self.inputs.power(reading)
-            case Note():
-                self._note(reading)
-            case ClockChange():
-                self.inputs.clock(reading)
-
-    def _temperature(self, reading: Temperature) -> None:
-        self.heat.add(reading)
-        if reading.where == "ambient":
-            self.weather.air(reading.unix_s, reading.temperature_degc)
-
-    def _throughput(self, reading: Throughput) -> None:
-        if reading.method != "manual":
-            self.inputs.hear("throughput", reading)
-        if reading.stream_mbps is not None:
-            self.inputs.stream_mbps = reading.stream_mbps
-        self.tests.add(reading)
-
-    def _note(self, note: Note) -> None:
-        self.inputs.stream(note)
-        self.signal.note(note)
-        self.heat.note(note)
-        if note.kind == "rain":
-            self.weather.rain_note_unix_s = note.unix_s
-        elif note.kind == "moved":
-            self.weather.knock_unix_s = note.unix_s
-
-    def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
-        """Nobody watched between these moments: the sun shone on, and no input was silent."""
-        self.heat.away(from_unix_s, to_unix_s, by_engine_clock(plan, self.inputs.clock_offset_s))
-        self.inputs.back_unix_s = to_unix_s
-
-    def close(self, unix_s: float, plan: LinkPlan, job: Job) -> View:
-        """Close the cell that ends at `unix_s`."""
-        plan = by_engine_clock(plan, self.inputs.clock_offset_s)
-        signal = self.signal.close(unix_s, self.weather, plan, job.downlink.frequency_ghz)
-        heat = self.heat.close(unix_s, self.weather, plan, job)
-        self.tests.close(unix_s)
-        rate = self._rate_now(plan, job)
-        losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
-        if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
-            self.signal_loss_unix_s = unix_s
-        heat_loss_db = _heat_loss_db(signal, heat, plan)
-        row, silent = self._row(unix_s, signal, heat, rate, heat_loss_db)
-        return View(unix_s, row, signal, heat, rate, silent, heat_loss_db)
-
-    def _rate_now(self, plan: LinkPlan, job: Job) -> RateFacts:
-        stream = self.inputs.stream_mbps
-        stream_mbps = job.service.stream_mbps if isnan(stream) or stream <= 0.0 else stream
-        if self.rate is None or self.rated != (self.tests.bins, stream_mbps):
-            self.rated = (self.tests.bins, stream_mbps)
-            self.rate = rate_facts(
-                self.tests,
-                _carried(job.service.down_mbps, plan.downlink.rate_clear_mbps),
-                _carried(job.service.up_mbps, plan.uplink.rate_clear_mbps),
-                stream_mbps,
-            )
-        return self.rate
-
-    def _row(
-        self, unix_s: float, signal: SignalView, heat: HeatView, rate: RateFacts, heat_loss_db: float
-    ) -> tuple[tuple[float, ...], str]:
-        inputs = self.inputs
-        reference, carrier = self.signal.down.reference, self.signal.down.carrier
-        quiet_signal, quiet_other = inputs.silences(unix_s)
-        transmitter, modem = heat.units
-        exposed = [unit for unit in heat.units if not unit.shaded]
-        sunny = heat.sun is not None and heat.sun.shining
-        row = (
-            signal.deficit_db - (signal.unexplained_db - signal.certain_db),
-            signal.certain_db,
-            signal.confidence.get("mispoint", 0.0),
-            signal.confidence.get("rain", 0.0),
-            signal.confidence.get("blockage", 0.0),
-            float(len(carrier.dips_unix_s)),
-            float(signal.rain_hides),
-            pass_in_s(signal.next_pass, unix_s),
-            0.0 if signal.next_pass is None else signal.next_pass.depth_db,
-            float(signal.sun_pass_now),
-            float(reference.peaking(unix_s)),
-            float(carrier.settling(unix_s)),
-            float(unix_s - self.signal_loss_unix_s < SIGNAL_RECENT_S or not carrier.locked),
-            min(transmitter.margin_degc, modem.margin_degc),
-            min(transmitter.planned_s, modem.planned_s),
-            heat_loss_db,
-            max([unit.exposure_s for unit in exposed], default=0.0),
-            max([unit.exposure_s for unit in exposed if unit.blind], default=0.0),
-            float(sunny and bool(exposed)),
-            rate.ratio,
-            rate.rtt_ratio if rate.network_confidence >= rate.lan_confidence else 1.0,
-            rate.headroom_mbps,
-            float(inputs.streaming),
-            rate.lan_confidence,
-            rate.network_confidence,
-            float(bool(self.tests.blamed)),
-            float(inputs.source == "battery"),
-            inputs.runtime_s,
-            inputs.battery_percent,
-            quiet_signal[0],
-            quiet_signal[1],
-            quiet_other[0],
-            quiet_other[1],
-            unix_s - inputs.clock_refused_unix_s,
-        )
-        return row, quiet_signal[2] if quiet_signal[0] >= quiet_other[0] else quiet_other[2]
-
-
-def _carried(booked_mbps: float, rate_mbps: float) -> float:
-    """What may be expected of a test: the booked rate, or less where the planned link carries less."""
-    return min(booked_mbps, rate_mbps) if rate_mbps > 0.0 else booked_mbps
-
-
-def _heat_loss_db(signal: SignalView, heat: HeatView, plan: LinkPlan) -> float:
-    """Uplink or transmit power lost while the downlink is fine and the transmitter is near its limit (dB).
-
-    What a slightly turned dish would take from the uplink is no loss by heat.
-    """
-    transmitter = heat.units[0]
-    if not (signal.deficit_db < DOWNLINK_FINE_DB and transmitter.margin_degc <= HEAT_NEAR_DEGC):
-        return 0.0
-    turned_db = turned_loss_db(plan, max(0.0, signal.deficit_db))
-    uplink_db = signal.uplink_loss_db - (0.0 if isnan(turned_db) else turned_db)
-    losses = [loss for loss in (uplink_db, signal.transmit_loss_db) if not isnan(loss)]
-    return max(losses, default=nan)
+    deficit_db: Annotated[float, "level of the downlink below its reference, less what a coarse figure hides"]
+    certain_db: Annotated[float, "the least of the loss that neither sun nor measured rain explains"]
+    mispoint_confidence: Annotated[float, "how likely the dish points off, 0 to 1"]
+    rain_confidence: Annotated[float, "how likely rain takes the loss, 0 to 1"]
+    blockage_confidence: Annotated[float, "how likely something stands in the beam, 0 to 1"]
+    dips: Annotated[float, "short deep drops of the downlink within ten minutes"]
+    rain_hides: Annotated[float, "flag: rain was seen lately and can take as much as is lost"]
+    sun_pass_in_s: Annotated[float, "until the next sun pass starts; 0 while it lasts, inf without one"]
+    sun_pass_depth_db: Annotated[float, "what that pass will take at most"]
+    sun_pass_now: Annotated[float, "flag: a sun pass is under way, or within the error of its prediction"]
+    peaking: Annotated[float, "flag: the dish is being moved, or has just stopped"]
+    settling: Annotated[float, "flag: lock came back so recently that the link may not be online"]
+    signal_down: Annotated[float, "flag: within ten minutes a link lost enough to explain a low rate"]
+    limit_margin_degc: Annotated[float, "degrees of the warmer unit below its limit; inf if not known"]
+    to_limit_s: Annotated[float, "until a unit is at its limit on the course to plan for; inf: not in sight"]
+    heat_loss_db: Annotated[float, "what a hot transmitter sends less while the downlink is fine"]
+    exposure_s: Annotated[float, "sunshine on the longest exposed unit without shade today"]
+    blind_exposure_s: Annotated[float, "the same of units whose thermometer has been silent for hours"]
+    exposed_now: Annotated[float, "flag: the sun shines on a unit without shade"]
+    throughput_ratio: Annotated[float, "rate of the recent tests over the rate to expect, 1"]
+    rtt_ratio: Annotated[float, "round trip over what is normal today, 1 where the LAN is the likelier cause"]
+    headroom_mbps: Annotated[float, "what the weakest recent uplink tests carry beyond the stream's need"]
+    streaming: Annotated[float, "flag: the crew's notes say that the stream runs"]
+    lan_confidence: Annotated[float, "how likely the local network is to blame for a low rate, 0 to 1"]
+    network_confidence: Annotated[float, "how likely the network beyond the satellite is, 0 to 1"]
+    rate_cause_known: Annotated[float, "flag: the low rate has been laid to a hop"]
+    on_battery: Annotated[float, "flag: the supply is a battery"]
+    runtime_s: Annotated[float, "how long the battery lasts by its own word"]
+    battery_percent: Annotated[float, "charge of the battery"]
+    signal_silence: Annotated[float, "age of the last signal reading in usual spacings"]
+    signal_age_s: Annotated[float, "age of the last signal reading"]
+    other_silence: Annotated[float, "the longest silence of any other input in its usual spacings"]
+    other_age_s: Annotated[float, "the same in seconds"]
+    clock_refused_ago_s: Annotated[float, "since a sender's clock was last refused; inf if never"]

@@ -1,4 +1,4 @@
-"""The rule stage: threshold sets against one row of features, all rules and sets at once.
+"""Decides which rules raise, get graver and clear: threshold sets against a row of features, all at once.
 
 One numpy comparison decides every term of every rule for every threshold set; a small state machine adds
 hold times, hysteresis and the least time between two alerts of a rule. Live is one set, tuning many.
@@ -11,16 +11,18 @@ import numpy as np
 import numpy.typing as npt
 
 from agent.records import Severity
-from agent.watch.features import FEATURES
-from agent.watch.rule_table import CLEAR, FLAG, INHIBITIONS, RAISE, Term
-from agent.watch.rules import RULES, RuleSet
+from agent.watch.features import Features
+from agent.watch.rule_set import RuleSet
+from agent.watch.rules import RULES
+from agent.watch.rules.rule import FLAG, Term
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Levels = npt.NDArray[np.int8]
 
 SEVERITIES: tuple[Severity, ...] = ("advise", "act", "urgent")
-COLUMN = {name: index for index, name in enumerate(FEATURES)}
+COLUMN = {name: index for index, name in enumerate(Features._fields)}
+NAMES = tuple(RULES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +59,13 @@ def _compile(clauses: Sequence[tuple[Term, ...]], rules: RuleSet) -> _Clauses:
         feature_index=np.array([COLUMN[term.feature] for term in terms]),
         sign=sign,
         threshold=np.stack(columns, axis=1) * sign,
-        starts=np.cumsum([0, *(len(clause) for clause in clauses[:-1])]),
+        starts=_starts([len(clause) for clause in clauses]),
     )
+
+
+def _starts(lengths: Sequence[int]) -> npt.NDArray[np.intp]:
+    """Where each of the stretches of these lengths begins."""
+    return np.cumsum([0, *lengths[:-1]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,25 +106,20 @@ class RuleStage:
 
     def __init__(self, rules: RuleSet, state: RuleState | None = None) -> None:
         """`state` continues an earlier stage made with the same rules."""
-        ordered = sorted(RAISE, key=lambda clause: RULES.index(clause.rule))
-        self._severity = np.array([SEVERITIES.index(clause.severity) + 1 for clause in ordered], np.int8)
-        owners = [clause.rule for clause in ordered]
-        self._rule_starts = np.array([owners.index(rule) for rule in RULES])
-        clear = [(rule, terms) for rule in RULES for terms in CLEAR[rule]]
-        clear_owners = [rule for rule, _ in clear]
-        self._clear_starts = np.array([clear_owners.index(rule) for rule in RULES])
-        flags = sorted({flag for pairs in INHIBITIONS.values() for flag, _ in pairs})
+        clauses = [clause for rule in RULES.values() for clause in rule.clauses]
+        self._severity = np.array([SEVERITIES.index(clause.severity) + 1 for clause in clauses], np.int8)
+        self._rule_starts = _starts([len(rule.clauses) for rule in RULES.values()])
+        self._clear_starts = _starts([len(rule.clearing) for rule in RULES.values()])
+        flags = sorted({flag for rule in RULES.values() for flag in rule.inhibitions})
         self._clauses = _compile(
             [
-                *(clause.terms for clause in ordered),
-                *(terms for _, terms in clear),
+                *(clause.terms for clause in clauses),
+                *(terms for rule in RULES.values() for terms in rule.clearing),
                 *((Term(flag, ">=", FLAG),) for flag in flags),
             ],
             rules,
         )
-        self._silences = np.array(
-            [[flag in dict(INHIBITIONS.get(rule, ())) for rule in RULES] for flag in flags]
-        )
+        self._silences = np.array([[flag in rule.inhibitions for rule in RULES.values()] for flag in flags])
         self._hold_s = self._timing(rules, "hold_s")
         self._clear_hold_s = self._timing(rules, "clear_hold_s")
         self._repeat_s = self._timing(rules, "repeat_s")
@@ -191,5 +193,5 @@ class RuleStage:
         for set_index, rule_index in np.argwhere(due | gone):
             level = int(state.level[set_index, rule_index])
             severity = SEVERITIES[level - 1] if level else None
-            changes.append(Change(unix_s, int(set_index), RULES[rule_index], severity))
+            changes.append(Change(unix_s, int(set_index), NAMES[rule_index], severity))
         return changes

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import hypot, isnan, nan
 
-from agent.watch.uplink import UplinkLoss, turned_log_odds
+from agent.watch.uplink import UplinkLoss, mispoint_log_odds
 
 # Sizes below are judgement where no source stands beside them; tests.bench.detection shows what they do.
 SPACINGS = 2.5  # an onset within two spacings of the readings, and their jitter, may have been abrupt
@@ -16,7 +16,7 @@ UPLINK_DOUBT = 0.15  # the beam's shape, the rain's temperature and the interfer
 UPLINK_MOST = 3.0
 UPLINK_LEAST = -7.0  # a dish that is turned costs the uplink what the parabola says, or it is not turned
 UPLINK_FITS = 2.5  # further from what a turned dish takes, it is something else again
-UNSURE_LEVELLED = 0.5  # where the network rather levels the uplink than not, that says nothing of the sky
+UNSURE_CONTROLLED = 0.5  # where the network rather levels the uplink than not, that says nothing of the sky
 DRIFT_DB = 0.2  # of both references against each other
 
 
@@ -57,7 +57,7 @@ class SignalFacts:
     downlink_noise_db: float
     uplink_loss_db: float
     uplink_noise_db: float
-    levelled: float  # chance that the network made up for what the uplink lost
+    controlled: float  # chance that the network made up for what the uplink lost
     uplink_expected: UplinkLoss
 
     @property
@@ -114,30 +114,30 @@ class SignalFacts:
     @property
     def sky_unknown(self) -> bool:
         """Whether it may be rain, and no gauge, note or uplink says anything of it."""
-        uplink_tells = not isnan(self.uplink_loss_db) and self.levelled <= UNSURE_LEVELLED
+        uplink_tells = not isnan(self.uplink_loss_db) and self.controlled <= UNSURE_CONTROLLED
         told = self.rain_seen or self.gauge_dry or self.gauge_due or uplink_tells
         return not told and not self.above_rain
 
     @cached_property
     def uplink_log_odds(self) -> float:
         """How much likelier a turned dish makes the uplink's loss than something in the path, or NaN."""
-        measured_db, turned_db = self.uplink_loss_db, self.uplink_expected.turned_db
-        if not (self.locked and self.downlink_loss_db > 0.0 and turned_db > 0.0):
+        measured_db, mispoint_db = self.uplink_loss_db, self.uplink_expected.mispoint_db
+        if not (self.locked and self.downlink_loss_db > 0.0 and mispoint_db > 0.0):
             return nan
         if isnan(measured_db - self.uplink_expected.least_in_path_db):
             return nan
-        downlink_db = turned_db / self.downlink_loss_db * self.downlink_noise_db
+        downlink_db = mispoint_db / self.downlink_loss_db * self.downlink_noise_db
         own_db = hypot(self.uplink_noise_db, DRIFT_DB)
-        spread_db = hypot(own_db, downlink_db, UPLINK_DOUBT * turned_db)
-        log_odds = turned_log_odds(measured_db, self.uplink_expected, spread_db, own_db, self.levelled)
+        spread_db = hypot(own_db, downlink_db, UPLINK_DOUBT * mispoint_db)
+        log_odds = mispoint_log_odds(measured_db, self.uplink_expected, spread_db, own_db, self.controlled)
         limited = max(UPLINK_LEAST, min(UPLINK_MOST, log_odds))
-        fits = abs(measured_db - turned_db) <= UPLINK_FITS * spread_db
+        fits = abs(measured_db - mispoint_db) <= UPLINK_FITS * spread_db
         return limited if fits else min(limited, 0.0)
 
     @property
     def uplink_spared(self) -> float:
         """By how many standard deviations the uplink lost less than anything would take, or NaN."""
-        least_db = min(self.uplink_expected.least_in_path_db, self.uplink_expected.turned_db)
+        least_db = min(self.uplink_expected.least_in_path_db, self.uplink_expected.mispoint_db)
         if not (self.locked and self.downlink_loss_db > 0.0 and least_db > 0.0):
             return nan
         downlink_db = least_db / self.downlink_loss_db * self.downlink_noise_db

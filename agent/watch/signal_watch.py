@@ -13,11 +13,11 @@ from agent.watch.causes import Evidence, SignalCause, weigh
 from agent.watch.cloud import cloud_loss_db
 from agent.watch.excursion import START_DB, Excursion
 from agent.watch.followed import Followed
-from agent.watch.levelling import Levelling
+from agent.watch.power_control import PowerControl
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.series import median
 from agent.watch.signal_facts import DRIFT_DB, SignalFacts
-from agent.watch.uplink import turned_loss_db, turned_ratio, uplink_loss
+from agent.watch.uplink import mispoint_loss_db, mispoint_ratio, uplink_loss
 from agent.watch.uplink_watch import UplinkWatch
 from agent.watch.weather_watch import WeatherWatch
 
@@ -61,7 +61,7 @@ class SignalWatch:
     down: Followed = field(default_factory=Followed)
     up: UplinkWatch = field(default_factory=UplinkWatch)
     excursion: Excursion = field(default_factory=Excursion)
-    levelling: Levelling = field(default_factory=Levelling)
+    power_control: PowerControl = field(default_factory=PowerControl)
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
@@ -91,7 +91,7 @@ class SignalWatch:
         cell_loss_db, told_db = cells_db[0], deficit_db
         teller = self._teller(unix_s)
         if teller is self.up.path.carrier:
-            squared = turned_ratio(plan)
+            squared = mispoint_ratio(plan)
             cell_loss_db = (self.up.path.reference.level_db - cells_db[1]) / squared
             told_db = self._told_db(unix_s, deficit_db, squared)
         self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, teller)
@@ -145,10 +145,10 @@ class SignalWatch:
         if not self.up.path.carrier.resolution_db < self.down.carrier.resolution_db:
             return nan
         surely_db = self.up.path.loss_db(unix_s) - 2.0 * self.up.path.carrier.noise_db - DRIFT_DB
-        turned_db = nan if isnan(surely_db) else turned_loss_db(plan, unexplained_db)
-        if not turned_db > 0.0:
+        mispoint_db = nan if isnan(surely_db) else mispoint_loss_db(plan, unexplained_db)
+        if not mispoint_db > 0.0:
             return nan
-        return unexplained_db * min(1.0, surely_db / turned_db)
+        return unexplained_db * min(1.0, surely_db / mispoint_db)
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan, frequency_ghz: float) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
@@ -214,7 +214,7 @@ class SignalWatch:
         loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s, plan), 1.0
         teller = self._teller(unix_s)
         if teller is self.up.path.carrier:
-            scale = turned_ratio(plan)
+            scale = mispoint_ratio(plan)
             loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
         path_loss_db = self.up.path.loss_db(unix_s)
         told = not isnan(self.up.transmit.loss_db(unix_s))
@@ -254,12 +254,12 @@ class SignalWatch:
             downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
             uplink_loss_db=path_loss_db,
             uplink_noise_db=self.up.path.carrier.noise_db,
-            levelled=0.0 if told else self.levelling.chance,
+            controlled=0.0 if told else self.power_control.chance,
             uplink_expected=uplink_loss(plan, nan if isnan(path_loss_db) else deficit_db),
         )
         spared = facts.uplink_spared
         if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(spared):
-            self.levelling.learn(spared)
+            self.power_control.learn(spared)
         return facts
 
 

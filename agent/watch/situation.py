@@ -1,27 +1,26 @@
-"""The engine's whole answer at one moment: a verdict, what comes next, the figures of the crew's page."""
+"""Decides the one verdict of a moment, what comes next, and the figures of the crew's page."""
 
 from collections.abc import Mapping, Sequence
 from math import isfinite, isnan, nan
 
-from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_error_deg
 from agent.records import ActiveAlert, Situation
-from agent.watch.advice import minutes, shade_falls_short, shade_works
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
-from agent.watch.features import FeatureStage, View
-from agent.watch.headline import headline
+from agent.watch.decision_grid import DecisionGrid
+from agent.watch.feature_stage import FeatureStage, View
 from agent.watch.rule_stage import SEVERITIES
+from agent.watch.rules import RULES
+from agent.watch.rules.shade import shade_falls_short, shade_works
 from agent.watch.signal_watch import pass_in_s
-from agent.watch.walk import Walk
+from agent.watch.words import text
+from agent.wording import Said
 
 LOOK_AHEAD_S = 7200.0
 BELOW_PLAN_DB = 1.5  # plan and modem each err by about a dB
 
 
-def situation(
-    stage: FeatureStage, view: View, alerts: Sequence[ActiveAlert], plan: LinkPlan, job: Job
-) -> Situation:
+def situation(stage: FeatureStage, view: View, alerts: Sequence[ActiveAlert]) -> Situation:
     """Compose the answer; `alerts` in any order, the gravest not acknowledged one gives the verdict."""
     ranked = sorted(
         alerts,
@@ -29,13 +28,13 @@ def situation(
     )
     next_event, next_unix_s = _next_event(view)
     last_seen = {name: heard.last_unix_s for name, heard in stage.inputs.heard.items()}
-    figures = _figures(stage, view, plan, job)
+    figures = _figures(stage, view)
     if ranked:
         top = ranked[0].event
         return Situation(
             unix_s=view.unix_s,
             level=top.severity,
-            verdict=headline(top.rule, view),
+            verdict=text(RULES[top.rule].headline(view)),
             cause=top.cause,
             action=top.action,
             deadline_unix_s=top.deadline_unix_s,
@@ -49,7 +48,7 @@ def situation(
     return Situation(
         unix_s=view.unix_s,
         level="fine" if known else "unknown",
-        verdict=_calm_verdict(stage, view, plan),
+        verdict=text(_calm_verdict(stage, view)),
         cause="none",
         action="",
         deadline_unix_s=None,
@@ -61,12 +60,12 @@ def situation(
     )
 
 
-def unknown_situation(walk: Walk, alerts: tuple[ActiveAlert, ...]) -> Situation:
+def unknown_situation(grid: DecisionGrid, alerts: tuple[ActiveAlert, ...]) -> Situation:
     """The answer before the first decision."""
     return Situation(
-        unix_s=walk.now_unix_s,
+        unix_s=grid.now_unix_s,
         level="unknown",
-        verdict="Waiting for the first readings",
+        verdict=text(Said("waiting")),
         cause="none",
         action="",
         deadline_unix_s=None,
@@ -78,21 +77,19 @@ def unknown_situation(walk: Walk, alerts: tuple[ActiveAlert, ...]) -> Situation:
     )
 
 
-def _calm_verdict(stage: FeatureStage, view: View, plan: LinkPlan) -> str:
+def _calm_verdict(stage: FeatureStage, view: View) -> Said:
     if isnan(view.signal.level_db):
-        return "No signal reading yet" if not stage.inputs.heard else "The signal is not known"
-    if view["peaking"]:
-        return "Peaking under way"
+        return Said("signal-unknown" if stage.inputs.heard else "no-signal-yet")
+    if view.features.peaking:
+        return Said("peaking")
     if isnan(view.signal.deficit_db):
-        return "Link is up; no reference yet"
+        return Said("no-reference")
     if any(map(shade_falls_short, view.heat.units)):
-        return "Steady, but the shade does not help enough"
+        return Said("shade-short")
     if works := next(filter(None, map(shade_works, view.heat.units)), None):
-        return f"All well; {works}"
-    below_db = _below_plan_db(stage, plan)
-    if below_db >= BELOW_PLAN_DB:
-        return f"Steady, but peaked {below_db:.1f} dB below plan: check polarisation, connectors, obstruction"
-    return "All well"
+        return Said("well-shade-works", works.figures)
+    below_db = _below_plan_db(stage, view.plan)
+    return Said("below-plan", {"below_db": below_db}) if below_db >= BELOW_PLAN_DB else Said("well")
 
 
 def _below_plan_db(stage: FeatureStage, plan: LinkPlan) -> float:
@@ -102,24 +99,27 @@ def _below_plan_db(stage: FeatureStage, plan: LinkPlan) -> float:
 
 
 def _next_event(view: View) -> tuple[str | None, float | None]:
-    upcoming = []
+    upcoming: list[tuple[float, Said]] = []
     if view.signal.next_pass is not None:
-        upcoming.append((pass_in_s(view.signal.next_pass, view.unix_s), "sun pass"))
+        until_s = pass_in_s(view.signal.next_pass, view.unix_s)
+        upcoming.append((until_s, Said("next-sun-pass", {"in_s": until_s})))
     upcoming.extend(
-        (unit.planned_s, f"{unit.where} at its limit")
+        (unit.planned_s, Said("next-limit", {"where": unit.where, "in_s": unit.planned_s}))
         for unit in view.heat.units
         if unit.to_limit is not None
     )
-    if view["on_battery"] and isfinite(view["runtime_s"]):
-        upcoming.append((view["runtime_s"], "battery empty"))
-    soon = min((item for item in upcoming if 0.0 < item[0] <= LOOK_AHEAD_S), default=None)
-    if soon is None:
+    runtime_s = view.features.runtime_s
+    if view.features.on_battery and isfinite(runtime_s):
+        upcoming.append((runtime_s, Said("next-battery", {"in_s": runtime_s})))
+    ahead = [item for item in upcoming if 0.0 < item[0] <= LOOK_AHEAD_S]
+    if not ahead:
         return None, None
-    return f"{soon[1]} in {minutes(soon[0])}", view.unix_s + soon[0]
+    soon_s, said = min(ahead, key=lambda item: item[0])
+    return text(said), view.unix_s + soon_s
 
 
-def _figures(stage: FeatureStage, view: View, plan: LinkPlan, job: Job) -> Mapping[str, float]:
-    signal, rate, heat = view.signal, view.rate, view.heat
+def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
+    signal, rate, heat, plan, job = view.signal, view.rate, view.heat, view.plan, view.job
     transmitter, modem = heat.units
     loss_db = max(0.0, signal.unexplained_db) if isfinite(signal.unexplained_db) else signal.unexplained_db
     candidates = {
@@ -151,10 +151,10 @@ def _figures(stage: FeatureStage, view: View, plan: LinkPlan, job: Job) -> Mappi
         "sun_w_m2": float("nan") if heat.sun is None else heat.sun.global_w_m2,
         "rtt_ms": rate.rtt_ms,
         "loss_percent": rate.loss_percent,
-        "battery_percent": view["battery_percent"],
-        "runtime_s": view["runtime_s"],
-        "peaking": view["peaking"],
-        "streaming": view["streaming"],
+        "battery_percent": view.features.battery_percent,
+        "runtime_s": view.features.runtime_s,
+        "peaking": view.features.peaking,
+        "streaming": view.features.streaming,
     }
     return {name: round(value, 4) for name, value in candidates.items() if isfinite(value)}
 

@@ -22,38 +22,38 @@ NOT_TO_BE_BELIEVED = 10.0  # standard deviations; further ones count no more
 class UplinkLoss:
     """Fall of the uplink's Es/N0 (dB): by a turned dish, and the range of what stands in the path."""
 
-    turned_db: float
+    mispoint_db: float
     least_in_path_db: float
     most_in_path_db: float
 
 
-def turned_ratio(plan: LinkPlan) -> float:
+def mispoint_ratio(plan: LinkPlan) -> float:
     """Decibels that a turned dish costs the uplink for each that it costs the downlink's carrier."""
     return (plan.downlink.beamwidth_deg / plan.uplink.beamwidth_deg) ** 2
 
 
-def turned_loss_db(plan: LinkPlan, downlink_loss_db: float) -> float:
+def mispoint_loss_db(plan: LinkPlan, downlink_loss_db: float) -> float:
     """What the uplink loses if a turned dish took `downlink_loss_db` (dB of Es/N0) from the downlink.
 
     Interference is taken to fade with the downlink, and to stay as it is on the uplink. NaN in, NaN out; NaN
     too where the plan has no link.
     """
-    return carrier_loss_db(plan.downlink, downlink_loss_db) * turned_ratio(plan)
+    return carrier_loss_db(plan.downlink, downlink_loss_db) * mispoint_ratio(plan)
 
 
 def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     """What should cost the uplink as much as took `downlink_loss_db` (dB of Es/N0) from the downlink.
 
     An obstacle takes the same at both frequencies, and rain as the plan's rain does or with the square of
-    the frequency. Otherwise as `turned_loss_db`.
+    the frequency. Otherwise as `mispoint_loss_db`.
     """
     down, up = plan.downlink, plan.uplink
     carrier_db = carrier_loss_db(down, downlink_loss_db)
-    squared = turned_ratio(plan)
+    squared = mispoint_ratio(plan)
     attenuation_db = _attenuation_db(down, carrier_db)
     rain = up.rain_at_rate_db / down.rain_at_rate_db if down.rain_at_rate_db > 0.0 else squared
     return UplinkLoss(
-        turned_db=turned_loss_db(plan, downlink_loss_db),
+        mispoint_db=mispoint_loss_db(plan, downlink_loss_db),
         least_in_path_db=attenuation_db,
         most_in_path_db=max(carrier_db, attenuation_db * max(squared, rain)),
     )
@@ -71,20 +71,20 @@ def carrier_loss_db(budget: Budget, esno_loss_db: float) -> float:
     return 10.0 * log10(left) if left > 0.0 else nan
 
 
-def turned_log_odds(
-    measured_db: float, expected: UplinkLoss, spread_db: float, own_spread_db: float, levelled: float
+def mispoint_log_odds(
+    measured_db: float, expected: UplinkLoss, spread_db: float, own_spread_db: float, controlled: float
 ) -> float:
     """How much likelier a turned dish makes this loss of the uplink than something in the path (log of it).
 
     `spread_db` is of what either would take, `own_spread_db` of the measured figure alone. With probability
-    `levelled` the network made up for the loss, and then an uplink that lost nothing says nothing.
+    `controlled` the network made up for the loss, and then an uplink that lost nothing says nothing.
     """
     in_path_db = max(expected.least_in_path_db, min(expected.most_in_path_db, measured_db))
     turned, in_path = (
-        (1.0 - levelled) * _density(measured_db - lost_db, spread_db)
-        + levelled * _made_up(measured_db, most_db, own_spread_db)
+        (1.0 - controlled) * _density(measured_db - lost_db, spread_db)
+        + controlled * _made_up(measured_db, most_db, own_spread_db)
         for lost_db, most_db in (
-            (expected.turned_db, expected.turned_db),
+            (expected.mispoint_db, expected.mispoint_db),
             (in_path_db, expected.most_in_path_db),
         )
     )

@@ -10,10 +10,10 @@ from agent.watch.followed import Followed
 
 @dataclass(slots=True)
 class UplinkWatch:
-    """Uplink quality and transmit power; `levelled` is followed once the modem has told its power."""
+    """Uplink quality and transmit power; `of_path`, at constant power, once the modem has told its power."""
 
     reported: Followed = field(default_factory=Followed)
-    levelled: Followed | None = None
+    of_path: Followed | None = None
     transmit: Followed = field(default_factory=Followed)
     first_sent_dbm: float = nan
     sent_more_db: float = 0.0
@@ -21,31 +21,31 @@ class UplinkWatch:
     @property
     def path(self) -> Followed:
         """The uplink without what the terminal sends more or less: what is lost on the path."""
-        return self.reported if self.levelled is None else self.levelled
+        return self.reported if self.of_path is None else self.of_path
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
         if signal.tx_power_dbm is not None:
             self.transmit.carrier.add(signal.unix_s, signal.tx_power_dbm, "power")
-            if self.levelled is None:
-                self.levelled = deepcopy(self.reported)
+            if self.of_path is None:
+                self.of_path = deepcopy(self.reported)
                 self.first_sent_dbm = signal.tx_power_dbm
             self.sent_more_db = signal.tx_power_dbm - self.first_sent_dbm
         if signal.uplink_esno_db is not None:
             self.reported.carrier.add(signal.unix_s, signal.uplink_esno_db, "Es/N0")
-            if self.levelled is not None:
+            if self.of_path is not None:
                 level_db = signal.uplink_esno_db - self.sent_more_db
-                self.levelled.carrier.add(signal.unix_s, level_db, "Es/N0")
+                self.of_path.carrier.add(signal.unix_s, level_db, "Es/N0")
 
     def note(self, note: Note) -> None:
         """Peaking notes."""
         self.reported.note(note)
         self.transmit.note(note)
-        if self.levelled is not None:
-            self.levelled.note(note)
+        if self.of_path is not None:
+            self.of_path.note(note)
 
     def close(self, unix_s: float, sky_clear: bool) -> float:
         """Close the grid cell; the mean level of the path in it (dB), NaN when nothing came."""
         cell_db = self.reported.close(unix_s, sky_clear)
         self.transmit.close(unix_s, True)
-        return cell_db if self.levelled is None else self.levelled.close(unix_s, sky_clear)
+        return cell_db if self.of_path is None else self.of_path.close(unix_s, sky_clear)

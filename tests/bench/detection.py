@@ -19,7 +19,7 @@ from agent.replay.baselines import fixed_threshold_events
 from agent.replay.labels import Label
 from agent.replay.scoring import TARGETS, Interval, Score, pooled, score
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.simulate.day import SimulatedDay, simulate_day
 from tests.simulate.scenario import Mispoint
 from tests.simulate.scenarios import random_scenario

@@ -27,7 +27,7 @@ from agent.inputs.messages import alert_topic, reading_topic, rfc3339
 from agent.records import Acknowledge, AnyReading, Power, Signal, Temperature, Throughput
 from agent.service.live import Agent, run_agent
 from agent.store.opening import open_for_reading, open_for_writing
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.live import ROOT, TERMINAL, AgentProcess, Device, config_for, embedded_at, sample_plan
 from tests.processes import Mosquitto, free_port, wait_until
 

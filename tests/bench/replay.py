@@ -15,7 +15,7 @@ from pathlib import Path
 from agent.planning.compute import compute_plan
 from agent.replay.replaying import replay_events
 from agent.replay.sessions import Session, read_session, write_session
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.simulate.bundled import bundled_days
 from tests.simulate.day import simulate_day
 

@@ -20,7 +20,7 @@ from agent.replay.sessions import read_session, write_session
 from agent.replay.tuning.bench import Bench
 from agent.replay.tuning.sets import full_ranges, random_changes, sets_around
 from agent.replay.tuning.workers import processes
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.simulate.bundled import bundled_days
 from tests.simulate.day import simulate_day
 

@@ -14,7 +14,7 @@ from agent.records import AlertEvent, Note, Situation
 from agent.replay.replaying import session_plan
 from agent.replay.sessions import BUNDLED, read_session
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.conftest import CHROMIUM_ARGUMENTS
 from tests.dashboard.conftest import dashboards
 from tests.dashboard.looking import SIZES

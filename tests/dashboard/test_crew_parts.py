@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from plotly.utils import PlotlyJSONEncoder
 
 from agent.records import Cause, NoteKind, Severity
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from dashboard import words
 from dashboard.changes import only_changed
 from dashboard.figures import TRENDS, Trend

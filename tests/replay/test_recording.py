@@ -17,7 +17,7 @@ from agent.service.pipeline import start_pipeline
 from agent.store.opening import open_for_reading
 from agent.store.reader import events
 from agent.store.writer import Arrival, StoreWriter
-from agent.watch.rules import default_rules, parse_rules
+from agent.watch.rule_set import default_rules, parse_rules
 from tests.job_text import JOB_TOML
 from tests.replay.tuning.days import session
 from tests.watch.sample_day import at

@@ -9,7 +9,7 @@ from agent.link_plan import Budget, HeatOutlook, LinkPlan, Safety, Sunshine
 from agent.replay.sessions import BUNDLED, Session, read_session
 from agent.report.course import course_and_events
 from agent.report.review import Review, review
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.watch.sample_day import filled
 from tests.watch.sample_day import plan as sample_plan
 

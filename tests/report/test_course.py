@@ -2,7 +2,7 @@
 
 from agent.replay.replaying import replay_events
 from agent.report.course import course_and_events
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.report.days import bundled_session, invented_plan
 
 

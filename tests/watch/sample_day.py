@@ -24,7 +24,7 @@ from agent.records import (
     Weather,
 )
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.plan.sample_job import job
 
 MIDNIGHT_UNIX_S = 1_784_332_800.0  # 2026-07-18T00:00:00Z

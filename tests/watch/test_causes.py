@@ -4,7 +4,7 @@ from dataclasses import replace
 from math import inf, nan
 
 from agent.watch.causes import weigh
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from agent.watch.signal_facts import SignalFacts
 from agent.watch.uplink import UplinkLoss
 
@@ -45,7 +45,7 @@ SLIDE = SignalFacts(
     downlink_noise_db=0.05,
     uplink_loss_db=nan,
     uplink_noise_db=nan,
-    levelled=0.2,
+    controlled=0.2,
     uplink_expected=UplinkLoss(3.0, 0.9, 2.5),
 )
 # 3 dB that took six minutes to come and have stood for ten.
@@ -124,9 +124,9 @@ def test_a_coarse_display_between_two_of_its_steps_jumps_by_itself() -> None:
 
 
 def test_an_uplink_that_the_network_levels_says_nothing_of_the_sky() -> None:
-    reported = replace(SLIDE, uplink_loss_db=0.1, uplink_noise_db=0.05, levelled=0.2)
+    reported = replace(SLIDE, uplink_loss_db=0.1, uplink_noise_db=0.05, controlled=0.2)
     assert not reported.sky_unknown
-    assert replace(reported, levelled=0.95).sky_unknown
+    assert replace(reported, controlled=0.95).sky_unknown
 
 
 def test_a_gauge_that_is_soon_to_be_read_is_waited_for() -> None:

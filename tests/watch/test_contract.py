@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from agent.records import AlertEvent, AnyReading
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import RULES, default_rules
+from agent.watch.rule_set import default_rules
+from agent.watch.rules import RULES
 from tests.plan.sample_job import job
 from tests.watch.sample_day import FULL_DAY_PASS, at, events_of, full_day, plan
 

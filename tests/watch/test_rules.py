@@ -1,11 +1,16 @@
 """Rules files: what is read, and what is said of a wrong one."""
 
+from dataclasses import fields, replace
+from typing import Any, get_type_hints
+
 import numpy as np
 import pytest
 
 from agent.errors import UsageError
-from agent.watch.rule_table import CLEAR, INHIBITIONS, RAISE, Term
-from agent.watch.rules import BY_NAME, PARAMETERS, RULES, default_rules, parse_rules, rule_set
+from agent.watch.features import Features
+from agent.watch.rule_set import default_rules, parse_rules, rule_set
+from agent.watch.rules import BY_NAME, PARAMETERS, RULES
+from agent.watch.rules.rule import Clause, Parameter, Rule, at_least, at_most
 
 
 def test_a_rules_file_changes_what_it_names_and_nothing_else() -> None:
@@ -56,15 +61,51 @@ def test_every_default_lies_in_its_range_and_has_a_reason() -> None:
 
 def test_every_parameter_is_read_by_a_rule() -> None:
     timing = {f"{rule}.{key}" for rule in RULES for key in ("hold_s", "clear_hold_s", "repeat_s")}
-    terms: list[Term] = [term for clause in RAISE for term in clause.terms]
-    terms += [term for clauses in CLEAR.values() for clause in clauses for term in clause]
+    terms = [term for rule in RULES.values() for clause in rule.clauses for term in clause.terms]
+    terms += [term for rule in RULES.values() for clause in rule.clearing for term in clause]
     read = {term.threshold for term in terms if isinstance(term.threshold, str)}
     assert read | timing == set(BY_NAME)
 
 
-def test_every_rule_can_be_raised_and_cleared() -> None:
-    assert {clause.rule for clause in RAISE} == set(RULES) == set(CLEAR)
-    assert set(INHIBITIONS) <= set(RULES)
+@pytest.mark.parametrize("part", [item.name for item in fields(Rule)])
+def test_a_rule_that_lacks_a_part_does_not_import(part: str) -> None:
+    parts = {item.name: getattr(RULES["repeak"], item.name) for item in fields(Rule) if item.name != part}
+    with pytest.raises(TypeError, match=part):
+        Rule(**parts)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"clauses": ()}, "must not be empty"),
+        ({"label": ""}, "must not be empty"),
+        ({"clauses": (Clause("act", (at_least("wind", 3.0),)),)}, "there is no feature wind"),
+        ({"inhibitions": {"asleep": "the crew sleeps"}}, "there is no feature asleep"),
+        (
+            {"clauses": (Clause("act", (at_least("certain_db", "repeak.much"),)),)},
+            "there is no parameter repeak.much",
+        ),
+        ({"clearing": ((at_most("certain_db", 0.1),),)}, "no term reads repeak.clear_db"),
+        ({"parameters": RULES["repeak"].parameters[:-1]}, "parameter repeak.repeat_s is missing"),
+        (
+            {"parameters": (*RULES["repeak"].parameters, Parameter("repeak.x", 2.0, "1", 0.0, 1.0, "why"))},
+            "repeak.x = 2.0 needs a reason and a place from 0.0 to 1.0",
+        ),
+    ],
+)
+def test_a_rule_that_names_what_is_not_there_does_not_import(change: dict[str, Any], said: str) -> None:
+    with pytest.raises(ValueError, match="rule repeak: ") as refused:
+        replace(RULES["repeak"], **change)
+    assert said in str(refused.value)
+
+
+def test_every_feature_says_what_it_is_and_is_read_by_a_rule() -> None:
+    hints = get_type_hints(Features, include_extras=True)
+    assert all(len(hints[name].__metadata__[0]) > 10 for name in Features._fields)
+    terms = [term for rule in RULES.values() for clause in rule.clauses for term in clause.terms]
+    terms += [term for rule in RULES.values() for clause in rule.clearing for term in clause]
+    flags = {flag for rule in RULES.values() for flag in rule.inhibitions}
+    assert {term.feature for term in terms} | flags == set(Features._fields)
 
 
 def test_rule_sets_are_plain_columns() -> None:

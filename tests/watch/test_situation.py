@@ -6,9 +6,9 @@ from collections.abc import Iterable
 import pytest
 
 from agent.records import AnyReading, Note, Signal, Situation, Temperature
-from agent.watch.headline import headline
+from agent.watch.decision_grid import DecisionGrid
 from agent.watch.rules import RULES
-from agent.watch.walk import Walk
+from agent.watch.words import text
 from tests.plan.sample_job import job
 from tests.watch.sample_day import FULL_DAY_PASS, at, engine, every, full_day, in_order, plan
 
@@ -26,10 +26,10 @@ def after(readings: Iterable[AnyReading]) -> Situation:
 
 @pytest.mark.parametrize("rule", RULES)
 def test_every_rule_has_a_short_headline(rule: str) -> None:
-    walk, known_plan = Walk(), plan((FULL_DAY_PASS,))
-    walk.add(Signal(unix_s=at(0.0), esno_db=14.0))
-    for view in walk.advance(at(1.0), known_plan, job()):
-        assert 0 < len(headline(rule, view)) <= AT_A_GLANCE_CHARACTERS
+    grid, known_plan = DecisionGrid(), plan((FULL_DAY_PASS,))
+    grid.add(Signal(unix_s=at(0.0), esno_db=14.0))
+    for view in grid.advance(at(1.0), known_plan, job()):
+        assert 0 < len(text(RULES[rule].headline(view))) <= AT_A_GLANCE_CHARACTERS
 
 
 def test_the_verdict_says_what_is_the_matter_and_the_action_what_to_do() -> None:

@@ -8,8 +8,8 @@ import pytest
 from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_loss_db
 from agent.records import Signal
-from agent.watch.levelling import LEVELLED
-from agent.watch.uplink import UplinkLoss, turned_log_odds, uplink_loss
+from agent.watch.power_control import CONTROLLED
+from agent.watch.uplink import UplinkLoss, mispoint_log_odds, uplink_loss
 from tests.watch.sample_day import at, events_of, every, plan
 
 SYSTEM_K = 120.0
@@ -32,7 +32,7 @@ def behind_rain_db(attenuation_db: float) -> float:
 def test_a_turned_dish_costs_both_directions_by_the_parabola(error_deg: float) -> None:
     """12 (error / beamwidth)^2 dB with 1.8 degrees on the downlink and 1.5 on the uplink (handbook rule)."""
     found = uplink_loss(quiet_plan(), float(pointing_loss_db(error_deg, 1.8)))
-    assert found.turned_db == pytest.approx(float(pointing_loss_db(error_deg, 1.5)))
+    assert found.mispoint_db == pytest.approx(float(pointing_loss_db(error_deg, 1.5)))
 
 
 @pytest.mark.parametrize("attenuation_db", [0.1, 1.0, 5.0, 15.0])
@@ -47,12 +47,12 @@ def test_interference_hides_a_part_of_the_downlinks_loss() -> None:
     base = quiet_plan()
     shared = replace(base, downlink=replace(base.downlink, interference_cn_db=14.0 + 10.0 * log10(2.0)))
     whole_db = 10.0 * log10(0.5 * 10.0**0.3 + 0.5)  # 3 dB less carrier over the thermal half
-    assert uplink_loss(shared, whole_db).turned_db == pytest.approx(3.0 * (1.8 / 1.5) ** 2)
+    assert uplink_loss(shared, whole_db).mispoint_db == pytest.approx(3.0 * (1.8 / 1.5) ** 2)
 
 
 def test_what_is_not_known_stays_unknown() -> None:
     found = uplink_loss(plan(), nan)
-    assert all(isnan(one) for one in (found.turned_db, found.least_in_path_db))
+    assert all(isnan(one) for one in (found.mispoint_db, found.least_in_path_db))
 
 
 def scene(down_db: float, up_db: float) -> list[Signal]:
@@ -105,20 +105,20 @@ def test_a_display_on_the_edge_of_two_steps_is_no_loss_when_the_uplink_has_lost_
 
 def test_an_uplink_that_lost_nothing_is_no_witness_where_the_network_may_have_made_up_for_it() -> None:
     """Neither a turned dish nor anything in the path leaves the uplink as it was (link budget arithmetic)."""
-    expected = UplinkLoss(turned_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
-    made_up, fixed = (turned_log_odds(0.0, expected, 0.4, 0.2, share) for share in (LEVELLED, 0.0))
+    expected = UplinkLoss(mispoint_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
+    made_up, fixed = (mispoint_log_odds(0.0, expected, 0.4, 0.2, share) for share in (CONTROLLED, 0.0))
     assert fixed < -10.0
     assert -1.5 < made_up <= 0.0
 
 
 def test_what_was_lost_in_between_still_speaks_against_a_turned_dish() -> None:
-    expected = UplinkLoss(turned_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
-    assert turned_log_odds(1.5, expected, 0.4, 0.2, 0.0) < -5.0
-    assert turned_log_odds(1.5, expected, 0.4, 0.2, LEVELLED) < -1.5
-    assert turned_log_odds(3.0, expected, 0.4, 0.2, LEVELLED) > 2.0
+    expected = UplinkLoss(mispoint_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
+    assert mispoint_log_odds(1.5, expected, 0.4, 0.2, 0.0) < -5.0
+    assert mispoint_log_odds(1.5, expected, 0.4, 0.2, CONTROLLED) < -1.5
+    assert mispoint_log_odds(3.0, expected, 0.4, 0.2, CONTROLLED) > 2.0
 
 
-def levelled(lost_db: float) -> list[Signal]:
+def controlled(lost_db: float) -> list[Signal]:
     """The dish turns slowly for 40 minutes; the network has the terminal send more, in steps of half a dB.
 
     Closed-loop uplink power control: ITU-R S.1061 (from memory).
@@ -140,6 +140,6 @@ def levelled(lost_db: float) -> list[Signal]:
 
 
 def test_what_a_terminal_sends_more_counts_as_lost_on_the_uplink() -> None:
-    events = events_of(levelled(2.5), quiet_plan())
+    events = events_of(controlled(2.5), quiet_plan())
     assert [event.unix_s for event in events if event.rule == "repeak"][0] < at(100.0)
     assert "wait-rain" not in {event.rule for event in events}

@@ -9,7 +9,7 @@ from agent.replay.tuning.rows import Outcome
 from agent.replay.tuning.tally import Tally
 from agent.replay.tuning.work import Task, outcomes, tallied
 from agent.replay.tuning.workers import Workers
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 ResultT = TypeVar("ResultT")
 BAR_CHARACTERS = 30

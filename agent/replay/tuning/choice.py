@@ -8,7 +8,8 @@ import numpy.typing as npt
 
 from agent.replay.scoring import SECONDS_PER_HOUR
 from agent.replay.tuning.tally import Tally, together
-from agent.watch.rules import BY_NAME, RuleSet
+from agent.watch.rule_set import RuleSet
+from agent.watch.rules import BY_NAME
 
 Floats = npt.NDArray[np.float64]
 PRESENT = 0  # the set that stands for the rules in force

@@ -13,7 +13,8 @@ from agent.replay.tuning.choice import (
 )
 from agent.replay.tuning.sets import Changes, sets_around
 from agent.replay.tuning.tally import together
-from agent.watch.rules import BY_NAME, RuleSet
+from agent.watch.rule_set import RuleSet
+from agent.watch.rules import BY_NAME
 
 MOST_ROUNDS = 8
 Rank = tuple[int, int, float]

@@ -12,10 +12,11 @@ from agent.records import Acknowledge, AlertState, ClockChange, Severity
 from agent.replay.labels import Label
 from agent.replay.scoring import Interval
 from agent.replay.sessions import Session
-from agent.watch.features import FEATURES, View
+from agent.watch.decision_grid import DecisionGrid
+from agent.watch.feature_stage import View
+from agent.watch.features import Features
+from agent.watch.rule_set import RuleSet
 from agent.watch.rule_stage import Change, RuleStage
-from agent.watch.rules import RuleSet
-from agent.watch.walk import Walk
 
 Floats = npt.NDArray[np.float64]
 
@@ -49,18 +50,18 @@ class Outcome(NamedTuple):
 
 def session_rows(session: Session, plan: LinkPlan) -> SessionRows:
     """Walk the session as the engine does, and keep what its rule stage would see."""
-    walk = Walk()
+    grid = DecisionGrid()
     views: list[View] = []
     acknowledged: list[tuple[float, str]] = []
     for reading in session.readings:
         if isinstance(reading, ClockChange):
-            walk.leap(reading, plan)
-        views.extend(walk.advance(reading.unix_s, plan, session.job))
-        taken = walk.add(reading)
+            grid.leap(reading, plan)
+        views.extend(grid.advance(reading.unix_s, plan, session.job))
+        taken = grid.add(reading)
         if isinstance(taken, Acknowledge):
             acknowledged.append((taken.unix_s, taken.rule))
-    views.extend(walk.advance(session.end_unix_s, plan, session.job))
-    rows = np.array([view.row for view in views]).reshape(len(views), len(FEATURES))
+    views.extend(grid.advance(session.end_unix_s, plan, session.job))
+    rows = np.array([view.features for view in views]).reshape(len(views), len(Features._fields))
     return SessionRows(
         span=Interval(session.start_unix_s, session.end_unix_s),
         labels=session.labels or (),

@@ -9,7 +9,8 @@ from math import prod
 import numpy as np
 
 from agent.errors import UsageError
-from agent.watch.rules import BY_NAME, RULES, RuleSet, rule_set
+from agent.watch.rule_set import RuleSet, rule_set
+from agent.watch.rules import BY_NAME, RULES
 
 Changes = Mapping[str, float]
 

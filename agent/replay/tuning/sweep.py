@@ -9,7 +9,7 @@ from agent.replay.tuning.choice import HeldOut, best, curve, hold_out, limit_of
 from agent.replay.tuning.proposal import Proposal, needed_changes, propose
 from agent.replay.tuning.sets import Changes, changes_of, sets_around
 from agent.replay.tuning.tally import Tally
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from agent.replay.scoring import TARGETS, score
 from agent.replay.tuning.rows import SessionRows, outcomes_of_sets
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 # Outcomes of so many sets are held at once.
 SETS_AT_ONCE = 2000

@@ -19,7 +19,7 @@ from agent.replay.scoring import Interval
 from agent.replay.sessions import read_session
 from agent.replay.tuning.rows import Outcome, SessionRows, outcomes_of_sets, session_rows
 from agent.replay.tuning.tally import Tally, tally
-from agent.watch.rules import RuleSet
+from agent.watch.rule_set import RuleSet
 
 PACKAGE = Path(agent.__file__).parent
 # Rows and tallies depend on this code besides the session and the rules.

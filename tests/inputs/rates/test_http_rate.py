@@ -16,7 +16,7 @@ from agent.inputs.rates.rounds import RateTestSettings, stream_is_live
 from agent.records import Note
 from agent.store.writer import StoreWriter
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.inputs.collectors.inputs_at_work import config_with
 from tests.inputs.collectors.running_one import NOW_UNIX_S, Running, after, run_collector
 from tests.inputs.collectors.servers import STREAM_MBPS, TOKEN, answering, file_server, responder, watchman

@@ -12,7 +12,7 @@ from hypothesis.extra.numpy import arrays
 from agent.replay.tuning.choice import best, curve, figures, found_of, hold_out
 from agent.replay.tuning.sets import sets_around
 from agent.replay.tuning.tally import Tally, together
-from agent.watch.rules import RuleSet, default_rules
+from agent.watch.rule_set import RuleSet, default_rules
 
 HOUR_S = 3600.0
 

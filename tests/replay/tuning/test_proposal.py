@@ -16,7 +16,7 @@ from agent.replay.tuning.sets import sets_around
 from agent.replay.tuning.sweep import tune
 from agent.replay.tuning.telling import tuned_text, warning
 from agent.replay.tuning.workers import in_turn
-from agent.watch.rules import RuleSet, default_rules, parse_rules
+from agent.watch.rule_set import RuleSet, default_rules, parse_rules
 
 # Rules in force that miss the knock of 1.6 dB in the first hours of the sample day.
 DEAF = parse_rules("[repeak]\nraise_db = 3.0\n[shade]\nlead_s = 1200\n", "deaf.toml")

@@ -10,7 +10,8 @@ from agent.replay.sessions import Session
 from agent.replay.tuning.rows import Outcome, outcomes_of_sets, session_rows
 from agent.replay.tuning.sets import full_ranges, random_changes, sets_around
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import PARAMETERS, RULES, RuleSet, default_rules
+from agent.watch.rule_set import RuleSet, default_rules
+from agent.watch.rules import PARAMETERS, RULES
 from tests.replay.tuning.days import PLAN, session
 
 VALUES = {

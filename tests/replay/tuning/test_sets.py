@@ -15,7 +15,8 @@ from agent.replay.tuning.sets import (
     random_changes,
     sets_around,
 )
-from agent.watch.rules import BY_NAME, RULES, parse_rules
+from agent.watch.rule_set import parse_rules
+from agent.watch.rules import BY_NAME, RULES
 
 
 def test_a_grid_has_both_ends_and_even_steps() -> None:

@@ -18,7 +18,7 @@ from agent.replay.tuning.sets import full_ranges, random_changes, sets_around
 from agent.replay.tuning.tally import Tally
 from agent.replay.tuning.work import Task
 from agent.replay.tuning.workers import cluster, in_turn, processes
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 
 ResultT = TypeVar("ResultT")
 RULES = sets_around(default_rules(), random_changes(full_ranges("repeak"), 20, seed=3))

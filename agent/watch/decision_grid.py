@@ -1,4 +1,4 @@
-"""Readings and time in, one view per decision out: the part of the engine that no threshold touches."""
+"""Decides when a decision is due: every ten seconds of absolute time, whatever the readings' spacing."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -7,13 +7,13 @@ from math import floor, isnan, nan
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.records import AnyReading, ClockChange
-from agent.watch.features import FeatureStage, View
+from agent.watch.feature_stage import FeatureStage, View
 from agent.watch.series import GRID_S
 
 
 @dataclass(slots=True)
-class Walk:
-    """The feature stage walking along the decision grid. `now_unix_s` is the latest time it has heard of."""
+class DecisionGrid:
+    """The feature stage, stepped from one decision to the next; `now_unix_s` is the latest time heard of."""
 
     stage: FeatureStage = field(default_factory=FeatureStage)
     decided_unix_s: float = nan
@@ -24,7 +24,7 @@ class Walk:
         return not unix_s < self.decided_unix_s + GRID_S
 
     def advance(self, unix_s: float, plan: LinkPlan, job: Job) -> Iterator[View]:
-        """Views of the decisions due at `unix_s`; the first call only sets where the walk starts."""
+        """Views of the decisions due at `unix_s`; the first call only sets where the grid starts."""
         if isnan(self.decided_unix_s):
             self.decided_unix_s = floor(unix_s / GRID_S) * GRID_S
             self.now_unix_s = unix_s

@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 from math import exp, log
 
-LEVELLED = 0.2  # chance that a terminal is told to send more when its uplink loses (judgement)
+CONTROLLED = 0.2  # chance that a terminal is told to send more when its uplink loses (judgement)
 LEARNT_IN = 30.0  # decisions of a loss: five minutes, so that no single reading teaches
 SURELY = 4.0  # log-odds; a downlink may have lost by itself all the same
 
 
 @dataclass(slots=True)
-class Levelling:
+class PowerControl:
     """Learns from losses of the downlink that cost the uplink less than anything would."""
 
     lately: float = 0.0  # evidence of the last minutes of loss, as log-odds
@@ -23,4 +23,4 @@ class Levelling:
     @property
     def chance(self) -> float:
         """How likely it does (0 to 1)."""
-        return 1.0 / (1.0 + exp(-log(LEVELLED / (1.0 - LEVELLED)) - min(self.most, SURELY)))
+        return 1.0 / (1.0 + exp(-log(CONTROLLED / (1.0 - CONTROLLED)) - min(self.most, SURELY)))

@@ -1,0 +1,207 @@
+"""Decides what is known at each decision: readings in, one row of threshold-free features out.
+
+Rows lie on a fixed grid of absolute time; readings with a time before the decision belong to it, whatever
+the order in which equal times arrived. Nothing here knows a threshold of a rule.
+"""
+
+from dataclasses import dataclass, field
+from math import inf, isnan, nan
+
+from agent.job import Job
+from agent.link_plan import LinkPlan, by_engine_clock
+from agent.records import (
+    AnyReading,
+    ClockChange,
+    Note,
+    Power,
+    Reach,
+    Signal,
+    Temperature,
+    Throughput,
+    Weather,
+)
+from agent.watch.features import Features
+from agent.watch.heat_watch import HeatView, HeatWatch
+from agent.watch.input_watch import Inputs
+from agent.watch.rate import RateFacts, Tests, rate_facts
+from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
+from agent.watch.uplink import mispoint_loss_db
+from agent.watch.weather_watch import WeatherWatch
+
+HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
+DOWNLINK_FINE_DB = 0.5
+SIGNAL_RECENT_S = 600.0
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Everything known at one decision: the features that rules look at, and what their words are made of."""
+
+    unix_s: float
+    features: Features
+    signal: SignalView
+    heat: HeatView
+    rate: RateFacts
+    silent: str  # the input that is silent longest
+    plan: LinkPlan
+    job: Job
+
+
+@dataclass(slots=True)
+class FeatureStage:
+    """All trackers. Feed readings in time order, close each grid cell once."""
+
+    signal: SignalWatch = field(default_factory=SignalWatch)
+    weather: WeatherWatch = field(default_factory=WeatherWatch)
+    heat: HeatWatch = field(default_factory=HeatWatch)
+    tests: Tests = field(default_factory=Tests)
+    inputs: Inputs = field(default_factory=Inputs)
+    rate: RateFacts | None = None
+    rated: tuple[int, float] = (0, nan)  # the bins and the stream (Mbit/s) that `rate` was found from
+    signal_loss_unix_s: float = -inf
+
+    def add(self, reading: AnyReading) -> None:
+        """One reading of the open cell."""
+        if reading.sent_unix_s is not None:
+            self.inputs.clock_refused_unix_s = reading.unix_s
+        match reading:
+            case Signal():
+                self.inputs.hear("signal", reading)
+                self.signal.add(reading)
+            case Temperature():
+                self.inputs.hear(f"temperature {reading.where}", reading)
+                self._temperature(reading)
+            case Throughput():
+                self._throughput(reading)
+            case Reach():
+                self.inputs.hear("reach", reading)
+                self.tests.add_reach(reading)
+            case Weather():
+                self.inputs.hear("weather", reading)
+                self.weather.add(reading)
+            case Power():
+                self.inputs.hear("power", reading)
+                self.inputs.power(reading)
+            case Note():
+                self._note(reading)
+            case ClockChange():
+                self.inputs.clock(reading)
+
+    def _temperature(self, reading: Temperature) -> None:
+        self.heat.add(reading)
+        if reading.where == "ambient":
+            self.weather.air(reading.unix_s, reading.temperature_degc)
+
+    def _throughput(self, reading: Throughput) -> None:
+        if reading.method != "manual":
+            self.inputs.hear("throughput", reading)
+        if reading.stream_mbps is not None:
+            self.inputs.stream_mbps = reading.stream_mbps
+        self.tests.add(reading)
+
+    def _note(self, note: Note) -> None:
+        self.inputs.stream(note)
+        self.signal.note(note)
+        self.heat.note(note)
+        if note.kind == "rain":
+            self.weather.rain_note_unix_s = note.unix_s
+        elif note.kind == "moved":
+            self.weather.knock_unix_s = note.unix_s
+
+    def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
+        """Nobody watched between these moments: the sun shone on, and no input was silent."""
+        self.heat.away(from_unix_s, to_unix_s, by_engine_clock(plan, self.inputs.clock_offset_s))
+        self.inputs.back_unix_s = to_unix_s
+
+    def close(self, unix_s: float, plan: LinkPlan, job: Job) -> View:
+        """Close the cell that ends at `unix_s`."""
+        plan = by_engine_clock(plan, self.inputs.clock_offset_s)
+        signal = self.signal.close(unix_s, self.weather, plan, job.downlink.frequency_ghz)
+        heat = self.heat.close(unix_s, self.weather, plan, job)
+        self.tests.close(unix_s)
+        rate = self._rate_now(plan, job)
+        losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
+        if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
+            self.signal_loss_unix_s = unix_s
+        heat_loss_db = _heat_loss_db(signal, heat, plan)
+        features, silent = self._features(unix_s, signal, heat, rate, heat_loss_db)
+        return View(unix_s, features, signal, heat, rate, silent, plan, job)
+
+    def _rate_now(self, plan: LinkPlan, job: Job) -> RateFacts:
+        stream = self.inputs.stream_mbps
+        stream_mbps = job.service.stream_mbps if isnan(stream) or stream <= 0.0 else stream
+        if self.rate is None or self.rated != (self.tests.bins, stream_mbps):
+            self.rated = (self.tests.bins, stream_mbps)
+            self.rate = rate_facts(
+                self.tests,
+                _carried(job.service.down_mbps, plan.downlink.rate_clear_mbps),
+                _carried(job.service.up_mbps, plan.uplink.rate_clear_mbps),
+                stream_mbps,
+            )
+        return self.rate
+
+    def _features(
+        self, unix_s: float, signal: SignalView, heat: HeatView, rate: RateFacts, heat_loss_db: float
+    ) -> tuple[Features, str]:
+        inputs = self.inputs
+        reference, carrier = self.signal.down.reference, self.signal.down.carrier
+        quiet_signal, quiet_other = inputs.silences(unix_s)
+        transmitter, modem = heat.units
+        exposed = [unit for unit in heat.units if not unit.shaded]
+        sunny = heat.sun is not None and heat.sun.shining
+        row = Features(
+            deficit_db=signal.deficit_db - (signal.unexplained_db - signal.certain_db),
+            certain_db=signal.certain_db,
+            mispoint_confidence=signal.confidence.get("mispoint", 0.0),
+            rain_confidence=signal.confidence.get("rain", 0.0),
+            blockage_confidence=signal.confidence.get("blockage", 0.0),
+            dips=float(len(carrier.dips_unix_s)),
+            rain_hides=float(signal.rain_hides),
+            sun_pass_in_s=pass_in_s(signal.next_pass, unix_s),
+            sun_pass_depth_db=0.0 if signal.next_pass is None else signal.next_pass.depth_db,
+            sun_pass_now=float(signal.sun_pass_now),
+            peaking=float(reference.peaking(unix_s)),
+            settling=float(carrier.settling(unix_s)),
+            signal_down=float(unix_s - self.signal_loss_unix_s < SIGNAL_RECENT_S or not carrier.locked),
+            limit_margin_degc=min(transmitter.margin_degc, modem.margin_degc),
+            to_limit_s=min(transmitter.planned_s, modem.planned_s),
+            heat_loss_db=heat_loss_db,
+            exposure_s=max([unit.exposure_s for unit in exposed], default=0.0),
+            blind_exposure_s=max([unit.exposure_s for unit in exposed if unit.blind], default=0.0),
+            exposed_now=float(sunny and bool(exposed)),
+            throughput_ratio=rate.ratio,
+            rtt_ratio=rate.rtt_ratio if rate.network_confidence >= rate.lan_confidence else 1.0,
+            headroom_mbps=rate.headroom_mbps,
+            streaming=float(inputs.streaming),
+            lan_confidence=rate.lan_confidence,
+            network_confidence=rate.network_confidence,
+            rate_cause_known=float(bool(self.tests.blamed)),
+            on_battery=float(inputs.source == "battery"),
+            runtime_s=inputs.runtime_s,
+            battery_percent=inputs.battery_percent,
+            signal_silence=quiet_signal[0],
+            signal_age_s=quiet_signal[1],
+            other_silence=quiet_other[0],
+            other_age_s=quiet_other[1],
+            clock_refused_ago_s=unix_s - inputs.clock_refused_unix_s,
+        )
+        return row, quiet_signal[2] if quiet_signal[0] >= quiet_other[0] else quiet_other[2]
+
+
+def _carried(booked_mbps: float, rate_mbps: float) -> float:
+    """What may be expected of a test: the booked rate, or less where the planned link carries less."""
+    return min(booked_mbps, rate_mbps) if rate_mbps > 0.0 else booked_mbps
+
+
+def _heat_loss_db(signal: SignalView, heat: HeatView, plan: LinkPlan) -> float:
+    """Uplink or transmit power lost while the downlink is fine and the transmitter is near its limit (dB).
+
+    What a slightly turned dish would take from the uplink is no loss by heat.
+    """
+    transmitter = heat.units[0]
+    if not (signal.deficit_db < DOWNLINK_FINE_DB and transmitter.margin_degc <= HEAT_NEAR_DEGC):
+        return 0.0
+    mispoint_db = mispoint_loss_db(plan, max(0.0, signal.deficit_db))
+    uplink_db = signal.uplink_loss_db - (0.0 if isnan(mispoint_db) else mispoint_db)
+    losses = [loss for loss in (uplink_db, signal.transmit_loss_db) if not isnan(loss)]
+    return max(losses, default=nan)

@@ -1,0 +1,72 @@
+"""What several rules tell alike: the evidence for and against a cause, the figures of signal and tests."""
+
+from collections.abc import Mapping
+from math import isfinite
+
+from agent.watch.causes import SignalCause
+from agent.watch.feature_stage import View
+from agent.wording import Said
+
+
+def known(**figures: float | str) -> dict[str, float | str]:
+    """The figures that are finite: what is not known is left out of the sentence."""
+    return {name: value for name, value in figures.items() if isinstance(value, str) or isfinite(value)}
+
+
+def for_and_against(view: View, cause: SignalCause) -> tuple[Said, ...]:
+    """What spoke for and against the cause, the weightiest first, and how sure that makes."""
+    of_it = [item for item in view.signal.evidence if item.cause == cause and item.weight]
+    weighed = sorted(of_it, key=lambda item: -abs(item.weight))
+    confidence = view.signal.confidence.get(cause, 0.0)
+    return (*(item.said for item in weighed), Said("confidence", {"confidence_share": confidence}))
+
+
+def signal_figures(view: View) -> Mapping[str, float]:
+    """The numbers behind an alert about the signal."""
+    signal = view.signal
+    return {
+        "level_db": signal.level_db,
+        "deficit_db": signal.deficit_db,
+        "unexplained_db": signal.unexplained_db,
+        "sun_loss_db": signal.sun_loss_db,
+        "rain_loss_db": signal.rain_loss_db,
+        "uplink_loss_db": signal.uplink_loss_db,
+        **{f"confidence_{name}": value for name, value in signal.confidence.items()},
+    }
+
+
+def signal_over(view: View, lasted_s: float) -> tuple[Said, ...]:
+    """How an alert about the signal ends: after how long, and what is missing still."""
+    return (Said("over", {"lasted_s": lasted_s}), *still_missing(view))
+
+
+def still_missing(view: View) -> tuple[Said, ...]:
+    """What the signal lacks now; nothing where that is not known."""
+    deficit_db = view.signal.deficit_db
+    return (Said("below-now", {"deficit_db": max(0.0, deficit_db)}),) if isfinite(deficit_db) else ()
+
+
+def rate_figures(view: View) -> Mapping[str, float]:
+    """The numbers behind an alert about the rate."""
+    rate = view.rate
+    return {
+        "down_mbps": rate.down_mbps,
+        "up_mbps": rate.up_mbps,
+        "throughput_ratio": rate.ratio,
+        "rtt_ms": rate.rtt_ms,
+        "loss_percent": rate.loss_percent,
+        "headroom_mbps": rate.headroom_mbps,
+    }
+
+
+def rate_evidence(view: View) -> tuple[Said, ...]:
+    """What the tests measured, against what is to be expected, and that the signal is fine."""
+    rate, deficit_db = view.rate, view.signal.deficit_db
+    tests = known(
+        down_mbps=rate.down_mbps, up_mbps=rate.up_mbps, rtt_ms=rate.rtt_ms, loss_percent=rate.loss_percent
+    )
+    fine = (
+        Said("signal-fine", {"deficit_db": deficit_db}) if isfinite(deficit_db) else Said("signal-not-known")
+    )
+    share = (Said("rate-share", {"rate_share": rate.ratio}),) if isfinite(rate.ratio) else ()
+    return (Said("tests", tests), *share, fine)

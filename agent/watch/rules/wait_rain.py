@@ -1,0 +1,59 @@
+"""Decides when a loss is rain's: nobody touches the dish, it comes back with the sky."""
+
+from agent.watch.feature_stage import View
+from agent.watch.rules.rule import (
+    FLAG,
+    Clause,
+    Parameter,
+    Rule,
+    Scored,
+    at_least,
+    at_most,
+    no_deadline,
+    timing,
+)
+from agent.watch.rules.told import for_and_against, signal_figures, signal_over
+from agent.wording import Said
+
+
+def _evidence(view: View) -> tuple[Said, ...]:
+    seen = view.signal.rain_hides and "rain" not in view.signal.confidence
+    below = Said("below-rain-seen" if seen else "below", {"deficit_db": view.signal.deficit_db})
+    return (below, *for_and_against(view, "rain"))
+
+
+WAIT_RAIN = Rule(
+    name="wait-rain",
+    label="Wait: rain",
+    parameters=(
+        Parameter("wait-rain.raise_db", 1.3, "dB", 0.1, 10.0, "clouds and scintillation reach a decibel at Ka band"),
+        Parameter("wait-rain.measured_db", 0.5, "dB", 0.1, 10.0, "with rain seen or measured a smaller loss is explained"),
+        Parameter("wait-rain.confidence", 0.7, "1", 0.0, 1.0, "waiting does no harm, so likely is enough"),
+        Parameter("wait-rain.clear_db", 0.4, "dB", 0.0, 10.0, "half of what raised it"),
+        *timing("wait-rain", 150.0, 300.0, 600.0, "cells of a shower come minutes apart; leaves and people are gone sooner"),
+    ),
+    clauses=(
+        Clause("advise", (
+            at_least("deficit_db", "wait-rain.raise_db"),
+            at_least("rain_confidence", "wait-rain.confidence"),
+        )),
+        Clause("advise", (
+            at_least("deficit_db", "wait-rain.measured_db"),
+            at_least("rain_hides", FLAG),
+        )),
+    ),
+    clearing=(
+        (at_most("deficit_db", "wait-rain.clear_db"),),
+        (at_least("mispoint_confidence", "repeak.confidence"),),
+    ),
+    inhibitions={"peaking": "the dish is being moved", "sun_pass_now": "the sun's loss looks alike"},
+    cause=lambda view: "rain",
+    headline=lambda view: Said("rain"),
+    action=lambda view: Said("wait-rain"),
+    evidence=_evidence,
+    figures=signal_figures,
+    deadline_unix_s=no_deadline,
+    ending=signal_over,
+    deeds=(),
+    scoring=Scored("rain", early_s=300.0, late_s=900.0),
+)  # fmt: skip
