@@ -40,9 +40,6 @@ def test_only_the_tuning_page_replays() -> None:
         path.name for path in FOLDER.rglob("*.py") if any(n.startswith(deciding) for n in imported(path))
     }
     assert found == {"tuning_look.py", "tuning_figures.py", "tuning_parts.py"}
-        "tuning.py",
-        "tuning_parts.py",
-    }
 
 
 def test_callbacks_are_short() -> None:
