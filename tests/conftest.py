@@ -8,7 +8,7 @@ import pytest
 from hypothesis import settings
 from playwright.sync_api import Browser, expect, sync_playwright
 
-from tests.processes import Mosquitto
+from tests.processes import PATIENCE_S, Mosquitto
 
 CHROMIUM_ARGUMENTS = [
     "--no-sandbox",
@@ -23,6 +23,7 @@ CHROMIUM_ARGUMENTS = [
 # The same examples in every run, and no time limit for one: the machine may be shared.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+expect.set_options(timeout=PATIENCE_S * 1000.0)
 
 # A page on a machine with other work is slow, not wrong.
 expect.set_options(timeout=30_000.0)

@@ -25,7 +25,7 @@ from agent.store.writer import StoreWriter
 from agent.watch.engine import AlertEngine
 from agent.watch.rule_set import default_rules
 from tests.plan.sample_job import job
-from tests.processes import broker_at, wait_until
+from tests.processes import PATIENCE_S, broker_at, wait_until
 from tests.watch.sample_day import FULL_DAY_PASS, MIDNIGHT_UNIX_S, plan
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -77,7 +77,7 @@ class AgentProcess:
     def start(self) -> None:
         """Start it, and wait until it says that it is online."""
         self._process = subprocess.Popen(self._command, cwd=ROOT)
-        wait_until(self._is_online, 20.0, "the agent is online")
+        wait_until(self._is_online, PATIENCE_S, "the agent is online")
 
     def state(self) -> str | None:
         """What the broker has retained of its state."""
@@ -102,7 +102,7 @@ class AgentProcess:
         if self._process is None:
             return 0
         self._process.send_signal(number)
-        code = self._process.wait(20.0)
+        code = self._process.wait(PATIENCE_S)
         self._process = None
         return code
 
@@ -144,7 +144,7 @@ class Device:
         self._client.connect_async(LOOPBACK, port)
         self._client.loop_start()
         # What is handed over while the library connects, it sends in an order of its own.
-        wait_until(self._client.is_connected, 10.0, "the device is connected")
+        wait_until(self._client.is_connected, PATIENCE_S, "the device is connected")
         self.sent = 0
         self._answered = 0
 

@@ -29,7 +29,7 @@ from agent.store.writer import Arrival, StoreWriter
 from agent.watch.rule_set import RuleSet, default_rules, rule_set
 from tests.live import TERMINAL, config_for, embedded_at, event_rows, rows_of, sample_plan, stored_readings
 from tests.plan.sample_job import job
-from tests.processes import free_port, listens
+from tests.processes import PATIENCE_S, free_port, listens
 from tests.watch.sample_day import engine, full_day
 
 DAY = full_day()
@@ -185,7 +185,7 @@ def test_a_snapshot_of_another_version_is_no_obstacle(tmp_path: Path) -> None:
 
 def run(test: Callable[[], Awaitable[None]]) -> None:
     """Run the coroutine of a test."""
-    asyncio.run(asyncio.wait_for(test(), 60.0))  # type: ignore[arg-type]
+    asyncio.run(asyncio.wait_for(test(), PATIENCE_S))  # type: ignore[arg-type]
 
 
 def test_the_agent_from_start_to_end(tmp_path: Path) -> None:
@@ -209,7 +209,7 @@ def test_the_agent_from_start_to_end(tmp_path: Path) -> None:
 
         async def device() -> None:
             await play(broker, TERMINAL, morning, clock)
-            await asyncio.wait_for(heard_cleared.wait(), 10.0)
+            await asyncio.wait_for(heard_cleared.wait(), PATIENCE_S)
             stop.set()
 
         heard_cleared = asyncio.Event()
@@ -305,12 +305,12 @@ def test_a_disk_that_was_full_is_used_again(
         async def device() -> None:
             note = Note(unix_s=clock.now(), kind="other", extra={"x": "x" * 60_000})
             sent = asyncio.create_task(play(broker, TERMINAL, [note], clock))
-            async with asyncio.timeout(20.0):
+            async with asyncio.timeout(PATIENCE_S):
                 while "the disk is full" not in caplog.text:  # noqa: ASYNC110 - a log has no event
                     await asyncio.sleep(0.01)
             assert not sent.done()
             pages["limit"] = False
-            await asyncio.wait_for(sent, 20.0)
+            await asyncio.wait_for(sent, PATIENCE_S)
             stop.set()
 
         await run_agent(agent, stop, {"device": device})

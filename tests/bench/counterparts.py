@@ -21,11 +21,10 @@ from tests.inputs.devices.test_mqtt import Devices
 from tests.inputs.devices.test_snmp import KEYS, ROOT_OID, Snmpd
 from tests.inputs.devices.test_ups import MAINS, UpsServer
 from tests.inputs.rates.test_iperf import server as iperf_server
-from tests.processes import free_port, listens, wait_until
+from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
 # Ten of the inputs have readings at this pace: five a second.
 EVERY_S = 2.0
-STARTS_WITHIN_S = 120.0
 ENVIRONMENT = {**KEYS, "RATE_TOKEN": TOKEN, "DEVICE_PASSWORD": "salt-pan"}
 # A test of the rate every ten minutes, at the few Mbit/s of a satellite terminal.
 RATE_TEST = "every_s = 600.0\nseconds = 2.0\nwindow_bytes = 16384\ntest_mb = 20.0\nday_mb = 1000.0\n"
@@ -230,4 +229,4 @@ def every_input(folder: Path, broker_port: int) -> Iterator[tuple[str, list[str]
 
 def wait_for_agent(broker_port: int) -> None:
     """Until its broker listens: it may compute its plan first."""
-    wait_until(lambda: listens(broker_port), STARTS_WITHIN_S, "the agent runs")
+    wait_until(lambda: listens(broker_port), PATIENCE_S, "the agent runs")

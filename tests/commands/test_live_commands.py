@@ -21,7 +21,7 @@ from agent.records import AnyReading, Note, Signal, Temperature
 from agent.store.writer import StoreWriter
 from tests.job_text import JOB_TOML
 from tests.live import ROOT, TERMINAL, config_for, embedded_at
-from tests.processes import Mosquitto, broker_at, free_port, wait_until
+from tests.processes import PATIENCE_S, Mosquitto, broker_at, free_port, wait_until
 from tests.test_service import DAY, arrivals, opened
 from tests.watch.sample_day import at
 
@@ -187,7 +187,7 @@ def test_demo_from_the_middle_to_the_end(tmp_path: Path) -> None:
     process.send_signal(signal.SIGINT)
     process.stdout.read()
     process.stdout.close()
-    assert process.wait(20.0) == 0
+    assert process.wait(PATIENCE_S) == 0
     assert "invented data" in lines[0]
     assert any("shade" in line and "raised" in line for line in lines)
     found = subprocess.run(

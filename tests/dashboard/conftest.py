@@ -12,11 +12,10 @@ import paho.mqtt.client as mqtt
 import pytest
 
 from agent.config import LOOPBACK
-from tests.processes import STARTS_WITHIN_S, Mosquitto, free_port, listens, wait_until
+from tests.processes import PATIENCE_S, Mosquitto, free_port, listens, wait_until
 
 Serve = Callable[..., str]
 Heard = Callable[[], tuple[str, dict[str, object]]]
-ANSWER_WITHIN_S = 15.0
 
 
 @contextmanager
@@ -24,12 +23,12 @@ def running(command: list[str], port: int) -> Iterator[subprocess.Popen[bytes]]:
     """The command while it listens on the port; it is ended on the way out."""
     process = subprocess.Popen(command)
     try:
-        wait_until(lambda: process.poll() is not None or listens(port), STARTS_WITHIN_S, f"port {port}")
+        wait_until(lambda: process.poll() is not None or listens(port), PATIENCE_S, f"port {port}")
         assert process.poll() is None, f"{command} ended with {process.returncode}"
         yield process
     finally:
         process.terminate()
-        process.wait(10.0)
+        process.wait(PATIENCE_S)
 
 
 @contextmanager
@@ -74,7 +73,7 @@ def heard(mosquitto: Mosquitto) -> Iterator[Heard]:
     client.connect(LOOPBACK, mosquitto.port)
     client.loop_start()
     client.subscribe("peakshade/#", qos=1)
-    subscribed.get(timeout=ANSWER_WITHIN_S)
-    yield lambda: messages.get(timeout=ANSWER_WITHIN_S)
+    subscribed.get(timeout=PATIENCE_S)
+    yield lambda: messages.get(timeout=PATIENCE_S)
     client.disconnect()
     client.loop_stop()

@@ -8,6 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from tests.dashboard.contrast import Rgb, contrast_ratio
+from tests.processes import PATIENCE_S
 
 ENHANCED_CONTRAST = 7.0
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -71,6 +72,7 @@ def visit(browser: Browser, address: str, size: str = "phone") -> Iterator[Visit
     """The page at the address; closed on the way out."""
     width, height = SIZES[size]
     context = browser.new_context(viewport={"width": width, "height": height})
+    context.set_default_timeout(PATIENCE_S * 1000.0)
     page = context.new_page()
     seen = Visit(page)
     page.on("console", lambda said: said.type in ("error", "warning") and seen.problems.append(said.text))

@@ -165,7 +165,7 @@ def test_a_dead_dashboard_is_noticed_by_the_page_and_contact_comes_back(
     with visit(browser, serve(store)) as seen:
         expect(seen.page.locator("#verdict")).to_be_visible()
         seen.page.context.set_offline(True)
-        expect(seen.page.locator("#cover")).to_contain_text("cannot reach the dashboard", timeout=30_000)
+        expect(seen.page.locator("#cover")).to_contain_text("cannot reach the dashboard")
         seen.page.context.set_offline(False)
         expect(seen.page.locator("#verdict")).to_be_visible(timeout=15_000)
 

@@ -12,7 +12,7 @@ from agent.service.page import page_environment, page_options
 from dashboard.__main__ import BROKER_PASSWORD_VARIABLE, PASSCODE_VARIABLE
 from dashboard.access import make_gate
 from tests.live import config_for
-from tests.processes import STARTS_WITHIN_S, broker_at, free_port, listens, wait_until
+from tests.processes import PATIENCE_S, broker_at, free_port, listens, wait_until
 
 PASSCODE = "salt-pan-2026"
 
@@ -42,7 +42,7 @@ def test_links_for_phones_are_printed(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "dashboard", *page_options(made, 1.0)]
     with printed.open("w") as out, subprocess.Popen(command, stdout=out, env=environment) as process:
         try:
-            wait_until(lambda: listens(made.dashboard.port), STARTS_WITHIN_S, "the dashboard listens")
+            wait_until(lambda: listens(made.dashboard.port), PATIENCE_S, "the dashboard listens")
         finally:
             process.terminate()
     links = [line.split("link=")[1] for line in printed.read_text().splitlines() if "link=" in line]

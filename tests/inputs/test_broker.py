@@ -21,16 +21,15 @@ from agent.inputs.gate import DurableGate
 from agent.inputs.mqtt import publishing_client
 from tests.inputs.test_mqtt import Listener, until
 from tests.live import embedded_at, retained
-from tests.processes import free_port
+from tests.processes import PATIENCE_S, free_port
 
 AGENT_ID = "peakshade-van-1"
 TOPIC = "peakshade/van-1/signal"
-WITHIN_S = 10.0
 
 
 def run(test: Callable[[], Awaitable[None]]) -> None:
     """Run the coroutine of a test."""
-    asyncio.run(asyncio.wait_for(test(), 60.0))  # type: ignore[arg-type]
+    asyncio.run(asyncio.wait_for(test(), PATIENCE_S))  # type: ignore[arg-type]
 
 
 @asynccontextmanager
@@ -53,7 +52,7 @@ async def agent_of(settings: BrokerSettings) -> AsyncIterator[aiomqtt.Client]:
 
 async def next_payload(client: aiomqtt.Client) -> bytes:
     """The next message that is delivered."""
-    message = await asyncio.wait_for(anext(client.messages), WITHIN_S)
+    message = await asyncio.wait_for(anext(client.messages), PATIENCE_S)
     return bytes(message.payload)
 
 
@@ -63,7 +62,7 @@ def test_a_publisher_is_answered_when_the_message_is_stored() -> None:
         async with (
             broker(settings) as gate,
             agent_of(settings) as agent,
-            publishing_client(settings, WITHIN_S) as device,
+            publishing_client(settings, PATIENCE_S) as device,
         ):
             sent = asyncio.create_task(device.publish(TOPIC, b"9.1", qos=1))
             assert await next_payload(agent) == b"9.1"
@@ -71,7 +70,7 @@ def test_a_publisher_is_answered_when_the_message_is_stored() -> None:
             assert not done, "answered before the message was stored"
             assert gate.waiting() == [(TOPIC, b"9.1")]
             gate.open(TOPIC, b"9.1")
-            await asyncio.wait_for(sent, WITHIN_S)
+            await asyncio.wait_for(sent, PATIENCE_S)
             assert gate.waiting() == []
 
     run(test)
@@ -81,7 +80,7 @@ def test_a_publisher_is_answered_when_the_message_is_stored() -> None:
 def test_other_messages_are_answered_at_once(topic: str) -> None:
     async def test() -> None:
         settings = embedded_at(free_port())
-        async with broker(settings), publishing_client(settings, WITHIN_S) as device:
+        async with broker(settings), publishing_client(settings, PATIENCE_S) as device:
             await device.publish(topic, b"x", qos=1, retain=True)
             assert await asyncio.to_thread(retained, settings.port, topic) == b"x"
 
@@ -91,7 +90,7 @@ def test_other_messages_are_answered_at_once(topic: str) -> None:
 def test_what_came_before_the_agent_listens_is_not_lost() -> None:
     async def test() -> None:
         settings = embedded_at(free_port())
-        async with broker(settings) as gate, publishing_client(settings, WITHIN_S) as device:
+        async with broker(settings) as gate, publishing_client(settings, PATIENCE_S) as device:
             payloads = [b"%d" % number for number in range(10)]
             sent = [asyncio.create_task(device.publish(TOPIC, one, qos=1)) for one in payloads]
             await until(lambda: len(gate.waiting()) == 10)
@@ -103,7 +102,7 @@ def test_what_came_before_the_agent_listens_is_not_lost() -> None:
                 assert listener.payloads() == payloads
                 for one in payloads:
                     gate.open(TOPIC, one)
-            await asyncio.wait_for(asyncio.gather(*sent), WITHIN_S)
+            await asyncio.wait_for(asyncio.gather(*sent), PATIENCE_S)
 
     run(test)
 
@@ -130,13 +129,13 @@ def test_clients_that_come_together_are_all_heard() -> None:
             async with aiomqtt.Client(settings.host, settings.port) as one:
                 await one.subscribe(f"home/{number}", qos=1)
                 await one.publish(f"home/{number}", b"%d" % number, qos=1)
-                async with asyncio.timeout(WITHIN_S):
+                async with asyncio.timeout(PATIENCE_S):
                     async for message in one.messages:
                         if message.topic.value == f"home/{number}":
                             heard.append(bytes(message.payload))
                             return
 
-        async with broker(settings), publishing_client(settings, WITHIN_S) as lamp:
+        async with broker(settings), publishing_client(settings, PATIENCE_S) as lamp:
             await lamp.subscribe("lamp/#", qos=1)
             await lamp.publish("lamp/1", b"on", qos=1, retain=True)
             await asyncio.gather(*(client(number) for number in range(40)))
@@ -149,7 +148,7 @@ def test_name_and_password_of_the_config_are_asked_for() -> None:
     async def test() -> None:
         settings = replace(embedded_at(free_port()), username="crew", password=SecretStr("salt-pan"))
         async with broker(settings):
-            async with publishing_client(settings, WITHIN_S) as device:
+            async with publishing_client(settings, PATIENCE_S) as device:
                 await device.publish("x", b"x", qos=1)
             for wrong in (
                 replace(settings, password=SecretStr("salt")),
@@ -157,7 +156,7 @@ def test_name_and_password_of_the_config_are_asked_for() -> None:
                 replace(settings, username=None, password=None),
             ):
                 with pytest.raises(aiomqtt.MqttError):
-                    async with publishing_client(wrong, WITHIN_S):
+                    async with publishing_client(wrong, PATIENCE_S):
                         pass
 
     run(test)

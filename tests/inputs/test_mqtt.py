@@ -15,10 +15,9 @@ from agent.config import BrokerSettings
 from agent.inputs import mqtt
 from agent.inputs.mqtt import Delivery, Link, Outbox, publishing_client, retry_delay_s, stay_connected
 from tests.live import retained
-from tests.processes import Mosquitto, broker_at, free_port
+from tests.processes import PATIENCE_S, Mosquitto, broker_at, free_port
 
 pytestmark = pytest.mark.mosquitto
-WITHIN_S = 10.0
 SIGNAL = "peakshade/van-1/signal"
 
 
@@ -64,21 +63,21 @@ class Listener:
 
 async def until(true: Callable[[], bool]) -> None:
     """Return as soon as it is true."""
-    async with asyncio.timeout(WITHIN_S):
+    async with asyncio.timeout(PATIENCE_S):
         while not true():  # noqa: ASYNC110 - what is waited for has no event
             await asyncio.sleep(0.01)
 
 
 async def publish(broker: BrokerSettings, *payloads: bytes) -> None:
     """As a device does."""
-    async with publishing_client(broker, WITHIN_S) as client:
+    async with publishing_client(broker, PATIENCE_S) as client:
         for payload in payloads:
             await client.publish(SIGNAL, payload, qos=1)
 
 
 def run(test: Callable[[], Awaitable[None]]) -> None:
     """Run the coroutine of a test."""
-    asyncio.run(asyncio.wait_for(test(), 60.0))  # type: ignore[arg-type]
+    asyncio.run(asyncio.wait_for(test(), PATIENCE_S))  # type: ignore[arg-type]
 
 
 def test_what_is_not_acknowledged_is_delivered_again(mosquitto: Mosquitto) -> None:
@@ -139,7 +138,7 @@ def test_too_much_waits_in_the_broker_and_not_in_memory(
         async with Stuck().connected(mosquitto.settings) as listener:
             await publish(mosquitto.settings, b"first")
             await until(lambda: len(listener.taken) == 1)
-            async with publishing_client(mosquitto.settings, WITHIN_S) as client:
+            async with publishing_client(mosquitto.settings, PATIENCE_S) as client:
                 for number in range(500):
                     await client.publish(SIGNAL, b"%d" % number, qos=0)
             await until(lambda: "100 messages wait for the agent" in caplog.text)
@@ -164,7 +163,7 @@ def test_connects_again_after_the_broker_was_away(
             listener.outbox.put("peakshade/van-1/alert/shade", b"waits")
             await asyncio.to_thread(mosquitto.start)
             await until(lambda: listener.changes[-1] is True)
-            await asyncio.wait_for(listener.outbox.emptied(), WITHIN_S)
+            await asyncio.wait_for(listener.outbox.emptied(), PATIENCE_S)
             await publish(mosquitto.settings, b"1")
             await until(lambda: listener.payloads() == [b"1"])
         assert await asyncio.to_thread(retained, mosquitto.port, "peakshade/van-1/alert/shade") == b"waits"

@@ -23,12 +23,11 @@ from agent.service.live import run_agent
 from agent.service.outlets import Command, Notifier, Services, notifier_of
 from agent.watch.rules import RULES
 from tests.live import TERMINAL, config_for, embedded_at, sample_agent
-from tests.processes import broker_at, free_port
+from tests.processes import PATIENCE_S, broker_at, free_port
 from tests.test_notify import NOON_UNIX_S, POLICY, alert
 from tests.watch.sample_day import HOUR_S, full_day
 
 DAY = full_day()
-WITHIN_S = 20.0
 WRITE = "import pathlib, sys; pathlib.Path(sys.argv[1]).write_bytes(sys.stdin.buffer.read())"
 
 
@@ -48,7 +47,7 @@ def run_until(made: Notifier, true: Callable[[], bool]) -> None:
 
     async def run() -> None:
         task = asyncio.create_task(made.run())
-        deadline_s = asyncio.get_running_loop().time() + WITHIN_S
+        deadline_s = asyncio.get_running_loop().time() + PATIENCE_S
         while not true():
             assert not task.done(), task
             assert asyncio.get_running_loop().time() < deadline_s, made.as_json()
@@ -153,7 +152,7 @@ def service(status: int) -> Iterator[tuple[int, list[dict[str, str]]]]:
     finally:
         server.shutdown()
         server.server_close()
-        thread.join(WITHIN_S)
+        thread.join(PATIENCE_S)
 
 
 def test_apprise_brings_it_to_a_service(tmp_path: Path) -> None:
@@ -217,7 +216,7 @@ def test_the_agent_tells_and_shows_its_ways_out(tmp_path: Path) -> None:
     async def device() -> None:
         morning = [one for one in DAY if one.unix_s < DAY[0].unix_s + HOUR_S]
         await play(broker, TERMINAL, morning, agent.clock)  # type: ignore[arg-type]
-        deadline_s = asyncio.get_running_loop().time() + WITHIN_S
+        deadline_s = asyncio.get_running_loop().time() + PATIENCE_S
         while not (told.exists() and shown):
             assert asyncio.get_running_loop().time() < deadline_s, agent.notifier
             await asyncio.sleep(0.05)

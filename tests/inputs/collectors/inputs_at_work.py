@@ -12,9 +12,7 @@ from agent.config import Config, load_config
 from agent.inputs.collectors.frame import Collector, InputState, Outlet, keep_collecting
 from agent.inputs.collectors.registry import collectors_of
 from tests.job_text import JOB_TOML
-from tests.processes import wait_until
-
-WITHIN_S = 15.0
+from tests.processes import PATIENCE_S, wait_until
 
 
 def config_with(folder: Path, inputs: str, broker: str = "") -> Config:
@@ -63,7 +61,7 @@ class AtWork:
         """End, as the agent ends its tasks."""
         assert self._main is not None
         self._loop.call_soon_threadsafe(self._main.cancel)
-        self._thread.join(WITHIN_S)
+        self._thread.join(PATIENCE_S)
         assert not self._thread.is_alive()
 
     def readings(self, kind: str) -> list[dict[str, object]]:
@@ -75,7 +73,7 @@ class AtWork:
         """So many more readings than now."""
         before = len(self.readings(kind))
         wait_until(
-            lambda: len(self.readings(kind)) >= before + count, WITHIN_S, f"{count} readings of {kind}"
+            lambda: len(self.readings(kind)) >= before + count, PATIENCE_S, f"{count} readings of {kind}"
         )
         return self.readings(kind)[before:]
 
@@ -84,14 +82,14 @@ class AtWork:
         state = self.states[number]
         wait_until(
             lambda: state.state == "failing" and part in (state.error or ""),
-            WITHIN_S,
+            PATIENCE_S,
             f"error with {part!r}",
         )
         return state.error or ""
 
     def wait_ok(self, number: int = 0) -> None:
         """The input works."""
-        wait_until(lambda: self.states[number].state == "ok", WITHIN_S, "the input works")
+        wait_until(lambda: self.states[number].state == "ok", PATIENCE_S, "the input works")
 
 
 @contextmanager

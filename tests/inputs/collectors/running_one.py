@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from agent.inputs.collectors.frame import Collector, InputState, Outlet, keep_collecting
+from tests.processes import PATIENCE_S
 
 NOW_UNIX_S = 1_784_367_000.0
 LOOK_EVERY_S = 0.01
@@ -19,7 +20,7 @@ class Running:
     state: InputState
     messages: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
 
-    async def until(self, true: Callable[["Running"], bool], within_s: float = 20.0) -> None:
+    async def until(self, true: Callable[["Running"], bool], within_s: float = PATIENCE_S) -> None:
         """Wait until it is so; fail with the state where it is not in time."""
         deadline_s = asyncio.get_running_loop().time() + within_s
         while not true(self):
@@ -52,7 +53,9 @@ def run_collector(collector: Collector, look: Callable[[Running], Awaitable[None
     return asyncio.run(run())
 
 
-def after(true: Callable[[Running], bool], within_s: float = 20.0) -> Callable[[Running], Awaitable[None]]:
+def after(
+    true: Callable[[Running], bool], within_s: float = PATIENCE_S
+) -> Callable[[Running], Awaitable[None]]:
     """Look until it is so."""
 
     async def look(running: Running) -> None:

@@ -14,10 +14,9 @@ from agent.config import LOOPBACK
 from agent.inputs.rates.rounds import Watchman
 from agent.inputs.rates.turn import Turn
 from tests.live import ROOT
-from tests.processes import free_port, listens, wait_until
+from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
 TOKEN = "0123456789abcdef"
-STARTS_WITHIN_S = 20.0
 STREAM_MBPS = 2.5
 
 
@@ -38,11 +37,11 @@ def responder(port: int, folder: Path, hour_mb: float = 2000.0) -> Iterator[Pope
     ]
     process = Popen([sys.executable, "-m", "agent", *words], cwd=ROOT, stdout=DEVNULL)
     try:
-        wait_until(lambda: listens(port), STARTS_WITHIN_S, "the responder listens")
+        wait_until(lambda: listens(port), PATIENCE_S, "the responder listens")
         yield process
     finally:
         process.terminate()
-        process.wait(10.0)
+        process.wait(PATIENCE_S)
 
 
 @contextmanager
@@ -52,11 +51,11 @@ def file_server(folder: Path) -> Iterator[int]:
     words = ["-m", "http.server", "--bind", LOOPBACK, "--directory", str(folder), str(port)]
     process = Popen([sys.executable, *words], stdout=DEVNULL, stderr=DEVNULL)
     try:
-        wait_until(lambda: listens(port), STARTS_WITHIN_S, "the file server listens")
+        wait_until(lambda: listens(port), PATIENCE_S, "the file server listens")
         yield port
     finally:
         process.terminate()
-        process.wait(10.0)
+        process.wait(PATIENCE_S)
 
 
 @contextmanager

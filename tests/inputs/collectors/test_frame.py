@@ -22,7 +22,7 @@ from agent.inputs.collectors.frame import (
     polled,
 )
 from agent.inputs.collectors.postbox import MAX_WAITING, Postbox
-from tests.processes import Mosquitto, broker_at, free_port, wait_until
+from tests.processes import PATIENCE_S, Mosquitto, broker_at, free_port, wait_until
 
 NOW_UNIX_S = 1_784_367_000.0
 GOOD = Sample("signal", {"esno_db": 13.0})
@@ -34,7 +34,7 @@ def collector(stream: Callable[[], AsyncGenerator[Collected, None]]) -> Collecto
 
 
 async def until(true: Callable[[], bool]) -> None:
-    async with asyncio.timeout(10.0):
+    async with asyncio.timeout(PATIENCE_S):
         while not true():  # noqa: ASYNC110 - nothing here tells when it changes
             await asyncio.sleep(0.01)
 

@@ -12,8 +12,8 @@ import pytest
 
 from agent.config import LOOPBACK
 from agent.inputs.devices.nmea import checksum
-from tests.inputs.collectors.inputs_at_work import WITHIN_S, AtWork, at_work
-from tests.processes import free_port, wait_until
+from tests.inputs.collectors.inputs_at_work import AtWork, at_work
+from tests.processes import PATIENCE_S, free_port, wait_until
 
 LINE = """
 [[inputs.line]]
@@ -122,7 +122,7 @@ def say_until(instrument: Instrument, text: bytes, work: AtWork, count: int = 1)
         instrument.write(text)
         return len(work.readings("weather")) >= before + count
 
-    wait_until(said, WITHIN_S, "readings of the lines")
+    wait_until(said, PATIENCE_S, "readings of the lines")
     return work.readings("weather")[before:]
 
 
@@ -164,7 +164,7 @@ def test_rubbish_and_lies(instrument: Instrument, tmp_path: Path, rubbish: bytes
             instrument.write(rubbish)
             return said in (work.states[0].error or "")
 
-        wait_until(refused, WITHIN_S, said)
+        wait_until(refused, PATIENCE_S, said)
         assert not work.published
 
 
@@ -197,10 +197,10 @@ def test_the_site_is_compared(
 
         def heard() -> bool:
             instrument.write(b"\x00\xffnoise\r\n" + sentence("GPTXT,01,01,02,hello") + said)
-            return state.state == "ok"
+            return state.state == "ok" and bool(state.finding) == bool(expected)
 
-        wait_until(heard, WITHIN_S, "a position")
-        assert (state.finding or "").startswith(expected or "") and bool(state.finding) == bool(expected)
+        wait_until(heard, PATIENCE_S, "a position")
+        assert (state.finding or "").startswith(expected or "")
 
 
 @pytest.mark.parametrize(
@@ -221,4 +221,4 @@ def test_what_is_no_position_is_said(instrument: Instrument, tmp_path: Path, sai
             instrument.write(said)
             return error in (work.states[0].error or "")
 
-        wait_until(failed, WITHIN_S, error)
+        wait_until(failed, PATIENCE_S, error)

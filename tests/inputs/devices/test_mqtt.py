@@ -10,8 +10,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from agent.cli import main
 from agent.config import LOOPBACK
 from agent.inputs.collectors.registry import collectors_of
-from tests.inputs.collectors.inputs_at_work import WITHIN_S, AtWork, config_with
-from tests.processes import Mosquitto, wait_until
+from tests.inputs.collectors.inputs_at_work import AtWork, config_with
+from tests.processes import PATIENCE_S, Mosquitto, wait_until
 
 pytestmark = pytest.mark.mosquitto
 
@@ -64,7 +64,7 @@ class Devices:
 
     def say(self, topic: str, payload: str | bytes, retain: bool = False) -> None:
         """One message, on its way."""
-        self._client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(WITHIN_S)
+        self._client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(PATIENCE_S)
 
     def close(self) -> None:
         """Disconnect."""
@@ -99,7 +99,7 @@ def say_until(devices: Devices, topic: str, payload: str, work: AtWork, kind: st
         devices.say(topic, payload)
         return bool(work.readings(kind))
 
-    wait_until(said, WITHIN_S, f"a reading of {kind}")
+    wait_until(said, PATIENCE_S, f"a reading of {kind}")
     return work.readings(kind)[-1]
 
 
@@ -129,7 +129,7 @@ def test_a_map_that_never_matches_is_reported(devices: Devices, work: AtWork) ->
         devices.say("devices/modem/rx", '{"receiver": {"snr": 137}}')
         return "/receiver/snr" in (work.states[0].error or "")
 
-    wait_until(said, WITHIN_S, "what there is instead")
+    wait_until(said, PATIENCE_S, "what there is instead")
     assert work.states[0].state == "failing" and "listen" in (work.states[0].error or "")
 
 
@@ -139,7 +139,7 @@ def test_other_messages_under_the_filter_do_no_harm(devices: Devices, work: AtWo
         devices.say("devices/modem/log", rubbish)
     before = len(work.readings("signal"))
     devices.say("devices/modem/rx", '{"rx": [{"snr": 120}]}')
-    wait_until(lambda: len(work.readings("signal")) > before, WITHIN_S, "the next reading")
+    wait_until(lambda: len(work.readings("signal")) > before, PATIENCE_S, "the next reading")
     assert work.states[0].state == "ok"
 
 
@@ -170,7 +170,7 @@ def test_the_broker_may_be_restarted(devices: Devices, mosquitto: Mosquitto, wor
         again.say("devices/modem/rx", '{"rx": [{"snr": 137}]}')
         return len(work.readings("signal")) > before
 
-    wait_until(said, WITHIN_S, "readings again")
+    wait_until(said, PATIENCE_S, "readings again")
     again.close()
 
 

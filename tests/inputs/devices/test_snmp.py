@@ -11,7 +11,7 @@ import pytest
 
 from agent.config import LOOPBACK
 from tests.inputs.collectors.inputs_at_work import at_work
-from tests.processes import wait_until
+from tests.processes import PATIENCE_S, wait_until
 
 # The number is none of anybody's: 32473 is for examples in documents (RFC 5612).
 ROOT_OID = "1.3.6.1.4.1.32473.1"
@@ -84,7 +84,7 @@ class Snmpd:
         if self._process is not None:
             self._process.send_signal(signal.SIGCONT)
             self._process.terminate()
-            self._process.wait(10.0)
+            self._process.wait(PATIENCE_S)
             self._process = None
 
 
@@ -161,7 +161,7 @@ def test_rubbish_is_an_error(tmp_path: Path, inputs: str, rubbish: bytes) -> Non
     """Something else listens on the port, and is then replaced by the device."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.bind((LOOPBACK, 0))
-        other.settimeout(10.0)
+        other.settimeout(PATIENCE_S)
         with at_work(tmp_path, inputs.replace("PORT", str(other.getsockname()[1])), KEYS) as work:
             _, sender = other.recvfrom(2000)
             other.sendto(rubbish, sender)

@@ -13,7 +13,7 @@ import pytest
 from agent.config import LOOPBACK
 from agent.inputs.devices.ups_protocol import UpsError, Variable, variables
 from tests.inputs.collectors.inputs_at_work import at_work
-from tests.processes import free_port, listens, wait_until
+from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
 MAINS = "ups.status: OL CHRG\nbattery.charge: 97\nbattery.runtime: 5400\ninput.voltage: 229.5\n"
 BATTERY = "ups.status: OB DISCHRG\nbattery.charge: 71\nbattery.runtime: 2700\ninput.voltage: 0\n"
@@ -95,7 +95,7 @@ class UpsServer:
         """End both."""
         for process in self._processes:
             process.kill()
-            process.wait(10.0)
+            process.wait(PATIENCE_S)
         self._processes = []
         (self._folder / "dummy-ups-van").unlink(missing_ok=True)
 
@@ -175,18 +175,18 @@ def test_a_worn_battery_is_a_finding(server: UpsServer, tmp_path: Path) -> None:
 )
 def test_rubbish_is_refused(tmp_path: Path, rubbish: bytes, said: str) -> None:
     with socket.create_server((LOOPBACK, 0)) as listener:
-        listener.settimeout(10.0)
+        listener.settimeout(PATIENCE_S)
         with at_work(tmp_path, inputs(listener.getsockname()[1])) as work:
             connection, _ = listener.accept()
             with connection:
                 connection.recv(100)
                 connection.sendall(rubbish)
                 connection.shutdown(socket.SHUT_WR)
-                connection.settimeout(10.0)
+                connection.settimeout(PATIENCE_S)
                 try:
                     connection.recv(1)
                 except ConnectionError:
-                    listener.settimeout(10.0)
+                    listener.settimeout(PATIENCE_S)
             work.wait_error(said)
             assert not work.published
 

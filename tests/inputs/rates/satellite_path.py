@@ -14,7 +14,7 @@ from typing import TypeVar
 
 import pytest
 
-from tests.processes import wait_until
+from tests.processes import PATIENCE_S, wait_until
 
 ROOT = Path(__file__).resolve().parents[3]
 RTT_S = 0.6
@@ -115,7 +115,7 @@ def _up(names: tuple[str, str], devices: tuple[str, str]) -> None:
         ip("-n", name, "link", "set", device, "up")
 
 
-def within(name: str, call: Callable[[], ResultT], timeout_s: float = 60.0) -> ResultT:
+def within(name: str, call: Callable[[], ResultT], timeout_s: float = PATIENCE_S) -> ResultT:
     """The result of `call`, run in a thread of its own that lives in the namespace."""
     found: list[ResultT] = []
     errors: list[BaseException] = []
@@ -148,7 +148,7 @@ def program_within(name: str, command: list[str], port: int) -> Iterator[subproc
         yield process
     finally:
         process.terminate()
-        process.wait(10.0)
+        process.wait(PATIENCE_S)
 
 
 def _listening(name: str) -> str:

@@ -16,8 +16,8 @@ from agent.inputs.collectors.frame import CollectorError
 from agent.inputs.rates.iperf import PROGRAM, Measurer, Settings, collector, command, read_report
 from agent.inputs.rates.turn import Cost
 from tests.inputs.collectors.running_one import Running, after, run_collector
-from tests.inputs.collectors.servers import STARTS_WITHIN_S, watchman
-from tests.processes import free_port, wait_until
+from tests.inputs.collectors.servers import watchman
+from tests.processes import PATIENCE_S, free_port, wait_until
 
 # The parts of a report of iperf3 3.12 that are used, written down from one; 1 MB in a second are 8 Mbit/s.
 REPORT = {
@@ -40,11 +40,11 @@ def server(port: int) -> Iterator[None]:
     words = [PROGRAM, "--server", "--bind", LOOPBACK, "--port", str(port)]
     process = Popen(words, stdout=DEVNULL, stderr=DEVNULL)
     try:
-        wait_until(lambda: f"{port:04X}" in _listening(), STARTS_WITHIN_S, "iperf3 listens")
+        wait_until(lambda: f"{port:04X}" in _listening(), PATIENCE_S, "iperf3 listens")
         yield
     finally:
         process.terminate()
-        process.wait(10.0)
+        process.wait(PATIENCE_S)
 
 
 def _listening() -> str:

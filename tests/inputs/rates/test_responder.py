@@ -14,9 +14,8 @@ import pytest
 from agent.cli import main
 from agent.config import LOOPBACK
 from tests.inputs.collectors.servers import TOKEN, responder
-from tests.processes import free_port, wait_until
+from tests.processes import PATIENCE_S, free_port, wait_until
 
-WITHIN_S = 10.0
 BEARER = {"Authorization": f"Bearer {TOKEN}"}
 
 
@@ -30,7 +29,7 @@ def port(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
 
 def ask(port: int, method: str, path: str, body: bytes | None = None, **headers: str) -> tuple[int, bytes]:
     """Status and body of one request."""
-    connection = http.client.HTTPConnection(LOOPBACK, port, timeout=WITHIN_S)
+    connection = http.client.HTTPConnection(LOOPBACK, port, timeout=PATIENCE_S)
     try:
         connection.request(method, path, body=body, headers=headers)
         answer = connection.getresponse()
@@ -41,7 +40,7 @@ def ask(port: int, method: str, path: str, body: bytes | None = None, **headers:
 
 def raw(port: int, text: bytes) -> bytes:
     """Everything that comes back until the end of the connection."""
-    with socket.create_connection((LOOPBACK, port), WITHIN_S) as connection:
+    with socket.create_connection((LOOPBACK, port), PATIENCE_S) as connection:
         connection.sendall(text)
         connection.shutdown(socket.SHUT_WR)
         found = b""
@@ -51,7 +50,7 @@ def raw(port: int, text: bytes) -> bytes:
 
 
 def test_a_download_goes_on_until_the_client_has_enough(port: int) -> None:
-    connection = http.client.HTTPConnection(LOOPBACK, port, timeout=WITHIN_S)
+    connection = http.client.HTTPConnection(LOOPBACK, port, timeout=PATIENCE_S)
     connection.request("GET", "/down", headers=BEARER)
     answer = connection.getresponse()
     assert answer.status == 200
@@ -61,7 +60,7 @@ def test_a_download_goes_on_until_the_client_has_enough(port: int) -> None:
 
 @pytest.mark.parametrize("chunked", [True, False])
 def test_an_upload_is_counted(port: int, chunked: bool) -> None:
-    connection = http.client.HTTPConnection(LOOPBACK, port, timeout=WITHIN_S)
+    connection = http.client.HTTPConnection(LOOPBACK, port, timeout=PATIENCE_S)
     body = [b"x" * 50_000] * 20
     if chunked:
         connection.request("POST", "/up", body=iter(body), headers=BEARER, encode_chunked=True)
@@ -112,13 +111,13 @@ def test_an_hour_has_a_budget(tmp_path: Path) -> None:
 
 
 def test_connections_are_bounded_and_free_again(port: int) -> None:
-    many = [socket.create_connection((LOOPBACK, port), WITHIN_S) for _ in range(40)]
+    many = [socket.create_connection((LOOPBACK, port), PATIENCE_S) for _ in range(40)]
     try:
-        wait_until(lambda: sum(_ended(one) for one in many) == 8, WITHIN_S, "eight of forty are refused")
+        wait_until(lambda: sum(_ended(one) for one in many) == 8, PATIENCE_S, "eight of forty are refused")
     finally:
         for one in many:
             one.close()
-    wait_until(lambda: ask_or_none(port) == 401, WITHIN_S, "it answers again")
+    wait_until(lambda: ask_or_none(port) == 401, PATIENCE_S, "it answers again")
 
 
 def ask_or_none(port: int) -> int | None:
