@@ -16,7 +16,7 @@ KEPT = 500  # alerts of the past that are recognised, which is more than a day b
 
 
 @dataclass(frozen=True, slots=True)
-class Policy:
+class PolicySettings:
     """`min_severity` goes out at any time, in the quiet hours only `quiet_severity`; None: nothing does.
 
     The quiet hours are times of the site and may span midnight. The same rule at the same or a lower severity
@@ -41,10 +41,10 @@ class Sent:
 
 
 @dataclass(slots=True)
-class Desk:
+class NotificationPolicy:
     """Decides what goes out; what came in the quiet hours and still stands goes out at their end."""
 
-    policy: Policy
+    settings: PolicySettings
     sent: dict[str, Sent] = field(default_factory=dict)
     known: dict[str, None] = field(default_factory=dict)
     waiting: dict[str, AlertEvent] = field(default_factory=dict)
@@ -62,18 +62,18 @@ class Desk:
 
     def _take(self, event: AlertEvent) -> None:
         if event.state == "raised":
-            if _rank(event.severity) >= _rank(self.policy.min_severity):
+            if _rank(event.severity) >= _rank(self.settings.min_severity):
                 self.waiting[event.rule] = event
             return
         told = self.sent.get(event.rule)
         # Somebody who has acknowledged it need not be told, and what nobody was told need not be taken back.
         self.waiting.pop(event.rule, None)
-        if event.state == "cleared" and self.policy.cleared and told is not None and told.state == "raised":
+        if event.state == "cleared" and self.settings.cleared and told is not None and told.state == "raised":
             self.waiting[event.rule] = event
 
     def due(self, unix_s: float) -> list[AlertEvent]:
         """What goes out now; each counts as sent."""
-        quiet = is_quiet(self.policy, unix_s)
+        quiet = is_quiet(self.settings, unix_s)
         found = [event for event in self.waiting.values() if not quiet or self._passes(event)]
         for event in found:
             del self.waiting[event.rule]
@@ -83,7 +83,7 @@ class Desk:
         return going
 
     def _passes(self, event: AlertEvent) -> bool:
-        least = self.policy.quiet_severity
+        least = self.settings.quiet_severity
         return least is not None and event.state == "raised" and _rank(event.severity) >= _rank(least)
 
     def _repeats(self, event: AlertEvent) -> bool:
@@ -91,7 +91,7 @@ class Desk:
         if before is None or event.state == "cleared":
             return False
         graver = _rank(event.severity) > _rank(before.severity)
-        return not graver and event.unix_s - before.unix_s < self.policy.repeat_s
+        return not graver and event.unix_s - before.unix_s < self.settings.repeat_s
 
     def as_json(self) -> dict[str, JsonValue]:
         """What a restart must not forget; what waits is said again then, if it still stands."""
@@ -114,7 +114,7 @@ class Desk:
             self.sent[rule] = Sent(float(str(one[0])), severity, str(one[2]))
 
 
-def is_quiet(policy: Policy, unix_s: float) -> bool:
+def is_quiet(policy: PolicySettings, unix_s: float) -> bool:
     """Whether it is within the quiet hours at the site, their start included and their end not."""
     if policy.quiet is None:
         return False

@@ -12,9 +12,9 @@ import waitress
 
 from agent.errors import UsageError
 from dashboard import words
-from dashboard.access import SHORTEST_PASSCODE, Gate, Role, is_loopback, make_gate
+from dashboard.access.gate import SHORTEST_PASSCODE, Gate, Role, is_loopback, make_gate
+from dashboard.access.request_guard import ENTER
 from dashboard.app import build_app
-from dashboard.doors import ENTER
 from dashboard.settings import Settings
 
 # Each viewer asks every three seconds and is answered in hundredths: enough for all to ask at once.

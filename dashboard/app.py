@@ -3,11 +3,11 @@
 from dash import Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
-from dashboard import device, words
-from dashboard.access import Gate
-from dashboard.aria import with_attributes
-from dashboard.doors import current_role, guard
-from dashboard.pages import crew, day, plan, terminals, tuning
+from dashboard import words
+from dashboard.access.gate import Gate
+from dashboard.access.request_guard import current_role, guard
+from dashboard.pages import crew, day, device, plan, terminals, tuning
+from dashboard.pages.aria import with_attributes
 from dashboard.settings import CONFIG_KEY, Settings
 from dashboard.theme import style_sheet
 
@@ -61,7 +61,7 @@ def shell() -> Component:
             dcc.Location(id="url"),
             dcc.Store(id="theme", storage_type="local", data="day"),
             dcc.Store(id="units", storage_type="local", data="metric"),
-            dcc.Store(id="manner"),
+            dcc.Store(id="display-units"),
             html.Header(with_attributes(html.Nav(links), {"aria-label": words.TITLE})),
             html.Main(id="page"),
             device.device_keys(),

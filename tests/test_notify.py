@@ -6,13 +6,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from agent.notify import Desk, Policy, is_quiet, title_and_body
+from agent.notify import NotificationPolicy, PolicySettings, is_quiet, title_and_body
 from agent.records import AlertEvent, AlertState, Severity
 from tests.watch.sample_day import HOUR_S
 
 # 12:00 in Madrid, which is two hours ahead of UTC in July (IANA time zone database, 2026).
 NOON_UNIX_S = datetime(2026, 7, 18, 10, 0, tzinfo=UTC).timestamp()
-POLICY = Policy(
+POLICY = PolicySettings(
     zone=ZoneInfo("Europe/Madrid"),
     min_severity="act",
     quiet=(time(22, 0), time(6, 0)),
@@ -38,38 +38,38 @@ def alert(
     )
 
 
-def out(desk: Desk, unix_s: float, *events: AlertEvent) -> list[tuple[str, str]]:
+def out(policy: NotificationPolicy, unix_s: float, *events: AlertEvent) -> list[tuple[str, str]]:
     """Rule and state of what goes out at this time after these events."""
-    desk.hear(events)
-    return [(one.rule, one.state) for one in desk.due(unix_s)]
+    policy.hear(events)
+    return [(one.rule, one.state) for one in policy.due(unix_s)]
 
 
 @pytest.mark.parametrize(("severity", "count"), [("advise", 0), ("act", 1), ("urgent", 1)])
 def test_only_what_is_grave_enough_goes_out(severity: Severity, count: int) -> None:
-    assert len(out(Desk(POLICY), NOON_UNIX_S, alert(severity=severity))) == count
+    assert len(out(NotificationPolicy(POLICY), NOON_UNIX_S, alert(severity=severity))) == count
 
 
 def test_an_event_goes_out_once_even_after_a_restart() -> None:
-    desk = Desk(POLICY)
-    assert out(desk, NOON_UNIX_S, alert()) == [("shade", "raised")]
-    assert out(desk, NOON_UNIX_S, alert()) == []
-    again = Desk(POLICY)
-    again.restore(desk.as_json())
+    policy = NotificationPolicy(POLICY)
+    assert out(policy, NOON_UNIX_S, alert()) == [("shade", "raised")]
+    assert out(policy, NOON_UNIX_S, alert()) == []
+    again = NotificationPolicy(POLICY)
+    again.restore(policy.as_json())
     assert out(again, NOON_UNIX_S + 24 * HOUR_S, alert()) == []
 
 
 def test_a_rule_that_flaps_is_not_repeated_unless_it_gets_graver() -> None:
-    desk = Desk(POLICY)
-    out(desk, NOON_UNIX_S, alert())
+    policy = NotificationPolicy(POLICY)
+    out(policy, NOON_UNIX_S, alert())
     minute_later = alert(unix_s=NOON_UNIX_S + 60.0)
-    assert out(desk, NOON_UNIX_S + 60.0, minute_later) == []
+    assert out(policy, NOON_UNIX_S + 60.0, minute_later) == []
     graver = replace(minute_later, severity="urgent", unix_s=NOON_UNIX_S + 120.0)
-    assert out(desk, NOON_UNIX_S + 120.0, graver) == [("shade", "raised")]
-    assert out(desk, NOON_UNIX_S + 200.0, alert("repeak", unix_s=NOON_UNIX_S + 200.0)) == [
+    assert out(policy, NOON_UNIX_S + 120.0, graver) == [("shade", "raised")]
+    assert out(policy, NOON_UNIX_S + 200.0, alert("repeak", unix_s=NOON_UNIX_S + 200.0)) == [
         ("repeak", "raised")
     ]
     much_later = replace(minute_later, unix_s=NOON_UNIX_S + HOUR_S)
-    assert out(desk, NOON_UNIX_S + HOUR_S, much_later) == [("shade", "raised")]
+    assert out(policy, NOON_UNIX_S + HOUR_S, much_later) == [("shade", "raised")]
 
 
 @pytest.mark.parametrize(
@@ -87,59 +87,59 @@ def test_quiet_hours_end_where_the_clocks_are_changed() -> None:
 
 
 def test_in_quiet_hours_only_the_urgent_goes_out_and_the_rest_later() -> None:
-    desk = Desk(POLICY)
+    policy = NotificationPolicy(POLICY)
     night = NOON_UNIX_S + 12 * HOUR_S
-    assert out(desk, night, alert(unix_s=night), alert("on-battery", "urgent", unix_s=night)) == [
+    assert out(policy, night, alert(unix_s=night), alert("on-battery", "urgent", unix_s=night)) == [
         ("on-battery", "raised")
     ]
-    assert out(desk, night + 5.9 * HOUR_S) == []
-    assert out(desk, night + 6.0 * HOUR_S) == [("shade", "raised")]
+    assert out(policy, night + 5.9 * HOUR_S) == []
+    assert out(policy, night + 6.0 * HOUR_S) == [("shade", "raised")]
 
 
 @pytest.mark.parametrize("state", ["cleared", "acknowledged"])
 def test_what_is_over_by_the_morning_does_not_go_out(state: AlertState) -> None:
-    desk = Desk(POLICY)
+    policy = NotificationPolicy(POLICY)
     night = NOON_UNIX_S + 12 * HOUR_S
-    out(desk, night, alert(unix_s=night), alert(state=state, unix_s=night + 60.0))
-    assert out(desk, night + 7 * HOUR_S) == []
+    out(policy, night, alert(unix_s=night), alert(state=state, unix_s=night + 60.0))
+    assert out(policy, night + 7 * HOUR_S) == []
 
 
 def test_what_waits_for_the_morning_outlasts_a_restart() -> None:
     """The agent says standing alerts again when it starts."""
-    desk = Desk(POLICY)
+    policy = NotificationPolicy(POLICY)
     night = NOON_UNIX_S + 12 * HOUR_S
-    out(desk, night, alert(unix_s=night))
-    again = Desk(POLICY)
-    again.restore(desk.as_json())
+    out(policy, night, alert(unix_s=night))
+    again = NotificationPolicy(POLICY)
+    again.restore(policy.as_json())
     assert out(again, night + 7 * HOUR_S, alert(unix_s=night)) == [("shade", "raised")]
 
 
 def test_the_end_is_told_where_it_is_wanted_and_the_beginning_was_told() -> None:
-    desk = Desk(replace(POLICY, cleared=True))
+    policy = NotificationPolicy(replace(POLICY, cleared=True))
     over = alert(state="cleared", unix_s=NOON_UNIX_S + 60.0)
-    assert out(desk, NOON_UNIX_S, over) == []
-    out(desk, NOON_UNIX_S, alert())
+    assert out(policy, NOON_UNIX_S, over) == []
+    out(policy, NOON_UNIX_S, alert())
     later = replace(over, unix_s=NOON_UNIX_S + 90.0)
-    assert out(desk, NOON_UNIX_S + 90.0, later) == [("shade", "cleared")]
+    assert out(policy, NOON_UNIX_S + 90.0, later) == [("shade", "cleared")]
 
 
 def test_nothing_at_night_where_so_wished() -> None:
-    desk = Desk(replace(POLICY, quiet_severity=None))
+    policy = NotificationPolicy(replace(POLICY, quiet_severity=None))
     night = NOON_UNIX_S + 12 * HOUR_S
-    assert out(desk, night, alert(severity="urgent", unix_s=night)) == []
+    assert out(policy, night, alert(severity="urgent", unix_s=night)) == []
 
 
 def test_the_memory_stays_small() -> None:
-    desk = Desk(POLICY)
+    policy = NotificationPolicy(POLICY)
     for number in range(2000):
-        desk.hear([alert(unix_s=NOON_UNIX_S + number)])
-    assert len(desk.known) == 500
+        policy.hear([alert(unix_s=NOON_UNIX_S + number)])
+    assert len(policy.known) == 500
 
 
 @pytest.mark.parametrize("tree", [{}, {"known": 1, "sent": {}}, {"known": [], "sent": {"shade": [1]}}])
 def test_a_damaged_memory_is_told(tree: dict[str, object]) -> None:
     with pytest.raises(ValueError, match="expected"):
-        Desk(POLICY).restore(tree)  # type: ignore[arg-type]
+        NotificationPolicy(POLICY).restore(tree)  # type: ignore[arg-type]
 
 
 def test_words_for_a_small_screen() -> None:

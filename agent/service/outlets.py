@@ -20,7 +20,7 @@ from agent.config import Config
 from agent.errors import UsageError
 from agent.inputs.collectors.frame import EXPECTED, CollectorError, InputState, OwnThread
 from agent.inputs.messages import alert_message
-from agent.notify import Desk, Policy, title_and_body
+from agent.notify import NotificationPolicy, PolicySettings, title_and_body
 from agent.records import AlertEvent, JsonValue
 
 LOG = logging.getLogger(__name__)
@@ -119,8 +119,10 @@ class _Line:
 class Notifier:
     """Takes alert events, and lets them out as the policy says."""
 
-    def __init__(self, policy: Policy, outlets: dict[str, Outlet], memory: Path, clock: Clock) -> None:
-        self._desk = Desk(policy)
+    def __init__(
+        self, settings: PolicySettings, outlets: dict[str, Outlet], memory: Path, clock: Clock
+    ) -> None:
+        self._policy = NotificationPolicy(settings)
         self._memory = memory
         self._clock = clock
         self._disk = OwnThread()
@@ -130,7 +132,7 @@ class Notifier:
 
     def hear(self, events: Sequence[AlertEvent]) -> None:
         """Never waits."""
-        self._desk.hear(events)
+        self._policy.hear(events)
 
     def as_json(self) -> list[JsonValue]:
         """How the outlets fare, for the status message."""
@@ -142,7 +144,7 @@ class Notifier:
             for line in self._lines:
                 group.create_task(self._let_out(line), name=line.state.name)
             while True:
-                going = self._desk.due(self._clock.shown())
+                going = self._policy.due(self._clock.shown())
                 for line in self._lines if going else ():
                     line.waiting.extend(going)
                     line.filled.set()
@@ -171,7 +173,7 @@ class Notifier:
                 return
 
     async def _keep(self) -> None:
-        text = json.dumps(self._desk.as_json())
+        text = json.dumps(self._policy.as_json())
         try:
             await self._disk.run(partial(self._memory.write_text, text, encoding="utf-8"))
         except EXPECTED as error:
@@ -182,7 +184,7 @@ class Notifier:
     def _remember(self) -> None:
         try:
             tree = json.loads(self._memory.read_text(encoding="utf-8"))
-            self._desk.restore(tree)
+            self._policy.restore(tree)
         except (ValueError, AttributeError) as error:
             # What was sent is then not known, and at worst goes out twice.
             LOG.warning("%s cannot be read (%s): alerts may go out again", self._memory, error)
@@ -207,7 +209,7 @@ def notifier_of(config: Config, clock: Clock) -> Notifier | None:
     outlets = outlets_of(config)
     if not outlets:
         return None
-    policy = Policy(
+    policy = PolicySettings(
         zone=ZoneInfo(config.job.site.time_zone),
         min_severity=settings.min_severity,
         quiet=settings.quiet,

@@ -77,7 +77,7 @@
     toggleUnits: (_clicks, units) => (units === "imperial" ? "metric" : "imperial"),
 
     // The mark between whole and parts is that of this browser's locale.
-    showManner(units) {
+    showDisplayUnits(units) {
       const imperial = units === "imperial";
       return [String(imperial), { imperial, mark: (1.5).toLocaleString(navigator.language)[1] }];
     },

@@ -8,12 +8,12 @@ from dash.development.base_component import Component
 
 from agent.store.opening import StoreError
 from dashboard import words
-from dashboard.aria import HIDDEN, with_attributes
-from dashboard.changes import only_changed
-from dashboard.figures import TRENDS, Trend, trend_figure, trends_of
-from dashboard.look import TREND_SPAN_S, Look, crew_look
-from dashboard.manner import METRIC, Manner, MannerData, manner_of
+from dashboard.display_units import METRIC, DisplayUnits, DisplayUnitsData, display_units_of
+from dashboard.figures.trends import TRENDS, Trend, trend_figure, trends_of
+from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data
 from dashboard.pages import crew_answers, crew_parts, input_parts
+from dashboard.pages.aria import HIDDEN, with_attributes
+from dashboard.pages.changes import only_changed
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text
 from dashboard.theme import THEMES
@@ -84,19 +84,19 @@ def _trend(trend: Trend) -> Component:
     )
 
 
-def page_parts(seen: Look, theme_name: str, manner: Manner = METRIC) -> dict[str, object]:
+def page_parts(seen: CrewData, theme_name: str, units: DisplayUnits = METRIC) -> dict[str, object]:
     """Every part of the page by name."""
     situation, zone = seen.current.situation, seen.zone
     span_unix_s = (situation.unix_s - TREND_SPAN_S, situation.unix_s)
     theme = THEMES[theme_name]
     trends = trends_of(situation.figures, seen.history)
-    captions = [crew_parts.trend_caption(trend, situation.figures, manner) for trend in trends]
-    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme, manner) for trend in trends]
+    captions = [crew_parts.trend_caption(trend, situation.figures, units) for trend in trends]
+    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme, units) for trend in trends]
     return {
         "masthead": crew_parts.masthead(seen.current.terminal, seen.job, situation.unix_s, zone),
-        "verdict": crew_parts.verdict(situation, manner),
+        "verdict": crew_parts.verdict(situation, units),
         "next": crew_parts.next_thing(situation, zone),
-        "alerts": crew_parts.alert_list(situation.alerts, zone, manner),
+        "alerts": crew_parts.alert_list(situation.alerts, zone, units),
         "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s),
         "states": input_parts.input_states(seen.inputs, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
@@ -106,7 +106,7 @@ def page_parts(seen: Look, theme_name: str, manner: Manner = METRIC) -> dict[str
     }
 
 
-def contact(seen: Look | None, wall_unix_s: float) -> dict[str, object]:
+def contact(seen: CrewData | None, wall_unix_s: float) -> dict[str, object]:
     """What the browser needs to judge whether the page still speaks of now."""
     if seen is None:
         return {"state": "no-situation"}
@@ -118,16 +118,16 @@ def contact(seen: Look | None, wall_unix_s: float) -> dict[str, object]:
 
 
 def refresh(
-    tick: int, search: str, digests: dict[str, str], theme_name: str, manner: MannerData | None
+    tick: int, search: str, digests: dict[str, str], theme_name: str, units: DisplayUnitsData | None
 ) -> list[object]:
     """One poll: the contact, the digests, then each part or `no_update`."""
     try:
-        seen = crew_look(current_settings(), search)
+        seen = crew_data(current_settings(), search)
     except StoreError:
         return _nothing_new({"state": "no-store", "tick": tick})
     if seen is None:
         return _nothing_new(contact(None, time.time()) | {"tick": tick})
-    parts, new_digests = only_changed(page_parts(seen, theme_name, manner_of(manner)), digests)
+    parts, new_digests = only_changed(page_parts(seen, theme_name, display_units_of(units)), digests)
     kept = no_update if new_digests == digests else new_digests
     return [contact(seen, time.time()) | {"tick": tick}, kept, *(parts[name] for name in PARTS)]
 
@@ -150,7 +150,7 @@ def register(app: Dash) -> None:
         State("url", "search"),
         State("digests", "data"),
         Input("theme", "data"),
-        Input("manner", "data"),
+        Input("display-units", "data"),
     )(refresh)
     in_browser: Callable[..., None] = app.clientside_callback
     in_browser(

@@ -8,8 +8,8 @@ from dash.development.base_component import Component
 
 from agent.records import JsonValue
 from dashboard import messages, words
-from dashboard.doors import current_role
-from dashboard.look import Moment, moment
+from dashboard.access.request_guard import current_role
+from dashboard.page_data.terminal import Moment, moment
 from dashboard.pages.crew_parts import SNOOZE_S
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text

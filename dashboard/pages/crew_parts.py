@@ -9,9 +9,9 @@ from dash.development.base_component import Component
 from agent.job import Job
 from agent.records import ActiveAlert, JsonValue, Situation
 from dashboard import words
-from dashboard.aria import HIDDEN, with_attributes
-from dashboard.figures import Trend
-from dashboard.manner import METRIC, Manner
+from dashboard.display_units import METRIC, DisplayUnits
+from dashboard.figures.trends import Trend
+from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.queries import NoteRow
 from dashboard.site_time import clock_text, second_text, span_text, utc_text
 
@@ -36,16 +36,16 @@ def masthead(terminal: str, job: Job | None, unix_s: float, zone: ZoneInfo) -> C
     )
 
 
-def verdict(situation: Situation, manner: Manner = METRIC) -> Component:
+def verdict(situation: Situation, units: DisplayUnits = METRIC) -> Component:
     """What is the matter, why, what to do and how long there is."""
     level = situation.level
     cause = words.CAUSES[situation.cause]
     return html.Section(
         [
             html.P([level_mark(level), words.LEVELS[level]], className="level"),
-            html.H1(manner.sentence(situation.verdict)),
+            html.H1(units.sentence(situation.verdict)),
             *([_pair(words.BECAUSE, cause)] if cause else []),
-            _action(manner.sentence(situation.action)),
+            _action(units.sentence(situation.action)),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
         ],
         className=f"verdict level-{level}",
@@ -82,14 +82,14 @@ def next_thing(situation: Situation, zone: ZoneInfo) -> Component:
     return html.P([name, event, f", {when}"], className="next")
 
 
-def alert_list(alerts: tuple[ActiveAlert, ...], zone: ZoneInfo, manner: Manner = METRIC) -> Component:
+def alert_list(alerts: tuple[ActiveAlert, ...], zone: ZoneInfo, units: DisplayUnits = METRIC) -> Component:
     """Every standing alert with what shows it and the buttons to answer it."""
     if not alerts:
         return html.P(words.NO_ALERTS)
-    return html.Ul([_alert(alert, zone, manner) for alert in alerts], className="alerts")
+    return html.Ul([_alert(alert, zone, units) for alert in alerts], className="alerts")
 
 
-def _alert(alert: ActiveAlert, zone: ZoneInfo, manner: Manner) -> Component:
+def _alert(alert: ActiveAlert, zone: ZoneInfo, units: DisplayUnits) -> Component:
     event = alert.event
     since = words.SINCE.format(clock=clock_text(alert.since_unix_s, zone))
     return html.Li(
@@ -97,11 +97,9 @@ def _alert(alert: ActiveAlert, zone: ZoneInfo, manner: Manner) -> Component:
             html.P([level_mark(event.severity), words.LEVELS[event.severity]], className="level"),
             html.H3(words.rule_text(event.rule)),
             html.P(since, className="since"),
-            html.P(manner.sentence(event.action), className="action"),
+            html.P(units.sentence(event.action), className="action"),
             html.P(words.EVIDENCE, className="name"),
-            html.Ul(
-                [html.Li(manner.sentence(sentence)) for sentence in event.evidence], className="evidence"
-            ),
+            html.Ul([html.Li(units.sentence(sentence)) for sentence in event.evidence], className="evidence"),
             html.Div(_answers(alert, zone), className="answers"),
         ],
         className=f"alert level-{event.severity}",
@@ -157,14 +155,14 @@ def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float) -> Componen
     return html.Dl(lines, className="ages")
 
 
-def trend_caption(trend: Trend, figures: Mapping[str, float], manner: Manner = METRIC) -> Component:
+def trend_caption(trend: Trend, figures: Mapping[str, float], units: DisplayUnits = METRIC) -> Component:
     """The trend's lines by pattern and name, each with its value now; the caption is the figure's text."""
     lines = [
         html.Li(
             [
                 with_attributes(html.Span(className=f"key key-{line.style}"), HIDDEN),
                 html.Span(line.name),
-                html.Strong(_value(trend, figures.get(line.key), manner)),
+                html.Strong(_value(trend, figures.get(line.key), units)),
             ],
             className=f"of-{line.style}",
         )
@@ -173,10 +171,10 @@ def trend_caption(trend: Trend, figures: Mapping[str, float], manner: Manner = M
     return html.Ul(lines, className="caption")
 
 
-def _value(trend: Trend, value: float | None, manner: Manner) -> str:
+def _value(trend: Trend, value: float | None, units: DisplayUnits) -> str:
     if value is None:
         return words.NOT_KNOWN
-    return manner.number(value * trend.scale, trend.decimals, trend.unit)
+    return units.number(value * trend.scale, trend.decimals, trend.unit)
 
 
 def note_list(notes: tuple[NoteRow, ...], zone: ZoneInfo) -> Component:

@@ -6,14 +6,15 @@ from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, 
 from dash.development.base_component import Component
 
 from agent.store.opening import StoreError
-from dashboard import windows, words
-from dashboard.aria import key_group, with_attributes
-from dashboard.changes import only_changed
-from dashboard.day_figure import day_figure, rows_of
-from dashboard.day_label_rows import LabelRow, labels_of
-from dashboard.day_look import DayLook, day_look, day_window, day_zone
-from dashboard.manner import Manner, MannerData, manner_of
+from dashboard import words
+from dashboard.display_units import DisplayUnits, DisplayUnitsData, display_units_of
+from dashboard.figures.day import day_figure, rows_of
+from dashboard.page_data import windows
+from dashboard.page_data.day import DayData, day_data, day_window, day_zone
+from dashboard.page_data.labels import LabelRow, labels_of
 from dashboard.pages import day_labels, day_notes, day_parts
+from dashboard.pages.aria import key_group, with_attributes
+from dashboard.pages.changes import only_changed
 from dashboard.settings import current_settings
 from dashboard.theme import THEMES, Theme
 
@@ -79,41 +80,41 @@ def drag(relayout: dict[str, object] | None, search: str) -> object:
 def draw(
     _tick: int,
     window: list[float] | None,
-    taste: tuple[str, bool, MannerData | None],
+    taste: tuple[str, bool, DisplayUnitsData | None],
     labels: list[LabelRow],
     search: str,
     digests: dict[str, str],
 ) -> list[object]:
     """Draw the span anew; only what changed travels, so that opened alerts stay open."""
-    look = _looked(window, search)
-    if isinstance(look, str):
-        return [no_update, look, *[no_update] * 4]
-    theme, wide, manner = taste
+    data = _data_or_words(window, search)
+    if isinstance(data, str):
+        return [no_update, data, *[no_update] * 4]
+    theme, wide, units = taste
     parts, new_digests = only_changed(
-        span_parts(look, THEMES[theme], wide, labels, manner_of(manner)), digests
+        span_parts(data, THEMES[theme], wide, labels, display_units_of(units)), digests
     )
     return [*(parts[name] for name in PARTS), new_digests]
 
 
-def _looked(window: list[float] | None, search: str) -> DayLook | str:
+def _data_or_words(window: list[float] | None, search: str) -> DayData | str:
     """What the store knows of the span, or why there is nothing to see."""
     try:
         span = None if window is None else (window[0], window[1])
-        return day_look(current_settings(), search, span) or words.NO_DATA_YET
+        return day_data(current_settings(), search, span) or words.NO_DATA_YET
     except StoreError:
         return words.COVER["no-store"]
 
 
 def span_parts(
-    look: DayLook, theme: Theme, wide: bool, labels: list[LabelRow], manner: Manner
+    data: DayData, theme: Theme, wide: bool, labels: list[LabelRow], units: DisplayUnits
 ) -> dict[str, object]:
     """Every part of the page by name."""
     return {
-        "figure": day_figure(look, theme, draggable=wide, labels=labels_of(labels), manner=manner),
-        "said": day_parts.window_text(look.window, look.zone),
-        "keys": day_parts.line_keys(rows_of(look), manner),
-        "events": day_parts.event_list(look.events, look.zone, manner),
-        "notes": day_notes.note_list(look.notes, look.zone),
+        "figure": day_figure(data, theme, draggable=wide, labels=labels_of(labels), units=units),
+        "said": day_parts.window_text(data.window, data.zone),
+        "keys": day_parts.line_keys(rows_of(data), units),
+        "events": day_parts.event_list(data.events, data.zone, units),
+        "notes": day_notes.note_list(data.notes, data.zone),
     }
 
 
@@ -121,14 +122,14 @@ def show_event(
     click: dict[str, list[dict[str, object]]] | None,
     window: list[float],
     search: str,
-    manner: MannerData | None,
+    units: DisplayUnitsData | None,
 ) -> object:
     """A mark was tapped."""
     number = (click or {"points": [{}]})["points"][0].get("customdata")
-    look = _looked(window, search)
-    if isinstance(look, str) or not isinstance(number, int) or number >= len(look.events):
+    data = _data_or_words(window, search)
+    if isinstance(data, str) or not isinstance(number, int) or number >= len(data.events):
         return no_update
-    return day_parts.event_details(look.events[number], look.zone, True, manner_of(manner))
+    return day_parts.event_details(data.events[number], data.zone, True, display_units_of(units))
 
 
 def register(app: Dash) -> None:
@@ -154,7 +155,7 @@ def register(app: Dash) -> None:
         inputs=[
             Input("day-poll", "n_intervals"),
             Input("day-window", "data"),
-            (Input("theme", "data"), Input("wide", "data"), Input("manner", "data")),
+            (Input("theme", "data"), Input("wide", "data"), Input("display-units", "data")),
             Input("day-labels", "data"),
             search,
             State("day-digests", "data"),
@@ -166,7 +167,7 @@ def register(app: Dash) -> None:
         Input("day-figure", "clickData"),
         State("day-window", "data"),
         search,
-        State("manner", "data"),
+        State("display-units", "data"),
         prevent_initial_call=True,
     )(show_event)
     day_notes.register(app)

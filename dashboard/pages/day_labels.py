@@ -9,9 +9,9 @@ from dash.development.base_component import Component
 from agent.errors import UsageError
 from agent.replay.labels import LABEL_CAUSES, Label, labels_from_csv, labels_to_csv
 from dashboard import words
-from dashboard.aria import key_group, with_attributes
-from dashboard.day_label_rows import LabelRow, labels_of, proposed, rows_of_labels
-from dashboard.day_look import DayLook, day_look, day_zone
+from dashboard.page_data.day import DayData, day_data, day_zone
+from dashboard.page_data.labels import LabelRow, labels_of, proposed, rows_of_labels
+from dashboard.pages.aria import key_group, with_attributes
 from dashboard.pages.day_notes import field
 from dashboard.settings import current_settings
 from dashboard.site_time import field_text, from_field
@@ -99,13 +99,13 @@ def remove(_clicks: list[int], rows: list[LabelRow]) -> object:
 def propose(_clicks: int, window: list[float] | None, search: str) -> object:
     """The alerts of the span as labels, to begin with."""
     span = None if window is None else (window[0], window[1])
-    look = day_look(current_settings(), search, span)
-    return no_update if look is None else rows_of_labels(proposed(look.events, _known_until(look)))
+    data = day_data(current_settings(), search, span)
+    return no_update if data is None else rows_of_labels(proposed(data.events, _known_until(data)))
 
 
-def _known_until(look: DayLook) -> float:
+def _known_until(data: DayData) -> float:
     """An alert that still stands is labelled up to the last minute that the span knows."""
-    return float(look.history.unix_s[-1]) if len(look.history.unix_s) else look.window[1]
+    return float(data.history.unix_s[-1]) if len(data.history.unix_s) else data.window[1]
 
 
 def save(_clicks: int, rows: list[LabelRow]) -> dict[str, object]:

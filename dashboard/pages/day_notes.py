@@ -7,8 +7,8 @@ from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard import messages, queries, words
-from dashboard.aria import key_group, with_attributes
-from dashboard.look import Moment, moment
+from dashboard.page_data.terminal import Moment, moment
+from dashboard.pages.aria import key_group, with_attributes
 from dashboard.pages.crew_answers import send
 from dashboard.queries import NoteRow
 from dashboard.settings import current_settings

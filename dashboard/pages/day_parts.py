@@ -7,12 +7,12 @@ from dash.development.base_component import Component
 
 from agent.records import AlertEvent
 from dashboard import words
-from dashboard.aria import HIDDEN, with_attributes
-from dashboard.day_figure import Row
-from dashboard.manner import METRIC, Manner
+from dashboard.display_units import METRIC, DisplayUnits
+from dashboard.figures.day import Row
+from dashboard.page_data.windows import Window
+from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.pages.crew_parts import level_mark
 from dashboard.site_time import clock_text, date_text, second_text, utc_text
-from dashboard.windows import Window
 
 
 def window_text(window: Window, zone: ZoneInfo) -> str:
@@ -25,16 +25,16 @@ def window_text(window: Window, zone: ZoneInfo) -> str:
     )
 
 
-def line_keys(rows: tuple[Row, ...], manner: Manner = METRIC) -> Component:
+def line_keys(rows: tuple[Row, ...], units: DisplayUnits = METRIC) -> Component:
     """Which line is which, panel by panel."""
     marks = html.Li([html.Strong(words.MARKS_TITLE), words.MARK_KEYS])
-    return html.Ul([*(_panel_keys(row, manner) for row in rows), marks], className="line-keys")
+    return html.Ul([*(_panel_keys(row, units) for row in rows), marks], className="line-keys")
 
 
-def _panel_keys(row: Row, manner: Manner) -> Component:
+def _panel_keys(row: Row, units: DisplayUnits) -> Component:
     measured = [_key(one.name, one.style) for one in row.measured]
     lines = [_key(line.name, line.style) for line in row.lines]
-    return html.Li([html.Strong(row.heading(manner)), *measured, *lines])
+    return html.Li([html.Strong(row.heading(units)), *measured, *lines])
 
 
 def _key(name: str, style: str) -> Component:
@@ -42,27 +42,29 @@ def _key(name: str, style: str) -> Component:
     return html.Span([stroke, name], className=f"of-{style}")
 
 
-def event_list(events: tuple[AlertEvent, ...], zone: ZoneInfo, manner: Manner = METRIC) -> Component:
+def event_list(events: tuple[AlertEvent, ...], zone: ZoneInfo, units: DisplayUnits = METRIC) -> Component:
     """Every change of an alert, each opening to its evidence and its numbers."""
     if not events:
         return html.P(words.NO_EVENTS)
     return html.Ul(
-        [html.Li(event_details(event, zone, False, manner)) for event in events], className="events"
+        [html.Li(event_details(event, zone, False, units)) for event in events], className="events"
     )
 
 
-def event_details(event: AlertEvent, zone: ZoneInfo, is_open: bool, manner: Manner = METRIC) -> Component:
+def event_details(
+    event: AlertEvent, zone: ZoneInfo, is_open: bool, units: DisplayUnits = METRIC
+) -> Component:
     """One change of an alert, with what showed it and the numbers behind it."""
     change = f"{words.LEVELS[event.severity]}, {words.change_text(event.rule, event.state)}"
     head = html.Summary([second_text(event.unix_s, zone), level_mark(event.severity), change])
     body = [
-        html.P(manner.sentence(event.action), className="action"),
+        html.P(units.sentence(event.action), className="action"),
         html.P(words.EVIDENCE, className="name"),
-        html.Ul([html.Li(manner.sentence(sentence)) for sentence in event.evidence], className="evidence"),
+        html.Ul([html.Li(units.sentence(sentence)) for sentence in event.evidence], className="evidence"),
         html.P(words.FIGURES_BEHIND, className="name"),
         html.Dl(
             [
-                html.Div([html.Dt(name), html.Dd(manner.marked(f"{value:.4g}"))])
+                html.Div([html.Dt(name), html.Dd(units.marked(f"{value:.4g}"))])
                 for name, value in sorted(event.figures.items())
             ],
             className="ages",

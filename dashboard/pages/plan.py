@@ -10,17 +10,17 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
 from dashboard import words
-from dashboard.aria import HIDDEN, with_attributes
-from dashboard.look import plan_look, site_zone
-from dashboard.manner import METRIC, Manner, MannerData, manner_of
-from dashboard.pages import plan_parts
-from dashboard.plan_figures import (
+from dashboard.display_units import METRIC, DisplayUnits, DisplayUnitsData, display_units_of
+from dashboard.figures.plan import (
     budget_figure,
     fade_figure,
     rate_figure,
     sun_hours_figure,
     sun_path_figure,
 )
+from dashboard.page_data.terminal import plan_data, site_zone
+from dashboard.pages import plan_parts
+from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.settings import current_settings
 from dashboard.theme import THEMES, Theme
 
@@ -32,35 +32,35 @@ def layout() -> Component:
     return html.Div([html.H1(words.PAGES[PATH]), html.Div(id="plan")], className="plan")
 
 
-def plan_page(job: Job, plan: LinkPlan, theme: Theme, manner: Manner = METRIC) -> Component:
+def plan_page(job: Job, plan: LinkPlan, theme: Theme, units: DisplayUnits = METRIC) -> Component:
     """The whole plan."""
     zone = site_zone(job)
     if plan.pointing.elevation_deg <= 0.0:
-        return html.Div([plan_parts.answer(plan, manner)], className="sections")
+        return html.Div([plan_parts.answer(plan, units)], className="sections")
     sections = [
-        plan_parts.answer(plan, manner),
-        _section(words.POINTING, plan_parts.pointing(plan.pointing, job, manner)),
+        plan_parts.answer(plan, units),
+        _section(words.POINTING, plan_parts.pointing(plan.pointing, job, units)),
         _section(
             words.UPLINK,
-            plan_parts.budget(plan.uplink, manner),
-            _graph(manner.dressed(budget_figure(plan.uplink, theme))),
-            _graph(manner.dressed(fade_figure(plan.uplink, theme))),
+            plan_parts.budget(plan.uplink, units),
+            _graph(units.dressed(budget_figure(plan.uplink, theme))),
+            _graph(units.dressed(fade_figure(plan.uplink, theme))),
         ),
         _section(
             words.DOWNLINK,
-            plan_parts.budget(plan.downlink, manner),
-            _graph(manner.dressed(budget_figure(plan.downlink, theme))),
-            _graph(manner.dressed(fade_figure(plan.downlink, theme))),
+            plan_parts.budget(plan.downlink, units),
+            _graph(units.dressed(budget_figure(plan.downlink, theme))),
+            _graph(units.dressed(fade_figure(plan.downlink, theme))),
         ),
-        _section(words.RATES, _graph(manner.dressed(rate_figure(plan.availability, job, theme)))),
-        _section(words.WHAT_IF, plan_parts.what_if(plan.what_if, manner)),
-        _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone, manner)),
-        _section(words.HEAT, plan_parts.heat(plan, zone, manner), *_sun_graphs(plan, zone, theme)),
-        _section(words.SAFETY, plan_parts.safety(plan.safety, manner)),
+        _section(words.RATES, _graph(units.dressed(rate_figure(plan.availability, job, theme)))),
+        _section(words.WHAT_IF, plan_parts.what_if(plan.what_if, units)),
+        _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone, units)),
+        _section(words.HEAT, plan_parts.heat(plan, zone, units), *_sun_graphs(plan, zone, theme)),
+        _section(words.SAFETY, plan_parts.safety(plan.safety, units)),
         _section(
-            words.SUN_PASS_YEAR, plan_parts.folded(plan_parts.sun_passes(plan.sun_passes_year, zone, manner))
+            words.SUN_PASS_YEAR, plan_parts.folded(plan_parts.sun_passes(plan.sun_passes_year, zone, units))
         ),
-        _section(words.ITEMS, plan_parts.items(plan.items, manner)),
+        _section(words.ITEMS, plan_parts.items(plan.items, units)),
     ]
     return html.Div(sections, className="sections")
 
@@ -78,19 +78,24 @@ def _graph(figure: Figure) -> Component:
     return with_attributes(html.Div(graph), HIDDEN)
 
 
-def show(search: str, theme_name: str, manner: MannerData | None) -> Component:
+def show(search: str, theme_name: str, units: DisplayUnitsData | None) -> Component:
     """The stored plan of the terminal asked for."""
     try:
-        found = plan_look(current_settings(), search)
+        found = plan_data(current_settings(), search)
     except StoreError:
         return html.P(words.COVER["no-store"])
     return (
-        html.P(words.NO_PLAN) if found is None else plan_page(*found, THEMES[theme_name], manner_of(manner))
+        html.P(words.NO_PLAN)
+        if found is None
+        else plan_page(*found, THEMES[theme_name], display_units_of(units))
     )
 
 
 def register(app: Dash) -> None:
     """Connect the page's callback."""
     app.callback(
-        Output("plan", "children"), Input("url", "search"), Input("theme", "data"), Input("manner", "data")
+        Output("plan", "children"),
+        Input("url", "search"),
+        Input("theme", "data"),
+        Input("display-units", "data"),
     )(show)

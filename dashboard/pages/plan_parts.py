@@ -10,81 +10,81 @@ from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
 from agent.plan.aiming import feed_turn
 from dashboard import words
-from dashboard.manner import METRIC, Manner
+from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.site_time import clock_text, date_text, utc_text
 
 
-def answer(plan: LinkPlan, manner: Manner = METRIC) -> Component:
+def answer(plan: LinkPlan, units: DisplayUnits = METRIC) -> Component:
     """Does it work there, and what was found."""
-    findings = html.Ul([html.Li(manner.sentence(finding)) for finding in plan.findings], className="evidence")
+    findings = html.Ul([html.Li(units.sentence(finding)) for finding in plan.findings], className="evidence")
     return html.Section(
         [
             html.H2(words.PLAN_ANSWERS[plan.verdict.answer]),
-            html.P(manner.sentence(plan.verdict.reason)),
+            html.P(units.sentence(plan.verdict.reason)),
             findings,
         ],
         className="sheet answer",
     )
 
 
-def pointing(aim: Pointing, job: Job, manner: Manner = METRIC) -> Component:
+def pointing(aim: Pointing, job: Job, units: DisplayUnits = METRIC) -> Component:
     """Where to point."""
     tilts = [
-        [manner.number(tilt.tilt_deg, 0, "°"), manner.number(tilt.on_sky_deg, 1, "°")]
+        [units.number(tilt.tilt_deg, 0, "°"), units.number(tilt.on_sky_deg, 1, "°")]
         for tilt in aim.base_tilts
     ]
     return html.Div(
         [
             html.P(feed_turn(aim, job)),
             pairs(
-                (words.AZIMUTH_TRUE, manner.number(aim.azimuth_true_deg, 1, "°")),
-                (words.AZIMUTH_MAGNETIC, _magnetic(aim, manner)),
-                (words.ELEVATION, manner.number(aim.elevation_deg, 1, "°")),
-                (words.SLANT_RANGE, manner.number(aim.slant_range_km, 0, "km")),
-                (words.ROUND_TRIP, manner.number(aim.round_trip_delay_ms, 0, "ms")),
+                (words.AZIMUTH_TRUE, units.number(aim.azimuth_true_deg, 1, "°")),
+                (words.AZIMUTH_MAGNETIC, _magnetic(aim, units)),
+                (words.ELEVATION, units.number(aim.elevation_deg, 1, "°")),
+                (words.SLANT_RANGE, units.number(aim.slant_range_km, 0, "km")),
+                (words.ROUND_TRIP, units.number(aim.round_trip_delay_ms, 0, "ms")),
             ),
             table(words.TILT_HEADS, tilts),
         ]
     )
 
 
-def _magnetic(aim: Pointing, manner: Manner) -> str:
+def _magnetic(aim: Pointing, units: DisplayUnits) -> str:
     within = aim.declination_uncertainty_deg
-    tail = "" if within is None else f" ± {manner.number(within, 1, '°')}"
-    return manner.number(aim.azimuth_magnetic_deg, 1, "°") + tail
+    tail = "" if within is None else f" ± {units.number(within, 1, '°')}"
+    return units.number(aim.azimuth_magnetic_deg, 1, "°") + tail
 
 
-def budget(one: Budget, manner: Manner = METRIC) -> Component:
+def budget(one: Budget, units: DisplayUnits = METRIC) -> Component:
     """The sums of one direction."""
     return pairs(
-        (words.ESNO_CLEAR, manner.number(one.esno_clear_db, 1, "dB")),
-        (words.ESNO_FADED, manner.number(one.esno_faded_db, 1, "dB")),
-        (words.RATE_CLEAR, _rate(one.rate_clear_mbps, one.modcod_clear, manner)),
-        (words.RATE_FADED, _rate(one.rate_faded_mbps, one.modcod_faded, manner)),
-        (words.MARGIN, manner.number(one.margin_db, 1, "dB")),
+        (words.ESNO_CLEAR, units.number(one.esno_clear_db, 1, "dB")),
+        (words.ESNO_FADED, units.number(one.esno_faded_db, 1, "dB")),
+        (words.RATE_CLEAR, _rate(one.rate_clear_mbps, one.modcod_clear, units)),
+        (words.RATE_FADED, _rate(one.rate_faded_mbps, one.modcod_faded, units)),
+        (words.MARGIN, units.number(one.margin_db, 1, "dB")),
     )
 
 
-def _rate(rate_mbps: float, modcod: str | None, manner: Manner) -> str:
-    return words.NO_LINK if modcod is None else f"{manner.number(rate_mbps, 2, 'Mbit/s')}, {modcod}"
+def _rate(rate_mbps: float, modcod: str | None, units: DisplayUnits) -> str:
+    return words.NO_LINK if modcod is None else f"{units.number(rate_mbps, 2, 'Mbit/s')}, {modcod}"
 
 
-def what_if(changes: Sequence[WhatIf], manner: Manner = METRIC) -> Component:
+def what_if(changes: Sequence[WhatIf], units: DisplayUnits = METRIC) -> Component:
     """The rates after one change each."""
     rows = [
         [
             one.change,
-            manner.number(one.up_clear_mbps, 2, ""),
-            manner.number(one.up_faded_mbps, 2, ""),
-            manner.number(one.down_clear_mbps, 2, ""),
-            manner.number(one.down_faded_mbps, 2, ""),
+            units.number(one.up_clear_mbps, 2, ""),
+            units.number(one.up_faded_mbps, 2, ""),
+            units.number(one.down_clear_mbps, 2, ""),
+            units.number(one.down_faded_mbps, 2, ""),
         ]
         for one in changes
     ]
     return table(words.WHAT_IF_HEADS, rows)
 
 
-def sun_passes(passes: Sequence[SunPass], zone: ZoneInfo, manner: Manner = METRIC) -> Component:
+def sun_passes(passes: Sequence[SunPass], zone: ZoneInfo, units: DisplayUnits = METRIC) -> Component:
     """When the sun stands behind the satellite: leave the dish alone then."""
     if not passes:
         return html.P(words.NO_SUN_PASS)
@@ -93,29 +93,29 @@ def sun_passes(passes: Sequence[SunPass], zone: ZoneInfo, manner: Manner = METRI
             date_text(one.peak_unix_s, zone),
             f"{clock_text(one.start_unix_s, zone)} to {clock_text(one.end_unix_s, zone)}",
             utc_text(one.peak_unix_s),
-            manner.number(one.depth_db, 1, "dB"),
+            units.number(one.depth_db, 1, "dB"),
         ]
         for one in passes
     ]
     return table(words.SUN_PASS_HEADS, rows)
 
 
-def heat(plan: LinkPlan, zone: ZoneInfo, manner: Manner = METRIC) -> Component:
+def heat(plan: LinkPlan, zone: ZoneInfo, units: DisplayUnits = METRIC) -> Component:
     """What sun and air do to the transmitter."""
     outlook = plan.heat
     by_unix_s = outlook.shade_by_unix_s
     return html.Div(
         [
-            html.P(manner.sentence(outlook.reason), className="action"),
+            html.P(units.sentence(outlook.reason), className="action"),
             pairs(
-                (words.SUN_HOURS, manner.number(outlook.sun_hours, 1, "h")),
+                (words.SUN_HOURS, units.number(outlook.sun_hours, 1, "h")),
                 (words.SHADE_BY, words.NOT_NEEDED if by_unix_s is None else clock_text(by_unix_s, zone)),
-                (words.PEAK_UNSHADED, manner.number(outlook.transmitter_peak_unshaded_degc, 0, "°C")),
-                (words.PEAK_SHADED, manner.number(outlook.transmitter_peak_shaded_degc, 0, "°C")),
-                (words.LIMIT, manner.number(outlook.transmitter_limit_degc, 0, "°C")),
+                (words.PEAK_UNSHADED, units.number(outlook.transmitter_peak_unshaded_degc, 0, "°C")),
+                (words.PEAK_SHADED, units.number(outlook.transmitter_peak_shaded_degc, 0, "°C")),
+                (words.LIMIT, units.number(outlook.transmitter_limit_degc, 0, "°C")),
                 (
                     words.AIR_ASSUMED if outlook.air_assumed else words.AIR,
-                    manner.number(outlook.air_degc, 0, "°C"),
+                    units.number(outlook.air_degc, 0, "°C"),
                 ),
             ),
             html.P(words.HEAT_ACCURACY, className="hint"),
@@ -123,14 +123,14 @@ def heat(plan: LinkPlan, zone: ZoneInfo, manner: Manner = METRIC) -> Component:
     )
 
 
-def safety(found: Safety, manner: Manner = METRIC) -> Component:
+def safety(found: Safety, units: DisplayUnits = METRIC) -> Component:
     """Keep-out distances and cautions."""
-    rows = [[one.limit, manner.number(one.distance_m, 0, "m"), one.source] for one in found.keep_outs]
+    rows = [[one.limit, units.number(one.distance_m, 0, "m"), one.source] for one in found.keep_outs]
     return html.Div(
         [
             pairs(
-                (words.KEEP_OUT, manner.number(found.keep_out_m, 0, "m")),
-                (words.HEAT_INDEX, manner.number(found.heat_index_degc, 0, "°C")),
+                (words.KEEP_OUT, units.number(found.keep_out_m, 0, "m")),
+                (words.HEAT_INDEX, units.number(found.heat_index_degc, 0, "°C")),
             ),
             html.Ul([html.Li(caution) for caution in found.cautions], className="evidence"),
             table(words.KEEP_OUT_HEADS, rows),
@@ -138,10 +138,10 @@ def safety(found: Safety, manner: Manner = METRIC) -> Component:
     )
 
 
-def items(lines: Sequence[Item], manner: Manner = METRIC) -> Component:
+def items(lines: Sequence[Item], units: DisplayUnits = METRIC) -> Component:
     """Every line of the budget with where it comes from."""
     rows = [
-        [one.part, one.name, one.symbol, manner.number(one.value, 2, one.unit), one.source] for one in lines
+        [one.part, one.name, one.symbol, units.number(one.value, 2, one.unit), one.source] for one in lines
     ]
     return folded(table(words.ITEM_HEADS, rows))
 

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 
 from agent.store.opening import StoreError
 from dashboard import queries, words
-from dashboard.look import site_zone
+from dashboard.page_data.terminal import site_zone
 from dashboard.pages import crew
 from dashboard.pages.crew_parts import level_mark
 from dashboard.queries import CurrentSituation

@@ -8,19 +8,19 @@ from dash.development.base_component import Component
 from agent.errors import UsageError
 from agent.watch.rules import BY_NAME, RULES
 from dashboard import tuning_words, words
-from dashboard.doors import current_role
-from dashboard.pages import tuning_parts
-from dashboard.settings import current_settings
-from dashboard.theme import THEMES
-from dashboard.tuning_look import (
+from dashboard.access.request_guard import current_role
+from dashboard.page_data.tuning import (
     Question,
     accept,
     asked_days,
     bundled_days,
     checked_changes,
     present_value,
-    tuning_look,
+    tuning_data,
 )
+from dashboard.pages import tuning_parts
+from dashboard.settings import current_settings
+from dashboard.theme import THEMES
 
 PATH = "/tuning"
 FIRST_NUMBER = "repeak.raise_db"
@@ -193,7 +193,7 @@ def compare(changes: dict[str, float], name: str, theme: str, days: Days | None)
     if not days or not name or current_role() != "crew":
         return no_update
     try:
-        return tuning_parts.comparison(tuning_look(_question(days, name, changes)), THEMES[theme])
+        return tuning_parts.comparison(tuning_data(_question(days, name, changes)), THEMES[theme])
     except UsageError as error:
         return html.P(str(error), role="alert")
 

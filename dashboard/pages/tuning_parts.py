@@ -11,12 +11,12 @@ from agent.replay.compare import Alert, Difference, says_the_same
 from agent.replay.tuning.choice import Figures
 from agent.watch.rules import BY_NAME
 from dashboard import tuning_words, words
-from dashboard.aria import HIDDEN, key_group, with_attributes
+from dashboard.figures.tuning import curve_figure, curve_points, day_figure
+from dashboard.page_data.tuning import DayCompared, TuningData
+from dashboard.pages.aria import HIDDEN, key_group, with_attributes
 from dashboard.pages.plan_parts import folded, pairs, table
 from dashboard.site_time import second_text
 from dashboard.theme import Theme
-from dashboard.tuning_figures import curve_figure, curve_points, day_figure
-from dashboard.tuning_look import DayCompared, TuningLook
 
 
 def toggles(group: str, names: Mapping[str, str], label: str, pressed: str = "") -> Component:
@@ -52,23 +52,23 @@ def change_list(changes: Mapping[str, float]) -> Component:
     return html.Ul(lines, className="evidence")
 
 
-def comparison(look: TuningLook, theme: Theme) -> Component:
+def comparison(data: TuningData, theme: Theme) -> Component:
     """Both rule sets over all days, the curve, then each day."""
-    rule = look.question.parameter.split(".")[0]
+    rule = data.question.parameter.split(".")[0]
     return html.Div(
         [
             html.Section(
                 [
                     html.H2(tuning_words.TUNE_TOGETHER),
                     pairs(
-                        (tuning_words.TUNE_PRESENT, figures_text(look.present)),
-                        (tuning_words.TUNE_TRIED, figures_text(look.tried)),
+                        (tuning_words.TUNE_PRESENT, figures_text(data.present)),
+                        (tuning_words.TUNE_TRIED, figures_text(data.tried)),
                     ),
                 ],
                 className="sheet",
             ),
-            *(_day(day, rule, theme) for day in look.days),
-            html.Section([html.H2(tuning_words.TUNE_CURVE), *_curve(look, theme)], className="sheet"),
+            *(_day(day, rule, theme) for day in data.days),
+            html.Section([html.H2(tuning_words.TUNE_CURVE), *_curve(data, theme)], className="sheet"),
         ]
     )
 
@@ -81,15 +81,15 @@ def figures_text(one: Figures) -> str:
     )
 
 
-def _curve(look: TuningLook, theme: Theme) -> list[Component]:
-    hint = html.P(tuning_words.TUNE_CURVE_HINT.format(name=look.question.parameter), className="hint")
+def _curve(data: TuningData, theme: Theme) -> list[Component]:
+    hint = html.P(tuning_words.TUNE_CURVE_HINT.format(name=data.question.parameter), className="hint")
     rows = [
         [text, f"{found.found} / {found.episodes}", f"{found.false_alarms_per_hour or 0.0:.2f}"]
-        for text, found in curve_points(look.sweep)
+        for text, found in curve_points(data.sweep)
     ]
-    if look.present.recall is None:
+    if data.present.recall is None:
         return [html.P(tuning_words.TUNE_NO_EPISODES), table(tuning_words.TUNE_CURVE_HEADS, rows)]
-    return [hint, _graph(curve_figure(look, theme)), folded(table(tuning_words.TUNE_CURVE_HEADS, rows))]
+    return [hint, _graph(curve_figure(data, theme)), folded(table(tuning_words.TUNE_CURVE_HEADS, rows))]
 
 
 def _day(day: DayCompared, rule: str, theme: Theme) -> Component:

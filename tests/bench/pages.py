@@ -23,8 +23,8 @@ from playwright.sync_api import sync_playwright
 from agent.planning.compute import compute_plan
 from agent.records import Situation
 from agent.store.writer import StoreWriter
-from dashboard.day_figure import day_figure
-from dashboard.day_look import CHANNELS, day_look
+from dashboard.figures.day import day_figure
+from dashboard.page_data.day import CHANNELS, day_data
 from dashboard.settings import Settings
 from dashboard.theme import DAY
 from tests.conftest import CHROMIUM_ARGUMENTS
@@ -81,9 +81,9 @@ def views(settings: Settings) -> None:
         times_ms = []
         for _ in range(REPEATS):
             start_s = time.perf_counter()
-            look = day_look(settings, "", (NOW_UNIX_S - hours * 3600.0, NOW_UNIX_S))
-            assert look is not None
-            body = day_figure(look, DAY, True).to_json()
+            data = day_data(settings, "", (NOW_UNIX_S - hours * 3600.0, NOW_UNIX_S))
+            assert data is not None
+            body = day_figure(data, DAY, True).to_json()
             times_ms.append((time.perf_counter() - start_s) * 1000.0)
         print(f"day page over {hours:5.0f} h: {min(times_ms):4.0f} ms, {len(body) / 1000.0:4.0f} kB")
 

@@ -37,9 +37,11 @@ def test_only_the_tuning_page_replays() -> None:
         "agent.watch.rule_stage",
     )  # fmt: skip
     found = {
-        path.name for path in FOLDER.rglob("*.py") if any(n.startswith(deciding) for n in imported(path))
+        path.relative_to(FOLDER).as_posix()
+        for path in FOLDER.rglob("*.py")
+        if any(n.startswith(deciding) for n in imported(path))
     }
-    assert found == {"tuning_look.py", "tuning_figures.py", "tuning_parts.py"}
+    assert found == {"page_data/tuning.py", "figures/tuning.py", "pages/tuning_parts.py"}
 
 
 def test_callbacks_are_short() -> None:

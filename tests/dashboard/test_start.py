@@ -10,7 +10,7 @@ from pydantic import SecretStr
 from agent.config import Config, DashboardSettings
 from agent.service.page import page_environment, page_options
 from dashboard.__main__ import BROKER_PASSWORD_VARIABLE, PASSCODE_VARIABLE
-from dashboard.access import make_gate
+from dashboard.access.gate import make_gate
 from tests.live import config_for
 from tests.processes import PATIENCE_S, broker_at, free_port, listens, wait_until
 

@@ -55,7 +55,7 @@ class DayCompared:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TuningLook:
+class TuningData:
     """`sweep` is what each value of the swept number does, all other changes kept, in order of value."""
 
     question: Question
@@ -84,7 +84,7 @@ def present_value(rules: Path | None, name: str) -> float:
     return float(read_rules(rules).values[name][0])
 
 
-def tuning_look(question: Question) -> TuningLook:
+def tuning_data(question: Question) -> TuningData:
     """The answer; the first look at a day takes some seconds, the next ones a fraction of one."""
     with _ONE_AT_A_TIME:
         present, bench = read_rules(question.rules), _bench(question)
@@ -101,7 +101,7 @@ def tuning_look(question: Question) -> TuningLook:
         )
         for folder, (before, after) in zip(question.folders, outcomes, strict=True)
     ]
-    return TuningLook(
+    return TuningData(
         question=question,
         present=_sum(tallies, 0),
         tried=_sum(tallies, 1),

@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from agent.planning.compute import compute_plan
-from dashboard.figures import TRENDS, trend_figure
-from dashboard.manner import METRIC, Manner
+from dashboard.display_units import METRIC, DisplayUnits
+from dashboard.figures.trends import TRENDS, trend_figure
 from dashboard.queries import History
 from dashboard.theme import DAY
 from tests.dashboard.conftest import Serve
@@ -18,8 +18,8 @@ from tests.dashboard.scenes import NOW_UNIX_S, SCENES
 from tests.dashboard.stores import tell, writing
 from tests.plan.sample_job import job
 
-IMPERIAL = Manner(imperial=True)
-COMMA = Manner(mark=",")
+IMPERIAL = DisplayUnits(imperial=True)
+COMMA = DisplayUnits(mark=",")
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,7 @@ def test_figures_are_in_the_same_unit_as_their_words() -> None:
 def test_units_are_switched_on_every_page(
     browser: Browser, serve: Serve, tmp_path_factory: pytest.TempPathFactory, size: str
 ) -> None:
-    path = tmp_path_factory.mktemp("manner") / "store.sqlite3"
+    path = tmp_path_factory.mktemp("display-units") / "store.sqlite3"
     with writing(path) as writer:
         writer.save_plan(job(), compute_plan(job()), "invented")
     tell(path, SCENES["advise"])

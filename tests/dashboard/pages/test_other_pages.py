@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, ViewportSize, expect
 from agent.planning.compute import compute_plan
 from agent.records import Note, Signal
 from dashboard import words
-from dashboard.access import make_gate
+from dashboard.access.gate import make_gate
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL

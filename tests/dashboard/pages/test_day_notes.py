@@ -13,8 +13,8 @@ from agent.planning.compute import compute_plan
 from agent.records import Note
 from agent.replay.labels import labels_from_csv
 from dashboard import queries
-from dashboard.day_label_rows import labels_of, proposed, rows_of_labels
 from dashboard.messages import late_note_payload
+from dashboard.page_data.labels import labels_of, proposed, rows_of_labels
 from dashboard.site_time import field_text, from_field
 from tests.dashboard.conftest import Heard, Serve
 from tests.dashboard.looking import SIZES, check_looks, visit

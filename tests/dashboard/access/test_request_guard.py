@@ -7,7 +7,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.__main__ import main
-from dashboard.access import TRIES, Gate, is_loopback, make_gate
+from dashboard.access.gate import TRIES, Gate, is_loopback, make_gate
 from dashboard.app import build_app
 from dashboard.settings import Settings
 

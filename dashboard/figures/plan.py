@@ -10,7 +10,7 @@ from agent.job import Job
 from agent.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
 from agent.plan.constants import BOLTZMANN_DBW_HZ_K
 from dashboard import words
-from dashboard.figures import PATTERNS, LineStyle
+from dashboard.figures.trends import PATTERNS, LineStyle
 from dashboard.site_time import clock_text
 from dashboard.theme import FONT_STACK, Theme
 

@@ -12,9 +12,9 @@ from plotly.utils import PlotlyJSONEncoder
 from agent.records import Cause, NoteKind, Severity
 from agent.watch.rule_set import default_rules
 from dashboard import words
-from dashboard.changes import only_changed
-from dashboard.figures import TRENDS, Trend
+from dashboard.figures.trends import TRENDS, Trend
 from dashboard.pages import crew_parts
+from dashboard.pages.changes import only_changed
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, active
 
 MADRID = ZoneInfo("Europe/Madrid")

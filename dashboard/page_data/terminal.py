@@ -16,7 +16,7 @@ NOTES_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class CrewData:
     """All that one refresh of the crew's page needs."""
 
     current: queries.CurrentSituation
@@ -49,14 +49,14 @@ def terminal_of(
     return None if terminal is None else queries.current(connection, terminal)
 
 
-def crew_look(settings: Settings, search: str | None) -> Look | None:
+def crew_data(settings: Settings, search: str | None) -> CrewData | None:
     """What the store knows of the terminal asked for; None as long as it has no situation."""
     with queries.open_store(settings.store) as connection:
         current = terminal_of(connection, settings, search)
         if current is None:
             return None
         end_unix_s = current.situation.unix_s
-        return Look(
+        return CrewData(
             current=current,
             job=queries.job(connection, current.terminal),
             history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
@@ -91,7 +91,7 @@ def moment(settings: Settings, search: str | None, wall_unix_s: float) -> Moment
     return Moment(terminal=terminal, unix_s=unix_s, zone=site_zone(job))
 
 
-def plan_look(settings: Settings, search: str | None) -> tuple[Job, LinkPlan] | None:
+def plan_data(settings: Settings, search: str | None) -> tuple[Job, LinkPlan] | None:
     """Job and plan of the terminal asked for, also before its first situation; None without a plan."""
     with queries.open_store(settings.store) as connection:
         named = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)

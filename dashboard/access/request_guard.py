@@ -7,7 +7,7 @@ from dash import Dash
 from flask import Flask, Response, current_app, redirect, request
 
 from dashboard import words
-from dashboard.access import COOKIE, VALID_S, Gate, Role, is_loopback
+from dashboard.access.gate import COOKIE, VALID_S, Gate, Role, is_loopback
 from dashboard.theme import style_sheet
 
 ENTER = "/enter"
@@ -22,7 +22,7 @@ autocomplete="current-password" required autofocus><button type="submit">{button
 
 
 def guard(app: Dash, gate: Gate | None) -> None:
-    """Put the doors in front of the app; without a gate only this computer gets in."""
+    """Put the guard in front of the app; without a gate only this computer gets in."""
     server: Flask = app.server
     server.config[_GATE_KEY] = gate
     scripts = " ".join(app.csp_hashes())

@@ -5,7 +5,7 @@ import pytest
 from agent.link_plan import Budget, LinkPlan
 from agent.planning.compute import compute_plan
 from dashboard import words
-from dashboard.plan_figures import budget_figure, fade_figure
+from dashboard.figures.plan import budget_figure, fade_figure
 from dashboard.theme import THEMES
 from tests.plan.sample_job import job
 

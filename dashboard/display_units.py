@@ -18,7 +18,7 @@ from dashboard import words
 Number = TypeVar("Number", float, NDArray[np.float64])
 
 
-class MannerData(TypedDict):
+class DisplayUnitsData(TypedDict):
     """As the browser keeps it."""
 
     imperial: bool
@@ -45,7 +45,7 @@ _POINT = re.compile(r"(?<=\d)\.(?=\d)")
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class DisplayUnits:
     """`mark` stands between whole and parts."""
 
     imperial: bool = False
@@ -81,12 +81,12 @@ class Manner:
         return figure.update_layout(separators=self.mark + ("." if self.mark == "," else " "))
 
 
-METRIC = Manner()
+METRIC = DisplayUnits()
 
 
-def manner_of(data: MannerData | None) -> Manner:
+def display_units_of(data: DisplayUnitsData | None) -> DisplayUnits:
     """As the browser has it; metric with a point before it says anything."""
-    return METRIC if data is None else Manner(imperial=data["imperial"], mark=data["mark"][:1] or ".")
+    return METRIC if data is None else DisplayUnits(imperial=data["imperial"], mark=data["mark"][:1] or ".")
 
 
 def _fahrenheit(found: re.Match[str]) -> str:

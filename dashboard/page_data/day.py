@@ -11,8 +11,9 @@ from tsdownsample import MinMaxLTTBDownsampler
 from agent.job import Job
 from agent.link_plan import SunPass
 from agent.records import AlertEvent
-from dashboard import queries, windows
-from dashboard.look import site_zone, terminal_of
+from dashboard import queries
+from dashboard.page_data import windows
+from dashboard.page_data.terminal import site_zone, terminal_of
 from dashboard.queries import Channel, Series
 from dashboard.settings import Settings
 
@@ -34,7 +35,7 @@ CHANNELS = (ESNO, CARRIER_TO_NOISE, QUALITY, TRANSMITTER, MODEM, AIR, BATTERY, R
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DayLook:
+class DayData:
     """All that one drawing of the day page needs."""
 
     terminal: str
@@ -69,7 +70,7 @@ def day_zone(settings: Settings, search: str | None) -> ZoneInfo:
         return site_zone(None if current is None else queries.job(connection, current.terminal))
 
 
-def day_look(settings: Settings, search: str | None, window: windows.Window | None) -> DayLook | None:
+def day_data(settings: Settings, search: str | None, window: windows.Window | None) -> DayData | None:
     """What the store knows of the window; None without one, as long as the terminal has no situation."""
     with queries.open_store(settings.store) as connection:
         current = terminal_of(connection, settings, search)
@@ -78,7 +79,7 @@ def day_look(settings: Settings, search: str | None, window: windows.Window | No
         terminal = current.terminal
         plan = queries.plan(connection, terminal)
         every = max(1, math.ceil((window[1] - window[0]) / MINUTE_S / POINTS))
-        return DayLook(
+        return DayData(
             terminal=terminal,
             window=window,
             job=queries.job(connection, terminal),

@@ -15,10 +15,10 @@ from dashboard import queries, words
 from dashboard.pages.input_parts import input_name, input_states
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
+from tests.dashboard.pages.test_crew_page import SMALLEST_TARGET_PX
+from tests.dashboard.pages.test_crew_parts import said
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
 from tests.dashboard.stores import tell, writing
-from tests.dashboard.test_crew_page import SMALLEST_TARGET_PX
-from tests.dashboard.test_crew_parts import said
 
 ERROR = "http://192.168.1.2/status: no answer in time; is the device on, and is the url right?"
 FAR = "the config's site is 14 km away; mend [site] where this is right"

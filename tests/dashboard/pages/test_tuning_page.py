@@ -12,9 +12,9 @@ from agent.replay.replaying import replay_events, session_plan
 from agent.replay.rules_file import read_rules
 from agent.replay.sessions import BUNDLED, labelled_folders, read_session
 from dashboard import words
-from dashboard.access import make_gate
-from dashboard.tuning_figures import curve_points
-from dashboard.tuning_look import Question, TuningLook, accept, asked_days, tuning_look
+from dashboard.access.gate import make_gate
+from dashboard.figures.tuning import curve_points
+from dashboard.page_data.tuning import Question, TuningData, accept, asked_days, tuning_data
 from tests.dashboard.conftest import Serve, dashboards
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import SCENES
@@ -35,9 +35,9 @@ def question(**changes: float) -> Question:
 
 
 @pytest.fixture(scope="module")
-def changed() -> TuningLook:
+def changed() -> TuningData:
     """The gusty day with a threshold that leaves small gusts alone."""
-    return tuning_look(question(repeak__raise_db=2.5))
+    return tuning_data(question(repeak__raise_db=2.5))
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ def address(folder: Path) -> Iterator[str]:
         yield start(folder / "store.sqlite3")
 
 
-def test_both_sides_say_what_a_replay_says(changed: TuningLook, tmp_path: Path) -> None:
+def test_both_sides_say_what_a_replay_says(changed: TuningData, tmp_path: Path) -> None:
     """The engine itself, on the very session, with the defaults and with a rules file that has the number."""
     rules = tmp_path / "rules.toml"
     rules.write_text("[repeak]\nraise_db = 2.5\n")
@@ -67,7 +67,7 @@ def test_both_sides_say_what_a_replay_says(changed: TuningLook, tmp_path: Path) 
         assert alerts and {(alert.rule, alert.start_unix_s) for alert in alerts} <= raised
 
 
-def test_a_higher_threshold_never_finds_more(changed: TuningLook) -> None:
+def test_a_higher_threshold_never_finds_more(changed: TuningData) -> None:
     """Of the re-peak rule alone, whose threshold is all that differs along the sweep."""
     assert changed.tried.found <= changed.present.found
     found = [figures.found for _value, figures in changed.sweep]

@@ -6,7 +6,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
 from dashboard import words
-from dashboard.aria import with_attributes
+from dashboard.pages.aria import with_attributes
 
 
 def device_keys() -> Component:
@@ -48,8 +48,8 @@ def register(app: Dash) -> None:
         units,
         prevent_initial_call=True,
     )
-    pressed, manner = Output("units-key", "aria-pressed"), Output("manner", "data")
-    connect("showManner", pressed, manner, Input("units", "data"))
+    pressed, shown = Output("units-key", "aria-pressed"), Output("display-units", "data")
+    connect("showDisplayUnits", pressed, shown, Input("units", "data"))
     for name, key in (("toggleSound", "sound"), ("toggleScreen", "screen")):
         pressed, said = Output(f"{key}-key", "aria-pressed"), Output(f"{key}-said", "children")
         connect(name, pressed, said, Input(f"{key}-key", "n_clicks"), device_words)

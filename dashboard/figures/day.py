@@ -11,7 +11,9 @@ from plotly.subplots import make_subplots
 
 from agent.replay.labels import Label
 from dashboard import words
-from dashboard.day_look import (
+from dashboard.display_units import METRIC, DisplayUnits
+from dashboard.figures.trends import PATTERNS, Line, LineStyle, spread, where_it_bends, with_gaps
+from dashboard.page_data.day import (
     AIR,
     BATTERY,
     CARRIER_TO_NOISE,
@@ -20,10 +22,8 @@ from dashboard.day_look import (
     QUALITY,
     RAIN,
     TRANSMITTER,
-    DayLook,
+    DayData,
 )
-from dashboard.figures import PATTERNS, Line, LineStyle, spread, where_it_bends, with_gaps
-from dashboard.manner import METRIC, Manner
 from dashboard.queries import Channel, History, Series
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
@@ -56,9 +56,9 @@ class Row:
     measured: tuple[Measured, ...]
     lines: tuple[Line, ...]
 
-    def heading(self, manner: Manner) -> str:
+    def heading(self, units: DisplayUnits) -> str:
         """The title with the unit that is shown."""
-        return f"{self.title} ({manner.unit(self.unit)})"
+        return f"{self.title} ({units.unit(self.unit)})"
 
 
 _EXPECTED = Line(key=EXPECTED_KEY, name=words.EXPECTED, style="second")
@@ -124,18 +124,18 @@ OTHER_ROWS = (
 )
 
 
-def rows_of(look: DayLook) -> tuple[Row, ...]:
+def rows_of(data: DayData) -> tuple[Row, ...]:
     """The panels, with the signal as the modem gives it."""
-    measured = [row for row in SIGNAL_ROWS if len(look.series[row.measured[0].channel].unix_s)]
+    measured = [row for row in SIGNAL_ROWS if len(data.series[row.measured[0].channel].unix_s)]
     return measured[0] if measured else SIGNAL_ROWS[0], *OTHER_ROWS
 
 
 def day_figure(
-    look: DayLook, theme: Theme, draggable: bool, labels: Sequence[Label] = (), manner: Manner = METRIC
+    data: DayData, theme: Theme, draggable: bool, labels: Sequence[Label] = (), units: DisplayUnits = METRIC
 ) -> go.Figure:
     """The figure of one window; `draggable` lets a mouse drag open a shorter one."""
-    rows = rows_of(look)
-    titles = [row.heading(manner) for row in rows] + [words.MARKS_TITLE]
+    rows = rows_of(data)
+    titles = [row.heading(units) for row in rows] + [words.MARKS_TITLE]
     figure = make_subplots(
         rows=_MARK_ROW,
         shared_xaxes=True,
@@ -143,16 +143,16 @@ def day_figure(
         row_heights=[3.0, 2.4, 2.4, 1.5, 1.2, 1.3],
         subplot_titles=titles,
     )
-    history = with_expected(look.history)
+    history = with_expected(data.history)
     for number, row in enumerate(rows, start=1):
-        for trace in _row_traces(row, replace(look, history=history), theme):
-            trace.y = manner.value(trace.y, row.unit)
+        for trace in _row_traces(row, replace(data, history=history), theme):
+            trace.y = units.value(trace.y, row.unit)
             figure.add_trace(trace, row=number, col=1)
-    for trace in [*_label_traces(labels, look, theme), *_mark_traces(look, theme)]:
+    for trace in [*_label_traces(labels, data, theme), *_mark_traces(data, theme)]:
         figure.add_trace(trace, row=_MARK_ROW, col=1)
-    _shade(figure, look, theme)
-    _dress(figure, look, theme, draggable)
-    return manner.dressed(figure)
+    _shade(figure, data, theme)
+    _dress(figure, data, theme, draggable)
+    return units.dressed(figure)
 
 
 def with_expected(history: History) -> History:
@@ -165,20 +165,20 @@ def with_expected(history: History) -> History:
     return replace(history, figures={**figures, EXPECTED_KEY: expected})
 
 
-def _row_traces(row: Row, look: DayLook, theme: Theme) -> list[go.Scatter]:
-    zone = look.zone
-    traces = [_history_trace(line, look, theme) for line in row.lines if line.key in look.history.figures]
+def _row_traces(row: Row, data: DayData, theme: Theme) -> list[go.Scatter]:
+    zone = data.zone
+    traces = [_history_trace(line, data, theme) for line in row.lines if line.key in data.history.figures]
     for measured in row.measured:
-        series = look.series[measured.channel]
+        series = data.series[measured.channel]
         if len(series.unix_s):
             traces += _band(series, zone, theme) if measured.banded else []
             traces.append(_line(measured, series, zone, theme))
     return traces
 
 
-def _history_trace(line: Line, look: DayLook, theme: Theme) -> go.Scatter:
-    x_ms = local_ms(look.history.unix_s, look.zone)
-    return _stroke(x_ms, look.history.figures[line.key].astype(np.float32), line.name, line.style, theme)
+def _history_trace(line: Line, data: DayData, theme: Theme) -> go.Scatter:
+    x_ms = local_ms(data.history.unix_s, data.zone)
+    return _stroke(x_ms, data.history.figures[line.key].astype(np.float32), line.name, line.style, theme)
 
 
 def _line(measured: Measured, series: Series, zone: ZoneInfo, theme: Theme) -> go.Scatter:
@@ -220,37 +220,37 @@ def _band(series: Series, zone: ZoneInfo, theme: Theme) -> list[go.Scatter]:
     ]
 
 
-def _mark_traces(look: DayLook, theme: Theme) -> list[go.Scatter]:
+def _mark_traces(data: DayData, theme: Theme) -> list[go.Scatter]:
     events = go.Scatter(
-        x=local_ms(np.array([event.unix_s for event in look.events], dtype=np.float64), look.zone),
-        y=[words.ALERTS] * len(look.events),
+        x=local_ms(np.array([event.unix_s for event in data.events], dtype=np.float64), data.zone),
+        y=[words.ALERTS] * len(data.events),
         mode="markers",
         marker={
-            "symbol": [_EVENT_SYMBOLS[event.state] for event in look.events],
+            "symbol": [_EVENT_SYMBOLS[event.state] for event in data.events],
             "size": 14,
             "color": theme.limit,
             "line": {"width": 2, "color": theme.limit},
         },
-        text=[words.change_text(event.rule, event.state) for event in look.events],
-        customdata=list(range(len(look.events))),
+        text=[words.change_text(event.rule, event.state) for event in data.events],
+        customdata=list(range(len(data.events))),
         hovertemplate="%{text}<extra></extra>",
     )
     notes = go.Scatter(
-        x=local_ms(np.array([note.unix_s for note in look.notes], dtype=np.float64), look.zone),
-        y=[words.NOTES_TITLE] * len(look.notes),
+        x=local_ms(np.array([note.unix_s for note in data.notes], dtype=np.float64), data.zone),
+        y=[words.NOTES_TITLE] * len(data.notes),
         mode="markers",
         marker={"symbol": "diamond", "size": 12, "color": theme.measured},
-        text=[words.NOTE_NAMES[note.kind] for note in look.notes],
+        text=[words.NOTE_NAMES[note.kind] for note in data.notes],
         hovertemplate="%{text}<extra></extra>",
     )
     return [notes, events]
 
 
-def _label_traces(labels: Sequence[Label], look: DayLook, theme: Theme) -> list[go.Scatter]:
+def _label_traces(labels: Sequence[Label], data: DayData, theme: Theme) -> list[go.Scatter]:
     ends = [(label.start_unix_s, label.end_unix_s, np.nan) for label in labels]
     return [
         go.Scatter(
-            x=local_ms(np.array(ends, dtype=np.float64).reshape(-1), look.zone),
+            x=local_ms(np.array(ends, dtype=np.float64).reshape(-1), data.zone),
             y=[words.LABELS_TITLE] * 3 * len(labels),
             mode="lines",
             line={"color": theme.reference, "width": 12},
@@ -260,13 +260,13 @@ def _label_traces(labels: Sequence[Label], look: DayLook, theme: Theme) -> list[
     ]
 
 
-def _shade(figure: go.Figure, look: DayLook, theme: Theme) -> None:
-    passes = [(sun_pass.start_unix_s, sun_pass.end_unix_s) for sun_pass in look.sun_passes]
-    for spans, name in ((passes, words.SUN_PASS), (rain_spans(look.series[RAIN]), words.RAIN)):
+def _shade(figure: go.Figure, data: DayData, theme: Theme) -> None:
+    passes = [(sun_pass.start_unix_s, sun_pass.end_unix_s) for sun_pass in data.sun_passes]
+    for spans, name in ((passes, words.SUN_PASS), (rain_spans(data.series[RAIN]), words.RAIN)):
         for span in spans:
-            if span[1] < look.window[0] or span[0] > look.window[1]:
+            if span[1] < data.window[0] or span[0] > data.window[1]:
                 continue
-            start_ms, end_ms = local_ms(np.array(span), look.zone)
+            start_ms, end_ms = local_ms(np.array(span), data.zone)
             figure.add_vrect(
                 x0=start_ms,
                 x1=end_ms,
@@ -288,7 +288,7 @@ def rain_spans(rain: Series) -> Sequence[tuple[float, float]]:
     return [(float(rain.unix_s[a]), float(rain.unix_s[b])) for a, b in zip(starts, ends, strict=True)]
 
 
-def _dress(figure: go.Figure, look: DayLook, theme: Theme, draggable: bool) -> None:
+def _dress(figure: go.Figure, data: DayData, theme: Theme, draggable: bool) -> None:
     axis = {"color": theme.quiet_ink, "gridcolor": theme.rule, "gridwidth": 0.5, "zeroline": False}
     figure.update_layout(
         template="none",
@@ -302,7 +302,7 @@ def _dress(figure: go.Figure, look: DayLook, theme: Theme, draggable: bool) -> N
         hoverlabel={"bgcolor": theme.sheet, "font": {"color": theme.ink}},
         dragmode="zoom" if draggable else False,
     )
-    range_ms = local_ms(np.array(look.window), look.zone).tolist()
+    range_ms = local_ms(np.array(data.window), data.zone).tolist()
     figure.update_xaxes(axis | {"type": "date", "range": range_ms, "fixedrange": not draggable})
     figure.update_yaxes(axis | {"nticks": 5, "fixedrange": True})
     for row in (2, 4, 5):

@@ -9,9 +9,9 @@ from agent.replay.compare import Alert
 from agent.replay.scoring import TARGETS
 from agent.replay.tuning.choice import Figures
 from dashboard import tuning_words
+from dashboard.page_data.tuning import DayCompared, TuningData
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
-from dashboard.tuning_look import DayCompared, TuningLook
 
 _DAY_HEIGHT_PX = 150
 _CURVE_HEIGHT_PX = 360
@@ -76,9 +76,9 @@ def _place(found: Figures) -> tuple[int, int]:
     return found.found, found.false_alarms
 
 
-def curve_figure(look: TuningLook, theme: Theme) -> go.Figure:
+def curve_figure(data: TuningData, theme: Theme) -> go.Figure:
     """Recall (percent) against false alarms an hour over the swept number, with both rule sets marked."""
-    points = curve_points(look.sweep)
+    points = curve_points(data.sweep)
     figure = go.Figure(layout=_layout(theme, _CURVE_HEIGHT_PX))
     figure.add_trace(
         go.Scatter(
@@ -93,8 +93,8 @@ def curve_figure(look: TuningLook, theme: Theme) -> go.Figure:
         )
     )
     for name, found, symbol, colour in (
-        (tuning_words.TUNE_PRESENT, look.present, "square-open", theme.second),
-        (tuning_words.TUNE_TRIED, look.tried, "cross", theme.measured),
+        (tuning_words.TUNE_PRESENT, data.present, "square-open", theme.second),
+        (tuning_words.TUNE_TRIED, data.tried, "cross", theme.measured),
     ):
         marker = {"symbol": symbol, "size": 20, "color": colour, "line": {"width": 3, "color": colour}}
         figure.add_trace(go.Scatter(**_coordinates([found]), mode="markers", name=name, marker=marker))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard import windows
+from dashboard.page_data import windows
 
 MADRID = ZoneInfo("Europe/Madrid")
 NOW_UNIX_S = 1_784_372_400.0  # 2026-07-18T11:00:00Z

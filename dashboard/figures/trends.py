@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 from numpy.typing import NDArray
 
 from dashboard import words
-from dashboard.manner import METRIC, Manner
+from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.queries import History
 from dashboard.site_time import local_ms
 from dashboard.theme import FONT_STACK, Theme
@@ -141,7 +141,7 @@ def trend_figure(
     span_unix_s: tuple[float, float],
     zone: ZoneInfo,
     theme: Theme,
-    manner: Manner = METRIC,
+    units: DisplayUnits = METRIC,
 ) -> go.Figure:
     """The lines of one trend over [start, end], local time below; lines that are not known are left out."""
     unix_s = with_gaps(history.unix_s, MINUTE_GAP_S)
@@ -151,9 +151,9 @@ def trend_figure(
     for line in trend.lines:
         if line.key not in history.figures:
             continue
-        values = manner.value(history.figures[line.key] * trend.scale, trend.unit)
+        values = units.value(history.figures[line.key] * trend.scale, trend.unit)
         figure.add_trace(_trace(line, x_ms, spread(values, present, unix_s), theme))
-    return manner.dressed(figure)
+    return units.dressed(figure)
 
 
 def with_gaps(unix_s: NDArray[np.float64], gap_s: float) -> NDArray[np.float64]:

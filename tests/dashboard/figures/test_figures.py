@@ -7,10 +7,10 @@ import pytest
 
 from agent.link_plan import SunPass
 from agent.records import KINDS
-from dashboard.day_figure import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
-from dashboard.day_look import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayLook, thinned
-from dashboard.figures import MINUTE_GAP_S, TRENDS, trend_figure, trends_of, where_it_bends, with_gaps
-from dashboard.manner import METRIC
+from dashboard.display_units import METRIC
+from dashboard.figures.day import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
+from dashboard.figures.trends import MINUTE_GAP_S, TRENDS, trend_figure, trends_of, where_it_bends, with_gaps
+from dashboard.page_data.day import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayData, thinned
 from dashboard.queries import Channel, History, NoteRow, Series
 from dashboard.theme import DAY, NIGHT
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
@@ -30,7 +30,7 @@ def history(**figures: list[float]) -> History:
     return History(unix_s=unix_s, figures={key: np.array(values) for key, values in figures.items()})
 
 
-def look(**more: object) -> DayLook:
+def data_of(**more: object) -> DayData:
     """An empty window of two hours, with some of it filled."""
     parts = {
         "terminal": TERMINAL,
@@ -42,7 +42,7 @@ def look(**more: object) -> DayLook:
         "notes": (),
         "events": (),
     }
-    return DayLook(**{**parts, **more})  # type: ignore[arg-type]
+    return DayData(**{**parts, **more})  # type: ignore[arg-type]
 
 
 def test_trend_draws_only_what_is_known_over_the_whole_span() -> None:
@@ -96,7 +96,7 @@ def test_day_marks_alerts_and_notes_at_their_times() -> None:
         text=None,
         by=None,
     )
-    figure = day_figure(look(events=(SHADE, REPEAK), notes=(note,)), DAY, draggable=True)
+    figure = day_figure(data_of(events=(SHADE, REPEAK), notes=(note,)), DAY, draggable=True)
     notes, events = figure.data[-2:]
     # Madrid is UTC+2 in July, so the axis reads two hours more than Unix time.
     assert [x_ms / 1000.0 - 7200.0 for x_ms in events.x] == [SHADE.unix_s, REPEAK.unix_s]
@@ -110,7 +110,7 @@ def test_day_shades_the_sun_passes_of_its_window(start_s: float, shaded: int) ->
     sun_pass = SunPass(
         start_unix_s=start_unix_s, peak_unix_s=start_unix_s + 300, end_unix_s=start_unix_s + 600, depth_db=5.0
     )
-    figure = day_figure(look(sun_passes=(sun_pass,)), DAY, draggable=False)
+    figure = day_figure(data_of(sun_passes=(sun_pass,)), DAY, draggable=False)
     assert len(figure.layout.shapes) == shaded
     assert figure.layout.dragmode is False
 
@@ -120,7 +120,7 @@ def test_rain_runs_from_the_first_to_the_last_wet_reading() -> None:
     rain = np.array([0.0, 1.0, 2.0, 0.0, 0.05, 0.4, 0.0, 3.0])
     series = Series(unix_s=unix_s, middle=rain, low=rain, high=rain)
     assert rain_spans(series) == [(60.0, 120.0), (300.0, 300.0), (420.0, 420.0)]
-    figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), RAIN: series}), DAY, draggable=True)
+    figure = day_figure(data_of(series={**dict.fromkeys(CHANNELS, EMPTY), RAIN: series}), DAY, draggable=True)
     assert figure.layout.shapes == ()
 
 
@@ -149,7 +149,7 @@ def test_a_dip_within_minutes_stays_visible_as_a_band() -> None:
         low=np.array([10.9, 3.0]),
         high=np.array([11.1, 11.2]),
     )
-    figure = day_figure(look(series={**dict.fromkeys(CHANNELS, EMPTY), ESNO: series}), DAY, draggable=True)
+    figure = day_figure(data_of(series={**dict.fromkeys(CHANNELS, EMPTY), ESNO: series}), DAY, draggable=True)
     assert min(figure.data[0].y) == 3.0
 
 
@@ -188,6 +188,6 @@ def test_signal_is_shown_as_the_modem_gives_it(figures: dict[str, float], unit: 
 def test_day_draws_the_signal_that_was_measured(channel: Channel, title: str) -> None:
     unix_s = NOW_UNIX_S - np.array([20.0, 10.0])
     series = Series(unix_s=unix_s, middle=unix_s * 0.0, low=unix_s * 0.0, high=unix_s * 0.0)
-    row = rows_of(look(series={**dict.fromkeys(CHANNELS, EMPTY), channel: series}))[0]
+    row = rows_of(data_of(series={**dict.fromkeys(CHANNELS, EMPTY), channel: series}))[0]
     assert (row.heading(METRIC), row.measured[0].channel) == (title, channel)
     assert "plan_esno_db" not in {line.key for line in row.lines}

@@ -1,0 +1,1 @@
+"""What the queries found goes in, a plotly figure comes out. Pure."""

@@ -1,0 +1,1 @@
+"""What a page shows, found by the queries in one state of the store."""
