@@ -34,7 +34,7 @@ PURE = (
 )  # fmt: skip
 OUTSIDE = {
     "asyncio", "io", "logging", "os", "pathlib", "random", "secrets", "shutil", "socket", "sqlite3",
-    "subprocess", "sys", "tempfile", "threading", "time", "urllib", "aiomqtt", "amqtt", "paho",
+    "subprocess", "sys", "tempfile", "threading", "time", "urllib", "aiomqtt", "paho",
 }  # fmt: skip
 HEAVY = ("pandas", "plotly", "dash", "itur", "pvlib", "scipy", "astropy")
 

@@ -114,7 +114,8 @@ async def _agent_is_online(config: Config) -> bool:
     async with publishing_client(config.broker, ANSWER_WITHIN_S) as client:
         await client.subscribe(status_topic(config.job.terminal), qos=QOS)
         try:
-            message = await asyncio.wait_for(anext(client.messages), STATUS_WITHIN_S)
+            async with asyncio.timeout(STATUS_WITHIN_S):
+                message = await anext(client.messages)
         except TimeoutError:
             return False
     return b'"state":"online"' in bytes(message.payload)

@@ -24,6 +24,14 @@ def reading_topic(terminal: str, kind: str) -> str:
     return f"{TOPIC_ROOT}/{terminal}/{kind}"
 
 
+def is_reading_topic(terminal: str, topic: str) -> bool:
+    """Whether what comes on this topic is for the agent to read and store, its own state excepted."""
+    start = reading_topic(terminal, "")
+    return (
+        topic.startswith(start) and "/" not in topic.removeprefix(start) and topic != status_topic(terminal)
+    )
+
+
 def alert_topic(terminal: str, rule: str) -> str:
     """Where the latest event of a rule is retained."""
     return f"{TOPIC_ROOT}/{terminal}/{ALERT}/{rule}"

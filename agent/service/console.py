@@ -15,8 +15,6 @@ def log_to_terminal() -> None:
     """The agent's own log to standard error; of the libraries only errors."""
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
     logging.getLogger("agent").setLevel(logging.INFO)
-    # It logs a refused port and a publisher's broken connection with a traceback.
-    logging.getLogger("amqtt").setLevel(logging.CRITICAL)
 
 
 def stop_on_signals() -> asyncio.Event:

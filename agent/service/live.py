@@ -5,13 +5,12 @@ taken stays unacknowledged in the broker.
 """
 
 import asyncio
-import importlib
 import logging
 import sqlite3
 import time
 from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import AbstractAsyncContextManager, asynccontextmanager, suppress
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from math import isfinite
@@ -20,13 +19,14 @@ from typing import TypeVar
 import aiomqtt
 
 from agent.clock import Clock
-from agent.config import BrokerSettings, Config
+from agent.config import Config
 from agent.errors import UsageError
+from agent.inputs.broker.serving import Broker, embedded_broker
 from agent.inputs.collectors.running import Inputs
-from agent.inputs.gate import DurableGate
 from agent.inputs.messages import (
     alert_message,
     alert_topic,
+    is_reading_topic,
     kind_of,
     reading_topic,
     status_message,
@@ -104,13 +104,8 @@ async def run_agent(agent: Agent, stop: asyncio.Event, companions: Companions) -
     """Run until `stop`, with the companions beside it; raises UsageError for what the user can mend."""
     try:
         async with _pipeline(agent) as pipeline:
-            gate = DurableGate(
-                client_id(agent.config.job.terminal),
-                reading_topic(agent.config.job.terminal, ""),
-                status_topic(agent.config.job.terminal),
-            )
-            async with _broker(agent.config.broker, gate):
-                await _Live(agent, pipeline, gate).run(stop, companions)
+            async with _own_broker(agent.config) as own_broker:
+                await _Live(agent, pipeline, own_broker).run(stop, companions)
     except BaseExceptionGroup as errors:
         mendable: BaseException | None = errors.subgroup(UsageError)
         if mendable is None:
@@ -141,26 +136,24 @@ async def _pipeline(agent: Agent) -> AsyncIterator[Pipeline]:
 
 
 @asynccontextmanager
-async def _broker(settings: BrokerSettings, gate: DurableGate) -> AsyncIterator[None]:
-    if not settings.embedded:
-        yield
+async def _own_broker(config: Config) -> AsyncIterator[Broker | None]:
+    """None where the config names another one."""
+    if not config.broker.embedded:
+        yield None
         return
-    # Its library is only loaded where it is used.
-    module = importlib.import_module("agent.inputs.broker")
-    broker: AbstractAsyncContextManager[None] = module.embedded_broker(settings, gate)
-    async with broker:
-        yield
+    async with embedded_broker(config.broker, partial(is_reading_topic, config.job.terminal)) as broker:
+        yield broker
 
 
 class _Live:
     """The tasks and what they share."""
 
-    def __init__(self, agent: Agent, pipeline: Pipeline, gate: DurableGate) -> None:
+    def __init__(self, agent: Agent, pipeline: Pipeline, own_broker: Broker | None) -> None:
         self._agent = agent
         self._clock = agent.clock
         self._terminal = agent.config.job.terminal
         self._pipeline = pipeline
-        self._gate = gate
+        self._own_broker = own_broker
         self._queue: asyncio.Queue[_Item] = asyncio.Queue(QUEUE_LENGTH)
         # Not the loop's own threads: name lookups of inputs may hang in all of those.
         self._disk = ThreadPoolExecutor(1, "disk")
@@ -182,9 +175,7 @@ class _Live:
         """Start the tasks, and end them in an order that loses nothing."""
         await self._begin()
         async with asyncio.TaskGroup() as group:
-            link = group.create_task(
-                stay_connected(self._link(), self._deliver, self._outbox, self._on_link), name="subscriber"
-            )
+            link = group.create_task(self._listen(), name="subscriber")
             writer = group.create_task(self._write(), name="writer")
             others = [
                 group.create_task(self._tick(), name="ticker"),
@@ -199,7 +190,8 @@ class _Live:
             await writer
             self._say_status(status_message(self._clock.shown(), "offline", {}))
             with suppress(TimeoutError):
-                await asyncio.wait_for(self._outbox.emptied(), FAREWELL_S)
+                async with asyncio.timeout(FAREWELL_S):
+                    await self._outbox.emptied()
             link.cancel()
 
     async def _begin(self) -> None:
@@ -223,6 +215,12 @@ class _Live:
         change = self._clock.look(time.time())
         if change is not None:
             await self._queue.put(self._own(change))
+
+    async def _listen(self) -> None:
+        if self._own_broker is None:
+            await stay_connected(self._link(), self._deliver, self._outbox, self._on_link)
+        else:
+            await self._own_broker.serve_agent(self._deliver, self._outbox, self._on_link)
 
     def _link(self) -> Link:
         # A will cannot know when it is read: its time is that of the connection.
@@ -248,7 +246,7 @@ class _Live:
         await self._look_at_clock()
         now_unix_s = self._clock.now()
         for delivery in deliveries:
-            if not self._gate.concerns(delivery.topic):
+            if not is_reading_topic(self._terminal, delivery.topic):
                 delivery.acknowledge()
                 continue
             if delivery.retained:
@@ -305,7 +303,6 @@ class _Live:
         new = await self._on_disk(partial(self._pipeline.add, [one.content for one in messages]))
         for one in messages:
             one.delivery.acknowledge()
-            self._gate.open(one.delivery.topic, one.delivery.payload)
         if self._pipeline.judge(new):
             self._say(await self._on_disk(partial(self._pipeline.keep, time.time())))
 
@@ -354,7 +351,8 @@ class _Live:
 
     async def _tick(self) -> None:
         with suppress(TimeoutError):
-            await asyncio.wait_for(self._connected.wait(), CATCH_UP_S)
+            async with asyncio.timeout(CATCH_UP_S):
+                await self._connected.wait()
         await asyncio.sleep(SETTLE_S)
         while True:
             await self._look_at_clock()
@@ -366,7 +364,8 @@ class _Live:
             await self._on_disk(partial(self._pipeline.save_inputs, self._states()))
             self._say_status(self._online())
             with suppress(TimeoutError):
-                await asyncio.wait_for(self._changed.wait(), STATUS_S)
+                async with asyncio.timeout(STATUS_S):
+                    await self._changed.wait()
             # Changes within a moment are one.
             await asyncio.sleep(MOMENT_S)
             self._changed.clear()

@@ -86,7 +86,8 @@ async def _end(process: asyncio.subprocess.Process) -> None:
         return
     process.terminate()
     try:
-        await asyncio.wait_for(process.wait(), ENDS_WITHIN_S)
+        async with asyncio.timeout(ENDS_WITHIN_S):
+            await process.wait()
     except TimeoutError:
         process.kill()
         await process.wait()
