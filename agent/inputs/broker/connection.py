@@ -122,9 +122,13 @@ class Connection(asyncio.Protocol):
         """Close the connection, at once where the client does not read."""
         self._switch.lost(self)
         if self.congested:
-            self._transport.abort()
+            self.abort()
         else:
             self._transport.close()
+
+    def abort(self) -> None:
+        """Close the connection whatever has not been sent."""
+        self._transport.abort()
 
     def _work(self) -> None:
         """Take what has come until the client has to wait for its answers."""

@@ -73,11 +73,16 @@ class Broker:
             for connection in [one for one in self._connections if one.overdue(now_s)]:
                 connection.end()
 
-    def close(self) -> None:
+    async def close(self) -> None:
         """End all connections; nobody's last will is published."""
-        for connection in list(self._connections):
+        ended = list(self._connections)
+        for connection in ended:
             connection.will = None
             connection.end()
+        await asyncio.sleep(0)
+        for connection in ended:
+            connection.abort()
+        await asyncio.sleep(0)
 
     def connect(self, connection: Connection, packet: Connect) -> tuple[int, bool]:
         """Part of the switch, as are the next six. Sections 3.1.4 and 3.2.2."""
@@ -202,4 +207,4 @@ async def embedded_broker(settings: BrokerSettings, concerns: Callable[[str], bo
     finally:
         server.close()
         looking.cancel()
-        broker.close()
+        await broker.close()
