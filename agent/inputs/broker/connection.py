@@ -1,7 +1,6 @@
 """One client's connection: packets in, answers out in order, and nobody else held up by it."""
 
 import asyncio
-import logging
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,10 +8,9 @@ from functools import partial
 from typing import Protocol
 
 from agent.inputs.broker import wire
+from agent.inputs.broker.complaints import Complaints
 from agent.inputs.broker.session import Session
 from agent.inputs.broker.wire import Answer, Bare, Connect, Message, Publish, Subscribe, Unsubscribe
-
-LOG = logging.getLogger(__name__)
 
 # A sender of which so much waits for the disk is not read from until some of it is answered.
 MAX_HELD = 200
@@ -25,6 +23,8 @@ KEEP_ALIVE_FACTOR = 1.5  # section 3.1.2.10
 
 class Switch(Protocol):
     """What a connection asks of the broker."""
+
+    complaints: Complaints
 
     def connect(self, connection: "Connection", packet: Connect) -> tuple[int, bool]:
         """Let the client in or not: the code of CONNACK, and whether its session was kept."""
@@ -139,7 +139,7 @@ class Connection(asyncio.Protocol):
                     break
                 self._take(packet)
         except wire.ProtocolError as error:
-            LOG.warning("the connection of %s is closed: %s", self._name(), error)
+            self._switch.complaints.say("the connection of %s is closed: %s", self._name(), error)
             self.end()
         except wire.VersionError as error:
             self.send([error.answer])

@@ -1,18 +1,16 @@
 """The agent's own ear at its broker: readings, and the word to their senders once they are stored."""
 
 import asyncio
-import logging
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 
+from agent.inputs.broker.complaints import Complaints
 from agent.inputs.broker.wire import Message
 from agent.inputs.mqtt import MAX_AT_ONCE, Delivery
 
-LOG = logging.getLogger(__name__)
-
-# Of messages that nobody waits for, so many may be on their way to the disk: a tenth of a second's worth.
-MAX_UNANSWERED = 500
+# Of messages that nobody waits for, so many may be on their way to the disk; the others wait behind them.
+MAX_UNANSWERED = 200
 MAX_UNANSWERED_BYTES = 4_194_304
 
 
@@ -25,7 +23,7 @@ class Inbox:
     """
 
     concerns: Callable[[str], bool]
-    dropped: int = 0
+    complaints: Complaints
     _waiting: asyncio.Queue[Delivery] = field(default_factory=asyncio.Queue)
     _unanswered: int = 0
     _unanswered_bytes: int = 0
@@ -53,10 +51,8 @@ class Inbox:
         self._unanswered_bytes -= size
 
     def _drop(self, topic: str) -> None:
-        if self.dropped == 0:
-            LOG.warning(
-                "more messages of quality of service 0 come than can be stored (%s); the rest is dropped, and"
-                " this is not said again; send at quality of service 1, or less often",
-                topic,
-            )
-        self.dropped += 1
+        self.complaints.say(
+            "more messages of quality of service 0 come than can be stored, on %s; one is dropped: send at"
+            " quality of service 1, or less often",
+            topic,
+        )

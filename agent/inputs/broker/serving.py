@@ -10,6 +10,7 @@ from contextlib import asynccontextmanager
 from agent.config import BrokerSettings
 from agent.errors import UsageError
 from agent.inputs.broker import wire
+from agent.inputs.broker.complaints import Complaints
 from agent.inputs.broker.connection import Connection, Stored
 from agent.inputs.broker.inbox import Inbox
 from agent.inputs.broker.router import Router
@@ -31,6 +32,7 @@ class Broker:
     def __init__(self, settings: BrokerSettings, inbox: Inbox) -> None:
         self._username, self._password = settings.username, password(settings)
         self._inbox = inbox
+        self.complaints = inbox.complaints
         self._router = Router()
         self._sessions: dict[str, Session] = {}
         self._connections: set[Connection] = set()
@@ -91,7 +93,7 @@ class Broker:
             return code, False
         client_id = packet.client_id or f"unnamed-{secrets.token_hex(8)}"
         if client_id in self._connected:
-            LOG.warning("client %r connects again; its earlier connection ends", client_id)
+            self.complaints.say("client %r connects again; its earlier connection ends", client_id)
             self._connected[client_id].end()
         session = self._sessions.pop(client_id, None)
         present = session is not None and not packet.clean
@@ -121,7 +123,7 @@ class Broker:
         """The sessions of clients that have been away for longest go first."""
         away = [one for one in self._sessions.values() if one.client_id not in self._connected]
         for session in away[: max(0, len(self._sessions) - MAX_SESSIONS)]:
-            LOG.warning("more than %d clients; that of %r is forgotten", MAX_SESSIONS, session.client_id)
+            self.complaints.say("more than %d clients; %r is forgotten", MAX_SESSIONS, session.client_id)
             self._forget(self._sessions.pop(session.client_id))
 
     def _forget(self, session: Session | None) -> None:
@@ -150,7 +152,7 @@ class Broker:
 
     def _hand_on(self, message: Message) -> None:
         if message.retain and not self._router.keep(message):
-            LOG.warning("too much is to be retained; %s is not", message.topic)
+            self.complaints.say("too much is to be retained; %s is not", message.topic)
         for session, qos in self._router.receivers(message.topic):
             self._offer(session, at_most(message, qos, retain=False))
 
@@ -161,7 +163,7 @@ class Broker:
                 connection.send([wire.published(message, 0, again=False)])
             return
         if not session.offer(message):
-            LOG.warning("too much waits for client %r; what comes for it is dropped", session.client_id)
+            self.complaints.say("too much waits for client %r; a message is dropped", session.client_id)
         if connection is not None:
             connection.send_due()
 
@@ -191,7 +193,7 @@ async def embedded_broker(settings: BrokerSettings, concerns: Callable[[str], bo
 
     Raises UsageError where it cannot listen.
     """
-    broker = Broker(settings, Inbox(concerns))
+    broker = Broker(settings, Inbox(concerns, Complaints()))
     try:
         server = await asyncio.get_running_loop().create_server(broker.opened, settings.host, settings.port)
     except OSError as error:

@@ -25,7 +25,6 @@ class Session:
     clean: bool
     subscriptions: set[str] = field(default_factory=set)
     received: set[int] = field(default_factory=set)
-    dropped: int = 0
     _waiting: deque[Message] = field(default_factory=deque)
     _waiting_bytes: int = 0
     # None: of quality of service 2, and the client has it; its PUBCOMP is waited for.
@@ -33,11 +32,10 @@ class Session:
     _number: int = 0
 
     def offer(self, message: Message) -> bool:
-        """A message of quality of service 1 or 2; `due` sends it. False for the first that is dropped."""
+        """A message of quality of service 1 or 2; `due` sends it. False where it is dropped."""
         size = len(message.payload) + len(message.topic)
         if len(self._waiting) >= MAX_WAITING or self._waiting_bytes + size > MAX_WAITING_BYTES:
-            self.dropped += 1
-            return self.dropped > 1
+            return False
         self._waiting.append(message)
         self._waiting_bytes += size
         return True
