@@ -1,4 +1,4 @@
-"""What clients do wrong, for the log: of each kind once a minute, or a client in a loop would fill the disk."""
+"""What clients do wrong, for the log: of each kind once a minute, or one in a loop would fill the disk."""
 
 import logging
 import time
