@@ -101,3 +101,11 @@ def computer_clock() -> Clock:
 def played_clock(start_unix_s: float, speed: float, end_unix_s: float = inf) -> Clock:
     """A clock that reads `start_unix_s` at this moment and runs `speed` times faster than real time."""
     return Clock(start_unix_s, steady_s(), speed, end_unix_s)
+
+
+def change_in_words(change: ClockChange) -> str:
+    """For the log."""
+    if not change.stepped_s:
+        return f"the agent was away: its time goes on {change.away_s / 60.0:.0f} min later"
+    how = "forward" if change.stepped_s > 0.0 else "back"
+    return f"this computer's clock was set {how} by {abs(change.stepped_s):.1f} s; the watch goes on"

@@ -23,7 +23,7 @@ from agent.service.pipeline import Pipeline, start_pipeline
 from agent.store.opening import open_for_reading
 from agent.store.writer import Arrival, StoreWriter
 from agent.watch.engine import AlertEngine
-from agent.watch.rules import default_rules
+from agent.watch.rule_set import default_rules
 from tests.live import (
     TERMINAL,
     Device,

@@ -20,7 +20,7 @@ from agent.errors import UsageError
 from agent.inputs.messages import alert_topic, kind_of, reading_topic, to_message
 from agent.inputs.player import play
 from agent.records import AlertEvent, AnyReading, Note
-from agent.service import live
+from agent.service import keeping
 from agent.service.live import Agent, run_agent
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.store import reader
@@ -284,7 +284,7 @@ def test_a_disk_that_was_full_is_used_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     """The agent says so, acknowledges nothing meanwhile, and goes on when there is room."""
-    monkeypatch.setattr(live, "DISK_FULL_RETRY_S", 0.05)
+    monkeypatch.setattr(keeping, "RETRY_S", 0.05)
     store = tmp_path / "day.sqlite3"
     broker = embedded_at(free_port())
     clock = played_clock(DAY[0].unix_s, 1.0)

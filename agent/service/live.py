@@ -6,19 +6,16 @@ taken stays unacknowledged in the broker.
 
 import asyncio
 import logging
-import sqlite3
 import time
 from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from math import isfinite
-from typing import TypeVar
 
 import aiomqtt
 
-from agent.clock import Clock
+from agent.clock import Clock, change_in_words
 from agent.config import Config
 from agent.errors import UsageError
 from agent.inputs.broker.serving import Broker, embedded_broker
@@ -39,10 +36,10 @@ from agent.inputs.payloads import PayloadError, parse
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, ClockChange, JsonValue
 from agent.service.hearing import Hearing
+from agent.service.keeping import GivenUpError, Keeper, Kept
 from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.service.status_file import write_status
-from agent.store.opening import StoreError, primary_code
 from agent.store.shown import shown_events, shown_situation
 from agent.store.writer import Arrival, Refusal, StoreWriter
 from agent.watch.rule_set import RuleSet
@@ -60,10 +57,8 @@ CATCH_UP_S = 15.0
 SNAPSHOT_S = 60.0
 STATUS_S = 30.0
 MOMENT_S = 0.2
-DISK_FULL_RETRY_S = 5.0
 FAREWELL_S = 2.0
 
-ResultT = TypeVar("ResultT")
 # What else runs in the agent's task group, by name, until the agent stops.
 Companions = Mapping[str, Callable[[], Coroutine[None, None, None]]]
 
@@ -103,9 +98,9 @@ _Item = _Message | _Tick | _Stop
 async def run_agent(agent: Agent, stop: asyncio.Event, companions: Companions) -> None:
     """Run until `stop`, with the companions beside it; raises UsageError for what the user can mend."""
     try:
-        async with _pipeline(agent) as pipeline:
-            async with _own_broker(agent.config) as own_broker:
-                await _Live(agent, pipeline, own_broker).run(stop, companions)
+        live = _Live(agent, stop)
+        async with live.store(), _own_broker(agent.config) as own_broker:
+            await live.run(own_broker, companions)
     except BaseExceptionGroup as errors:
         mendable: BaseException | None = errors.subgroup(UsageError)
         if mendable is None:
@@ -121,21 +116,6 @@ def client_id(terminal: str) -> str:
 
 
 @asynccontextmanager
-async def _pipeline(agent: Agent) -> AsyncIterator[Pipeline]:
-    def start() -> Pipeline:
-        writer = StoreWriter.open(agent.config.store.path, agent.config.job.terminal, time.time())
-        # A played day runs faster than messages travel.
-        tolerance_s = agent.config.clock_tolerance_s * agent.clock.speed
-        return start_pipeline(writer, agent.config.job, agent.plan, agent.rules, tolerance_s)
-
-    pipeline = await asyncio.to_thread(start)
-    try:
-        yield pipeline
-    finally:
-        await asyncio.to_thread(pipeline.close)
-
-
-@asynccontextmanager
 async def _own_broker(config: Config) -> AsyncIterator[Broker | None]:
     """None where the config names another one."""
     if not config.broker.embedded:
@@ -148,46 +128,53 @@ async def _own_broker(config: Config) -> AsyncIterator[Broker | None]:
 class _Live:
     """The tasks and what they share."""
 
-    def __init__(self, agent: Agent, pipeline: Pipeline, own_broker: Broker | None) -> None:
+    def __init__(self, agent: Agent, stop: asyncio.Event) -> None:
         self._agent = agent
         self._clock = agent.clock
         self._terminal = agent.config.job.terminal
-        self._pipeline = pipeline
-        self._own_broker = own_broker
+        self._stop = stop
         self._queue: asyncio.Queue[_Item] = asyncio.Queue(QUEUE_LENGTH)
-        # Not the loop's own threads: name lookups of inputs may hang in all of those.
-        self._disk = ThreadPoolExecutor(1, "disk")
         self._outbox = Outbox()
         self._connected = asyncio.Event()
         self._changed = asyncio.Event() if agent.inputs is None else agent.inputs.changed
         self._hearing = Hearing(agent.config, self._clock.shown, self._on_hearing)
-        pipeline.seen_through(self._hearing.heard_through)
+        self._keeper = Keeper(_kept(agent), stop, self._notify, self._on_trouble)
 
-    async def run(self, stop: asyncio.Event, companions: Companions) -> None:
-        """Work until `stop`; on return nothing of it uses the store any more."""
+    @asynccontextmanager
+    async def store(self) -> AsyncIterator[None]:
+        """The store is open meanwhile."""
         try:
-            await self._work(stop, companions)
+            await self._keeper.open()
+            self._keeper.pipeline.seen_through(self._hearing.heard_through)
+            yield
         finally:
-            # A cancelled call goes on in its thread, and the store that it uses is closed next.
-            await asyncio.to_thread(self._disk.shutdown)
+            await self._keeper.close()
 
-    async def _work(self, stop: asyncio.Event, companions: Companions) -> None:
+    async def run(self, own_broker: Broker | None, companions: Companions) -> None:
         """Start the tasks, and end them in an order that loses nothing."""
-        await self._begin()
+        with suppress(GivenUpError):
+            await self._begin()
+            await self._work(own_broker, companions)
+
+    async def _work(self, own_broker: Broker | None, companions: Companions) -> None:
         async with asyncio.TaskGroup() as group:
-            link = group.create_task(self._listen(), name="subscriber")
+            link = group.create_task(self._listen(own_broker), name="subscriber")
             writer = group.create_task(self._write(), name="writer")
             others = [
                 group.create_task(self._tick(), name="ticker"),
                 group.create_task(self._report(), name="status"),
                 group.create_task(self._overhear(), name="other terminals"),
+                group.create_task(self._keeper.check_whole(), name="check of the store"),
+                group.create_task(self._keeper.watch_room(), name="room"),
                 *(group.create_task(companion(), name=name) for name, companion in companions.items()),
             ]
-            await stop.wait()
+            await self._stop.wait()
             for task in others:
                 task.cancel()
-            await self._queue.put(_Stop())
+            # Where the disk takes nothing the writer ends by itself, and the queue may be full.
+            last = group.create_task(self._queue.put(_Stop()), name="last word")
             await writer
+            last.cancel()
             self._say_status(status_message(self._clock.shown(), "offline", {}))
             with suppress(TimeoutError):
                 async with asyncio.timeout(FAREWELL_S):
@@ -196,8 +183,8 @@ class _Live:
 
     async def _begin(self) -> None:
         """Where the last run ended, and what has become of the computer's clock since."""
-        self._say(await self._on_disk(partial(self._pipeline.catch_up, time.time())))
-        stamper = self._pipeline.stamper
+        self._say(await self._keeper.catch_up())
+        stamper = self._keeper.pipeline.stamper
         if isfinite(stamper.latest_unix_s):
             change = self._clock.go_on(stamper.latest_unix_s, stamper.offset_s, time.time())
             if change is not None:
@@ -205,7 +192,7 @@ class _Live:
 
     def _own(self, change: ClockChange) -> _Message:
         """What the agent tells itself goes the way of all readings."""
-        LOG.warning("%s", _words(change))
+        LOG.warning("%s", change_in_words(change))
         kind = kind_of(change)
         topic, payload = reading_topic(self._terminal, kind), to_message(change)
         content = Arrival(topic, payload, kind, change, self._clock.now())
@@ -216,11 +203,11 @@ class _Live:
         if change is not None:
             await self._queue.put(self._own(change))
 
-    async def _listen(self) -> None:
-        if self._own_broker is None:
+    async def _listen(self, own_broker: Broker | None) -> None:
+        if own_broker is None:
             await stay_connected(self._link(), self._deliver, self._outbox, self._on_link)
         else:
-            await self._own_broker.serve_agent(self._deliver, self._outbox, self._on_link)
+            await own_broker.serve_agent(self._deliver, self._outbox, self._on_link)
 
     def _link(self) -> Link:
         # A will cannot know when it is read: its time is that of the connection.
@@ -235,11 +222,11 @@ class _Live:
     def _on_link(self, stands: bool) -> None:
         self._hearing.link(stands)
         if stands:
-            self._pipeline.stamper.link_found(self._clock.now())
+            self._keeper.pipeline.stamper.link_found(self._clock.now())
             self._changed.set()
             self._connected.set()
         else:
-            self._pipeline.stamper.link_lost(self._clock.now())
+            self._keeper.pipeline.stamper.link_lost(self._clock.now())
 
     async def _deliver(self, deliveries: Sequence[Delivery]) -> None:
         """Parse what arrived and hand it to the writer, waiting where that one is behind."""
@@ -269,6 +256,10 @@ class _Live:
         return Arrival(delivery.topic, delivery.payload, kind, reading, now_unix_s)
 
     async def _write(self) -> None:
+        with suppress(GivenUpError):
+            await self._write_on()
+
+    async def _write_on(self) -> None:
         """Store what waits, acknowledge it, feed the engine, and publish what it says.
 
         While one group is on its way to the disk the next one gathers, so that the groups are as small as the
@@ -280,10 +271,10 @@ class _Live:
             if messages:
                 await self._take(messages)
             if isinstance(last, _Tick):
-                self._say(await self._on_disk(partial(self._pipeline.tick, last.unix_s, time.time())))
+                self._say(await self._keeper.run(partial(_ticked, unix_s=last.unix_s)))
             stopping = isinstance(last, _Stop)
             if stopping or time.monotonic() - saved_s >= SNAPSHOT_S:
-                await self._on_disk(self._pipeline.save_snapshot)
+                await self._keeper.run(Pipeline.save_snapshot)
                 saved_s = time.monotonic()
             if stopping:
                 return
@@ -300,23 +291,18 @@ class _Live:
         return messages, item
 
     async def _take(self, messages: Sequence[_Message]) -> None:
-        new = await self._on_disk(partial(self._pipeline.add, [one.content for one in messages]))
+        contents = [one.content for one in messages]
+        new = await self._keeper.run(lambda one: one.add(contents))
         for one in messages:
             one.delivery.acknowledge()
-        if self._pipeline.judge(new):
-            self._say(await self._on_disk(partial(self._pipeline.keep, time.time())))
+        if self._keeper.pipeline.judge(new):
+            self._say(await self._keeper.run(lambda one: one.keep(time.time())))
 
-    async def _on_disk(self, call: Callable[[], ResultT]) -> ResultT:
-        """Run in the disk's own thread; a full disk is waited for, while messages wait in the broker."""
-        while True:
-            try:
-                return await asyncio.get_running_loop().run_in_executor(self._disk, call)
-            except sqlite3.Error as error:
-                path = self._agent.config.store.path
-                if primary_code(error) != sqlite3.SQLITE_FULL:
-                    raise StoreError(f"store {path}: cannot be written ({error}); check its disk") from error
-                LOG.error("store %s: the disk is full; free some space; messages wait until then", path)
-                await asyncio.sleep(DISK_FULL_RETRY_S)
+    def _notify(self, event: AlertEvent) -> None:
+        """What the agent has to say of itself reaches people as alerts do."""
+        self._agent.on_events([event])
+        if self._agent.notifier is not None:
+            self._agent.notifier.hear([event])
 
     def _say(self, engine_events: Sequence[AlertEvent]) -> None:
         shown = shown_events(engine_events, self._clock.offset_s)
@@ -328,12 +314,19 @@ class _Live:
             if self._agent.notifier is not None:
                 self._agent.notifier.hear(events)
 
+    def _on_trouble(self) -> None:
+        """Said at once: what else says it waits for the disk."""
+        if self._keeper.is_open:
+            self._say_status(self._online())
+        self._changed.set()
+
     def _on_hearing(self) -> None:
-        self._pipeline.seen_through(self._hearing.heard_through)
+        if self._keeper.is_open:
+            self._keeper.pipeline.seen_through(self._hearing.heard_through)
         self._changed.set()
 
     def _online(self) -> bytes:
-        seen = shown_situation(self._pipeline.situation(), self._clock.offset_s).last_seen_unix_s
+        seen = shown_situation(self._keeper.pipeline.situation(), self._clock.offset_s).last_seen_unix_s
         return status_message(self._clock.shown(), "online", seen, self._states())
 
     def _say_status(self, message: bytes) -> None:
@@ -343,7 +336,7 @@ class _Live:
 
     def _states(self) -> list[JsonValue]:
         """What is wrong with what comes in, and how the inputs and the ways out of alerts fare."""
-        tasks = (self._hearing, self._agent.inputs, self._agent.notifier)
+        tasks = (self._keeper, self._hearing, self._agent.inputs, self._agent.notifier)
         return [one for task in tasks if task is not None for one in task.as_json()]
 
     async def _overhear(self) -> None:
@@ -360,19 +353,35 @@ class _Live:
             await asyncio.sleep(TICK_S)
 
     async def _report(self) -> None:
-        while True:
-            await self._on_disk(partial(self._pipeline.save_inputs, self._states()))
-            self._say_status(self._online())
-            with suppress(TimeoutError):
-                async with asyncio.timeout(STATUS_S):
-                    await self._changed.wait()
-            # Changes within a moment are one.
-            await asyncio.sleep(MOMENT_S)
-            self._changed.clear()
+        with suppress(GivenUpError):
+            while True:
+                states = self._states()
+                await self._keeper.run(partial(Pipeline.save_inputs, states=states))
+                self._say_status(self._online())
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(STATUS_S):
+                        await self._changed.wait()
+                # Changes within a moment are one.
+                await asyncio.sleep(MOMENT_S)
+                self._changed.clear()
 
 
-def _words(change: ClockChange) -> str:
-    if not change.stepped_s:
-        return f"the agent was away: its time goes on {change.away_s / 60.0:.0f} min later"
-    how = "forward" if change.stepped_s > 0.0 else "back"
-    return f"this computer's clock was set {how} by {abs(change.stepped_s):.1f} s; the watch goes on"
+def _kept(agent: Agent) -> Kept:
+    config, job = agent.config, agent.config.job
+    # A played day runs faster than messages travel.
+    tolerance_s = config.clock_tolerance_s * agent.clock.speed
+
+    def opened() -> StoreWriter:
+        return StoreWriter.open(config.store.path, job.terminal, time.time())
+
+    return Kept(
+        path=config.store.path,
+        terminal=job.terminal,
+        start=lambda left: start_pipeline(opened(), job, agent.plan, agent.rules, tolerance_s, left),
+        move=lambda pipeline: pipeline.move_to(opened(), job, agent.plan),
+        now=agent.clock.shown,
+    )
+
+
+def _ticked(pipeline: Pipeline, unix_s: float) -> list[AlertEvent]:
+    return pipeline.tick(unix_s, time.time())

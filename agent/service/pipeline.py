@@ -5,16 +5,18 @@ import json
 import logging
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, replace
-from math import floor
+from math import floor, isfinite
 
 from pydantic import ValidationError
 
+from agent.inputs.messages import kind_of, to_message
 from agent.inputs.stamping import Stamper
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
-from agent.records import AlertEvent, JsonValue, Situation
+from agent.records import ActiveAlert, AlertEvent, ClockChange, JsonValue, Situation
 from agent.store import reader
+from agent.store.remains import Remains, remains
 from agent.store.rollups import MINUTE_S
 from agent.store.writer import Arrival, Refusal, Stored, StoreWriter
 from agent.watch.engine import AlertEngine
@@ -87,6 +89,23 @@ class Pipeline:
             self._seq = stored.seq
         standing = [alert.event for alert in self._engine.situation().alerts]
         self._writer.add_events(standing, [], 0.0)
+
+    def move_to(self, writer: StoreWriter, job: Job, plan: LinkPlan) -> None:
+        """Go on with a new, empty store; the engine stays as it is."""
+        self._writer, self._seq = writer, 0
+        writer.save_plan(job, plan, self._digest)
+        self.carry_on(())
+
+    def carry_on(self, alerts: Iterable[ActiveAlert]) -> None:
+        """Begin a new store with what stands; `alerts` are those that the engine itself does not know."""
+        self._engine.carry(alerts)
+        if isfinite(self.stamper.latest_unix_s):
+            offset_s = self.stamper.offset_s
+            change = ClockChange(unix_s=self.stamper.latest_unix_s, stepped_s=0.0, offset_s=offset_s)
+            arrival = Arrival("", to_message(change), kind_of(change), change, change.unix_s)
+            self.judge(self._writer.add([arrival], lambda reading, _: reading))
+        self._writer.add_events([alert.event for alert in self._engine.situation().alerts], [], 0.0)
+        self._decided = -1
 
     def feed(self, new: Iterable[Stored], wall_unix_s: float) -> list[AlertEvent]:
         """Give stored readings to the engine; its events are on the disk on return."""
@@ -165,27 +184,37 @@ class Pipeline:
 
 
 def start_pipeline(
-    writer: StoreWriter, job: Job, plan: LinkPlan, rules: RuleSet, tolerance_s: float
+    writer: StoreWriter,
+    job: Job,
+    plan: LinkPlan,
+    rules: RuleSet,
+    tolerance_s: float,
+    salvaged: Remains | None = None,
 ) -> Pipeline:
     """The pipeline as the last run left it: `catch_up` is still to be called.
 
     What the agent missed in between waits in the broker, so such readings may be as old as the last one.
+    `salvaged` is what could be read of a damaged store, where `writer` has a new one.
     """
     digest = engine_digest(job, plan, rules)
     writer.save_plan(job, plan, digest)
-    latest_unix_s = reader.latest_unix_s(writer.connection, job.terminal)
-    stamper = Stamper(tolerance_s, offset_s=reader.clock_offset_s(writer.connection, job.terminal))
-    if latest_unix_s is not None:
-        stamper.latest_unix_s = latest_unix_s
-        stamper.link_lost(latest_unix_s)
-    snapshot = reader.snapshot(writer.connection, job.terminal)
-    if snapshot is not None and snapshot.digest == digest:
-        engine = _restored(job, plan, rules, snapshot)
-        if engine is not None:
-            return Pipeline(writer, engine, stamper, digest, snapshot.seq)
+    left = salvaged or remains(writer.connection, job.terminal)
+    stamper = Stamper(tolerance_s, offset_s=left.offset_s)
+    if left.latest_unix_s is not None:
+        stamper.latest_unix_s = left.latest_unix_s
+        stamper.link_lost(left.latest_unix_s)
+    engine = None
+    if left.snapshot is not None and left.snapshot.digest == digest:
+        engine = _restored(job, plan, rules, left.snapshot)
+    if salvaged is not None:
+        pipeline = Pipeline(writer, engine or AlertEngine(job, plan, rules), stamper, digest, 0)
+        pipeline.carry_on(() if engine is not None else salvaged.alerts)
+        return pipeline
+    if engine is not None and left.snapshot is not None:
+        return Pipeline(writer, engine, stamper, digest, left.snapshot.seq)
     pipeline = Pipeline(writer, AlertEngine(job, plan, rules), stamper, digest, 0)
-    if snapshot is not None and latest_unix_s is not None:
-        pipeline.learn(latest_unix_s - LEARN_FROM_S)
+    if (left.snapshot is not None or left.broken) and left.latest_unix_s is not None:
+        pipeline.learn(left.latest_unix_s - LEARN_FROM_S)
     return pipeline
 
 

@@ -15,7 +15,7 @@ from agent.records import KINDS, AlertEvent, JsonValue, Situation
 from agent.store.schema import own_fields
 from agent.store.writer import Stored
 
-_SITUATION = TypeAdapter(Situation)
+SITUATION = TypeAdapter(Situation)
 _EVENT = TypeAdapter(AlertEvent)
 
 
@@ -161,7 +161,7 @@ def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
         " ORDER BY written_wall_unix_s DESC, terminal"
     )
     return [
-        StoredSituation(terminal, _SITUATION.validate_json(body), written) for terminal, body, written in rows
+        StoredSituation(terminal, SITUATION.validate_json(body), written) for terminal, body, written in rows
     ]
 
 

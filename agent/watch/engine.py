@@ -1,6 +1,6 @@
 """The alert engine: the only place where alerts come to exist, live, in replay and in tuning."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from math import isfinite
 
@@ -23,7 +23,7 @@ from agent.records import (
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import View
 from agent.watch.rule_set import RuleSet
-from agent.watch.rule_stage import Change, RuleStage, RuleState
+from agent.watch.rule_stage import NAMES, SEVERITIES, Change, RuleStage, RuleState
 from agent.watch.rules import RULES
 from agent.watch.situation import situation, unknown_situation
 from agent.watch.words import text
@@ -94,6 +94,14 @@ class AlertEngine:
             view,
             [self._renewed(alert, view) for alert in self._active.values()],
         )
+
+    def carry(self, alerts: Iterable[ActiveAlert]) -> None:
+        """Alerts of an engine whose state was lost; they stand until their rules clear them."""
+        for alert in alerts:
+            if alert.event.rule in RULES:
+                self._active[alert.event.rule] = alert
+                level = SEVERITIES.index(alert.event.severity) + 1
+                self._rules.state.level[0, NAMES.index(alert.event.rule)] = level
 
     def snapshot(self) -> dict[str, JsonValue]:
         """Everything that `restore` needs to go on as if nothing had happened; numbers may be NaN or inf."""

@@ -1,0 +1,271 @@
+"""The live agent on damaged stores and full disks: the watch goes on, and says what happened."""
+
+import asyncio
+import json
+import random
+import sqlite3
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from agent.clock import played_clock
+from agent.inputs.messages import status_topic
+from agent.inputs.player import play
+from agent.records import AlertEvent, AnyReading, Note
+from agent.service import keeping
+from agent.service.live import run_agent
+from agent.service.pipeline import Pipeline, start_pipeline
+from agent.store.opening import open_for_reading
+from agent.store.reader import situations
+from agent.store.writer import StoreWriter
+from agent.watch.rule_set import default_rules
+from tests.live import TERMINAL, embedded_at, integrity, retained, sample_agent, sample_plan, stored_readings
+from tests.plan.sample_job import job
+from tests.processes import free_port
+from tests.test_service import arrivals
+from tests.watch.sample_day import full_day
+
+# With a standing re-peak alert at its end.
+UNTIL_UNIX_S = next(one.unix_s for one in full_day() if isinstance(one, Note) and one.kind == "peak-start")
+MORNING = [one for one in full_day() if one.unix_s < UNTIL_UNIX_S]
+Damage = Callable[[Path], None]
+
+
+@pytest.fixture(scope="module")
+def morning(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """A store in which an alert stands."""
+    path = tmp_path_factory.mktemp("morning") / "day.sqlite3"
+    writer = StoreWriter.open(path, TERMINAL, MORNING[0].unix_s)
+    pipeline = start_pipeline(writer, job(), sample_plan(), default_rules(), 120.0)
+    pipeline.feed(pipeline.add(arrivals(MORNING)), 0.0)
+    pipeline.save_snapshot()
+    pipeline.close()
+    assert standing(path) == {"repeak"}
+    return path.read_bytes()
+
+
+@pytest.fixture
+def store(tmp_path: Path, morning: bytes) -> Path:
+    path = tmp_path / "day.sqlite3"
+    path.write_bytes(morning)
+    return path
+
+
+def standing(path: Path) -> set[str]:
+    """The alerts that stand by the store."""
+    with closing(open_for_reading(path)) as connection:
+        return {alert.event.rule for one in situations(connection) for alert in one.situation.alerts}
+
+
+def watched(store: Path, wanted: Callable[[], bool]) -> tuple[list[AlertEvent], float]:
+    """Run the agent until it has stored a new reading and `wanted` holds; events, seconds to the reading."""
+    heard: list[AlertEvent] = []
+    broker = embedded_at(free_port())
+    clock = played_clock(MORNING[-1].unix_s + 5.0, 1.0)
+    agent = replace(sample_agent(store, broker, clock), on_events=heard.extend)
+    reading: AnyReading = replace(MORNING[-1], unix_s=MORNING[-1].unix_s + 5.0)
+    took: list[float] = []
+
+    async def test() -> None:
+        stop = asyncio.Event()
+        started_s = time.monotonic()
+
+        async def device() -> None:
+            await play(broker, TERMINAL, [reading], clock)
+            took.append(time.monotonic() - started_s)
+            async with asyncio.timeout(30.0):
+                while not wanted():  # noqa: ASYNC110 - a file has no event
+                    await asyncio.sleep(0.05)
+            stop.set()
+
+        await run_agent(agent, stop, {"device": device})
+
+    asyncio.run(asyncio.wait_for(test(), 60.0))
+    return heard, took[0]
+
+
+def aside(store: Path) -> list[Path]:
+    """The files that were set aside, without their logs."""
+    return sorted(one for one in store.parent.glob(f"{store.name}.damaged-*") if one.suffix != ".sqlite3-wal")
+
+
+def flipped(count: int, seed: int) -> Damage:
+    """So many pages with a byte turned in each."""
+
+    def damage(path: Path) -> None:
+        rng = random.Random(seed)
+        data = bytearray(path.read_bytes())
+        for _ in range(count):
+            data[rng.randrange(len(data))] ^= 1 << rng.randrange(8)
+        path.write_bytes(data)
+
+    return damage
+
+
+def cut(share: float) -> Damage:
+    """The file ends early."""
+    return lambda path: path.write_bytes(path.read_bytes()[: int(path.stat().st_size * share)])  # type: ignore[return-value]
+
+
+def overwritten(path: Path) -> None:
+    path.write_bytes(b"\xff" * path.stat().st_size)
+
+
+def header_gone(path: Path) -> None:
+    path.write_bytes(bytes(100) + path.read_bytes()[100:])
+
+
+def foreign_log(path: Path) -> None:
+    """The log of another store lies beside the file."""
+    other = path.with_name("other.sqlite3")
+    with closing(sqlite3.connect(other, isolation_level=None)) as connection:
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("CREATE TABLE t (x)")
+        connection.execute("INSERT INTO t VALUES (zeroblob(100000))")
+        path.with_name(f"{path.name}-wal").write_bytes(other.with_name(f"{other.name}-wal").read_bytes())
+
+
+def snapshot_broken(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE engine_snapshot SET body = substr(body, 1, 500)")
+
+
+def wrong_type(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE engine_snapshot SET seq = seq - 50")
+        connection.execute("UPDATE signal SET esno_db = 'x' WHERE seq > (SELECT max(seq) - 20 FROM signal)")
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [overwritten, header_gone, cut(0.0), cut(0.3), cut(0.95), foreign_log, snapshot_broken, wrong_type]
+    + [flipped(count, seed) for count in (1, 30, 3000) for seed in range(3)],
+)
+def test_the_watch_goes_on_whatever_happened_to_the_file(store: Path, damage: Damage) -> None:
+    """A reading is on the disk within ten seconds of the start, and the store is whole in the end."""
+    damage(store)
+    _, took_s = watched(store, lambda: not broken(store))
+    assert took_s < 10.0
+    assert stored_readings(store)[-1].unix_s >= MORNING[-1].unix_s
+    assert integrity(store) == "ok"
+
+
+def broken(store: Path) -> bool:
+    """Whether SQLite finds fault with the file."""
+    try:
+        return integrity(store) != "ok"
+    except sqlite3.Error:
+        return True
+
+
+@pytest.mark.parametrize("damage", [cut(0.95), flipped(30, 1), snapshot_broken])
+def test_alerts_that_stood_are_carried_on(store: Path, damage: Damage) -> None:
+    damage(store)
+    heard, _ = watched(store, lambda: not broken(store))
+    assert "repeak" in standing(store)
+    assert not [event for event in heard if event.rule == "repeak" and event.state == "cleared"]
+
+
+def test_a_file_that_is_set_aside_is_named_everywhere(store: Path) -> None:
+    overwritten(store)
+    states: list[object] = []
+
+    def told() -> bool:
+        with closing(open_for_reading(store)) as connection:
+            rows = connection.execute("SELECT body FROM input_state").fetchall()
+        states[:] = [one for (body,) in rows for one in json.loads(body) if one["name"] == "store"]
+        return bool(states)
+
+    heard, _ = watched(store, told)
+    (name,) = aside(store)
+    (event,) = (event for event in heard if event.rule == "store")
+    assert f"peakshade rescue {name} OUT" in event.action
+    assert name.name in str(states)
+    assert name.read_bytes()[:4] == b"\xff" * 4
+
+
+def test_ten_broken_files_are_enough(store: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that breaks every file is not filled with them."""
+
+    def start(_: object) -> Pipeline:
+        store.write_bytes(b"broken")
+        raise sqlite3.DatabaseError("made to fail")
+
+    kept = keeping.Kept(store, TERMINAL, start, lambda _: None, time.time)
+    made = keeping.Keeper(kept, asyncio.Event(), lambda _: None, lambda: None)
+    monkeypatch.setattr(keeping, "RETRY_S", 0.0)
+
+    async def test() -> None:
+        with pytest.raises(TimeoutError):
+            await asyncio.wait_for(made.open(), 1.0)
+
+    asyncio.run(test())
+    assert len(aside(store)) == keeping.MOST_SET_ASIDE
+    assert made.store.state == "failing"
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of three megabytes; skipped where it cannot be mounted."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "none", folder], capture_output=True)
+    if mounted.returncode:
+        pytest.skip(f"a file system cannot be mounted here: {mounted.stderr.decode().strip()}")
+    yield folder
+    subprocess.run(["umount", "--lazy", folder], check=True)
+
+
+@pytest.mark.parametrize("freed", [True, False])
+def test_a_full_disk_is_said_waited_for_and_no_reason_not_to_end(
+    small_disk: Path, morning: bytes, monkeypatch: pytest.MonkeyPatch, freed: bool
+) -> None:
+    """The retained status says it; what comes is stored once there is room; the agent ends in time."""
+    monkeypatch.setattr(keeping, "RETRY_S", 0.2)
+    store, filler = small_disk / "day.sqlite3", small_disk / "filler"
+    store.write_bytes(morning)
+    clock = played_clock(MORNING[-1].unix_s + 5.0, 1.0)
+    broker = embedded_at(free_port())
+    agent = sample_agent(store, broker, clock)
+    ended_s = [0.0]
+
+    async def status(wanted: str) -> None:
+        async with asyncio.timeout(30.0):
+            while wanted not in str(await asyncio.to_thread(retained, broker.port, status_topic(TERMINAL))):
+                pass
+
+    async def test() -> None:
+        stop = asyncio.Event()
+
+        async def device() -> None:
+            await status("online")
+            await asyncio.to_thread(fill, filler)
+            note = Note(unix_s=clock.now(), kind="other", extra={"x": "x" * 60_000})
+            sending = asyncio.create_task(play(broker, TERMINAL, [note], clock))
+            await status("disk is full")
+            assert not sending.done()
+            if freed:
+                filler.unlink()
+                await asyncio.wait_for(sending, 20.0)
+            ended_s[0] = time.monotonic()
+            stop.set()
+            sending.cancel()
+
+        await run_agent(agent, stop, {"device": device})
+
+    asyncio.run(asyncio.wait_for(test(), 60.0))
+    assert time.monotonic() - ended_s[0] < 10.0
+    assert (stored_readings(store)[-1].extra != {}) == freed
+    assert not aside(store)
+
+
+def fill(path: Path) -> None:
+    """Write until the disk takes no more."""
+    with path.open("wb", buffering=0) as file, suppress(OSError):
+        while True:
+            file.write(b"x" * 4096)
