@@ -7,7 +7,7 @@ Times are Unix seconds. `unix_s` of a reading is the time the engine uses: the s
 receipt time where the sender's clock was refused (then `sent_unix_s` keeps what the sender claimed).
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, Literal, TypeAlias
 
@@ -169,6 +169,16 @@ class ClockChange(Reading):
 AnyReading: TypeAlias = (
     ClockChange | Signal | Throughput | Reach | Temperature | Weather | Power | Note | Acknowledge
 )
+
+UNDO = "undo"
+
+
+def without_withdrawn(readings: Iterable[AnyReading]) -> list[AnyReading]:
+    """The readings less the notes that were taken back, and the notes that did so."""
+    kept = list(readings)
+    undone = {one.id for one in kept if isinstance(one, Note) and one.kind == UNDO}
+    return [one for one in kept if not isinstance(one, Note) or (one.kind != UNDO and one.id not in undone)]
+
 
 # Insertion order is the order in which readings of the same time enter the engine.
 KINDS: Mapping[str, type[AnyReading]] = {

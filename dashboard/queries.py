@@ -18,7 +18,7 @@ from pydantic import AwareDatetime, TypeAdapter, ValidationError
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
-from agent.records import KINDS, AlertEvent, NoteKind, Situation
+from agent.records import KINDS, UNDO, AlertEvent, NoteKind, Situation
 from agent.store.opening import StoreError, open_for_reading
 
 _SITUATION = TypeAdapter(Situation)
@@ -84,11 +84,18 @@ class LateNote:
 
 
 _LATE = TypeAdapter(LateNote)
+_NOTE = (
+    "note.*, EXISTS (SELECT 1 FROM note AS undo WHERE undo.terminal = note.terminal"
+    f" AND undo.kind = '{UNDO}' AND undo.id = note.id) AS taken_back"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteRow:
-    """One note at the time it speaks of; `told_unix_s`: when it came in; `replaces`: what it corrects."""
+    """One note at the time it speaks of; `told_unix_s`: when it came in; `replaces`: what it corrects.
+
+    By `id` it can be taken back.
+    """
 
     seq: int
     unix_s: float
@@ -98,6 +105,8 @@ class NoteRow:
     text: str | None
     by: str | None
     replaces: int | None = None
+    id: str | None = None
+    taken_back: bool = False
 
 
 Connection = sqlite3.Connection
@@ -240,7 +249,8 @@ def events(
 def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
     """What the crew told last, newest first."""
     rows = connection.execute(
-        "SELECT * FROM note WHERE terminal = ? ORDER BY unix_s DESC, seq DESC LIMIT ?", (terminal, count)
+        f"SELECT {_NOTE} FROM note WHERE terminal = ? AND kind != ? ORDER BY unix_s DESC, seq DESC LIMIT ?",
+        (terminal, UNDO, count),
     )
     return tuple(_note(row) for row in rows)
 
@@ -250,8 +260,9 @@ def notes(
 ) -> tuple[NoteRow, ...]:
     """The crew's notes of [start, end], oldest first; those told later are in, those corrected are out."""
     rows = connection.execute(
-        "SELECT * FROM note WHERE terminal = ? AND (unix_s BETWEEN ? AND ? OR extra IS NOT NULL)",
-        (terminal, start_unix_s, end_unix_s),
+        f"SELECT {_NOTE} FROM note WHERE terminal = ? AND kind != ?"
+        " AND (unix_s BETWEEN ? AND ? OR extra IS NOT NULL)",
+        (terminal, UNDO, start_unix_s, end_unix_s),
     )
     found = [_note(row) for row in rows]
     corrected = {note.replaces for note in found}
@@ -263,7 +274,9 @@ def notes(
 
 def note(connection: sqlite3.Connection, terminal: str, seq: int) -> NoteRow | None:
     """One note of the terminal."""
-    row = connection.execute("SELECT * FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)).fetchone()
+    row = connection.execute(
+        f"SELECT {_NOTE} FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)
+    ).fetchone()
     return None if row is None else _note(row)
 
 
@@ -307,6 +320,8 @@ def _note(row: sqlite3.Row) -> NoteRow:
         text=row["text"],
         by=row["by"],
         replaces=late.replaces,
+        id=row["id"],
+        taken_back=bool(row["taken_back"]),
     )
 
 

@@ -5,6 +5,7 @@ import asyncio
 import os
 import time
 from pathlib import Path
+from secrets import token_hex
 from typing import get_args
 
 import aiomqtt
@@ -14,7 +15,7 @@ from agent.errors import UsageError
 from agent.inputs.messages import reading_topic, to_message
 from agent.inputs.mqtt import QOS, publishing_client
 from agent.inputs.payloads import PayloadError, parse
-from agent.records import Note, NoteKind
+from agent.records import UNDO, Note, NoteKind
 from agent.service.console import say
 
 SUMMARY = "tell the agent what the crew did"
@@ -31,13 +32,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("text", nargs="?", metavar="TEXT", help="a few words")
     parser.add_argument("--where", metavar="UNIT", help="transmitter (assumed), modem or another unit")
     parser.add_argument("--by", metavar="NAME", help="who did it")
+    parser.add_argument("--id", metavar="ID", help="of the note that undo takes back")
     parser.add_argument("--config", type=Path, default=Path(DEFAULT_CONFIG), help="config file (%(default)s)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Publish the note; on return the broker has it."""
     config = load_config(args.config, os.environ)
-    note = Note(unix_s=time.time(), kind=args.kind, where=args.where, text=args.text, by=args.by)
+    if (args.kind == UNDO) != (args.id is not None):
+        raise UsageError(f"{UNDO} takes a note back by its --id, as printed with it; other notes have none")
+    name = args.id or token_hex(4)
+    note = Note(unix_s=time.time(), kind=args.kind, id=name, where=args.where, text=args.text, by=args.by)
     try:
         parse("note", to_message(note))
     except PayloadError as error:
@@ -49,7 +54,8 @@ def run(args: argparse.Namespace) -> int:
             f"the note was not delivered: broker {config.broker.host}:{config.broker.port}: {error};"
             f" start the agent (peakshade run {args.config}) or the broker, and send it again"
         ) from error
-    say(f"noted: {args.kind}")
+    back = f"taken back: {name}"
+    say(back if args.kind == UNDO else f"noted: {args.kind}; to take it back: {UNDO} --id {name}")
     return 0
 
 

@@ -14,7 +14,7 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict
 
 from agent.config_check import allowed_text, known_fields
-from agent.records import KINDS, SENT_KINDS, AnyReading, JsonValue, Reading
+from agent.records import KINDS, SENT_KINDS, UNDO, AnyReading, JsonValue, Reading
 
 TIME = "time"
 # Times of a message that was stamped anew on its way: what its sender had claimed.
@@ -33,7 +33,6 @@ ONE_OF: Mapping[str, tuple[str, ...]] = {
     "throughput": ("down_mbps", "up_mbps"),
     "reach": ("rtt_ms", "loss_percent"),
 }
-UNDO = "undo"
 # A reading has a few hundred bytes; this is what a broken device may cost.
 MAX_PAYLOAD_BYTES = 65_536
 MAX_NESTING = 16

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.span import Span
-from agent.records import AlertEvent, AnyReading, Signal, Throughput
+from agent.records import AlertEvent, AnyReading, Signal, Throughput, without_withdrawn
 from agent.replay.sessions import Session
 from agent.report.actions import Action, actions
 from agent.report.availability import Availabilities, availabilities
@@ -61,7 +61,7 @@ def review(
     name: str, session: Session, plan: LinkPlan, course: Course, events: Sequence[AlertEvent]
 ) -> Review:
     """Compute everything; `course` and `events` are the engine's over the session's readings."""
-    span, job, readings = reviewed_span(session), session.job, session.readings
+    span, job, readings = reviewed_span(session), session.job, without_withdrawn(session.readings)
     signals = [one for one in readings if isinstance(one, Signal)]
     tests = [one for one in readings if isinstance(one, Throughput)]
     down, up = distributions(signals, plan, span)

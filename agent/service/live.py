@@ -34,12 +34,13 @@ from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
 from agent.inputs.neighbours import overhear
 from agent.inputs.payloads import PayloadError, parse
 from agent.link_plan import LinkPlan
-from agent.records import AlertEvent, ClockChange, JsonValue
+from agent.records import AlertEvent, ClockChange, JsonValue, Note
 from agent.service.hearing import Hearing
 from agent.service.keeping import GivenUpError, Keeper, Kept
 from agent.service.outlets import Notifier
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.service.status_file import write_status
+from agent.service.taps import named
 from agent.store.shown import shown_events, shown_situation
 from agent.store.writer import Arrival, Refusal, StoreWriter
 from agent.watch.rule_set import RuleSet
@@ -253,6 +254,8 @@ class _Live:
         except PayloadError as error:
             self._hearing.refused(delivery.topic, str(error))
             return Refusal(delivery.topic, delivery.payload, str(error), now_unix_s)
+        if isinstance(reading, Note):
+            reading = named(reading, delivery.payload)
         return Arrival(delivery.topic, delivery.payload, kind, reading, now_unix_s)
 
     async def _write(self) -> None:

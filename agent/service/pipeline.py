@@ -15,6 +15,7 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
 from agent.records import ActiveAlert, AlertEvent, ClockChange, JsonValue, Situation
+from agent.service.taps import Taps, without_second_taps
 from agent.store import reader
 from agent.store.remains import Remains, remains
 from agent.store.rollups import MINUTE_S
@@ -51,6 +52,7 @@ class Pipeline:
         self._situations: list[Situation] = []
         self._seen_through: Callable[[Situation], Situation] = lambda situation: situation
         self._to_restate = False
+        self._taps: Taps = {}
 
     def seen_through(self, view: Callable[[Situation], Situation]) -> None:
         """From the next call on, store the engine's answer as `view` makes it, even if it is the same."""
@@ -60,12 +62,15 @@ class Pipeline:
     def add(self, messages: Sequence[Arrival | Refusal]) -> list[Stored]:
         """Store the messages; on return they are on the disk. Returns the readings that are new."""
         before = self.stamper.latest_unix_s, self.stamper.offset_s
+        counting, taps = without_second_taps(messages, self._taps)
         try:
-            return self._writer.add(messages, self.stamper.stamp)
+            new = self._writer.add(counting, self.stamper.stamp)
         except BaseException:
             # Nothing was stored, and the next try stamps the messages anew.
             self.stamper.latest_unix_s, self.stamper.offset_s = before
             raise
+        self._taps = taps
+        return new
 
     def catch_up(self, wall_unix_s: float) -> list[AlertEvent]:
         """Feed what was stored after the engine's last reading, and keep the state.

@@ -86,7 +86,7 @@ def day_data(settings: Settings, search: str | None, window: windows.Window | No
             sun_passes=() if plan is None else plan.sun_passes,
             series={channel: _series(connection, terminal, channel, window, every) for channel in CHANNELS},
             history=queries.history(connection, terminal, window[0], window[1], every),
-            notes=queries.notes(connection, terminal, *window),
+            notes=tuple(one for one in queries.notes(connection, terminal, *window) if not one.taken_back),
             events=queries.events(connection, terminal, *window),
         )
 

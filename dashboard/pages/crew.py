@@ -23,7 +23,7 @@ POLL_MS = 3000
 TICK_MS = 1000
 # The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
 SILENT_AFTER_S = 16.0
-TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "states", "notes")
+TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "states", "offer", "notes")
 CAPTIONS = tuple(f"caption-{trend.name}" for trend in TRENDS)
 GRAPHS = tuple(f"graph-{trend.name}" for trend in TRENDS)
 PARTS = TEXT_PARTS + CAPTIONS + GRAPHS + ("alarms",)
@@ -100,6 +100,7 @@ def page_parts(seen: CrewData, theme_name: str, units: DisplayUnits = METRIC) ->
         "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s),
         "states": input_parts.input_states(seen.inputs, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
+        "offer": crew_parts.undo_offer(seen.notes, situation.unix_s),
         "alarms": crew_parts.alarms(situation.alerts),
         **dict(zip(CAPTIONS, captions, strict=True)),
         **dict(zip(GRAPHS, graphs, strict=True)),

@@ -32,6 +32,7 @@ def note_keys() -> Component:
                     html.H2(words.TELL),
                     html.P(words.TELL_HINT, className="hint"),
                     html.Div(keys, className="keys"),
+                    html.Div(id="offer", className="remark"),
                     html.Div(remark, className="remark"),
                 ],
                 className="tell",
@@ -55,6 +56,15 @@ def on_remark(_clicks: int, text: str | None, search: str) -> tuple[str, object]
     if not remark:
         return words.REMARK_EMPTY, no_update
     return _send_note(words.OTHER_NOTE, remark, search), ""
+
+
+def on_undo(_clicks: list[int], search: str) -> object:
+    """A note is taken back."""
+    tapped = _tapped()
+    if tapped is None:
+        return no_update
+    now = moment(current_settings(), search, time.time())
+    return send(now, "note", messages.undo_payload(now.unix_s, tapped["note"]), words.SENT_UNDO)
 
 
 def on_seen(_clicks: list[int], search: str) -> object:
@@ -110,6 +120,7 @@ def register(app: Dash) -> None:
     search = State("url", "search")
     for answer, button in (
         (on_note, {"type": "note", "kind": ALL}),
+        (on_undo, {"type": "undo", "note": ALL, "place": ALL}),
         (on_seen, {"type": "seen", "rule": ALL}),
         (on_quiet, {"type": "quiet", "rule": ALL, "reason": ALL}),
     ):

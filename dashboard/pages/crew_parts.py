@@ -18,6 +18,8 @@ from dashboard.site_time import clock_text, second_text, span_text, utc_text
 # How many bars a level's mark has; the marks differ in shape so that colour is not needed.
 LEVEL_BARS: Mapping[str, int] = {"unknown": 0, "fine": 0, "advise": 1, "act": 2, "urgent": 3}
 SNOOZE_S = 1800.0
+# A slip of the thumb is seen at once; later the note itself has the key.
+UNDO_OFFERED_S = 60.0
 
 
 def level_mark(level: str) -> Component:
@@ -178,12 +180,31 @@ def _value(trend: Trend, value: float | None, units: DisplayUnits) -> str:
 
 
 def note_list(notes: tuple[NoteRow, ...], zone: ZoneInfo) -> Component:
-    """The last notes, so that the crew sees that the agent has them."""
+    """The last notes, so that the crew sees that the agent has them, each with a way to take it back."""
     if not notes:
         return html.P(words.NO_NOTES)
-    return html.Ul([html.Li(_note_text(note, zone)) for note in notes], className="notes")
+    return html.Ul([html.Li(_note(note, zone)) for note in notes], className="notes moving")
 
 
-def _note_text(note: NoteRow, zone: ZoneInfo) -> str:
+def _note(note: NoteRow, zone: ZoneInfo) -> list[Component]:
     tail = f": {note.text}" if note.text else ""
-    return f"{second_text(note.unix_s, zone)} {words.NOTE_NAMES[note.kind]}{tail}"
+    text = f"{second_text(note.unix_s, zone)} {words.NOTE_NAMES[note.kind]}{tail}"
+    if note.taken_back:
+        return [html.Span([html.Del(text), f" {words.TAKEN_BACK}"])]
+    if note.id is None:
+        return [html.Span(text)]
+    key = html.Button(words.UNDO, id=_undo_key(note.id, "list"), n_clicks=0, className="tell")
+    return [html.Span(text), with_attributes(key, {"aria-label": f"{words.UNDO}: {text}"})]
+
+
+def undo_offer(notes: tuple[NoteRow, ...], unix_s: float) -> Component | None:
+    """For a minute, beside the keys: take back what was just told."""
+    latest = next((note for note in notes if note.id is not None and not note.taken_back), None)
+    if latest is None or latest.id is None or unix_s - latest.told_unix_s >= UNDO_OFFERED_S:
+        return None
+    text = words.UNDO_FRESH.format(note=words.NOTE_NAMES[latest.kind])
+    return html.Button(text, id=_undo_key(latest.id, "offer"), n_clicks=0, className="wide")
+
+
+def _undo_key(note_id: str, place: str) -> dict[str, str]:
+    return {"type": "undo", "note": note_id, "place": place}

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
+from agent.records import UNDO
 from dashboard import messages, queries, words
 from dashboard.page_data.terminal import Moment, moment
 from dashboard.pages.aria import key_group, with_attributes
@@ -20,6 +21,7 @@ def section() -> Component:
     keys = [
         html.Button(text, id={"type": "late-note", "kind": kind}, n_clicks=0)
         for kind, text in words.NOTE_NAMES.items()
+        if kind != UNDO
     ]
     form = html.Details(
         [

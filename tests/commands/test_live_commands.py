@@ -72,7 +72,9 @@ def test_status_of_nothing(words: list[str], tmp_path: Path, monkeypatch: pytest
 
 
 @pytest.mark.mosquitto
-def test_a_note_reaches_the_broker(tmp_path: Path, mosquitto: Mosquitto) -> None:
+def test_a_note_reaches_the_broker(
+    tmp_path: Path, mosquitto: Mosquitto, capsys: pytest.CaptureFixture[str]
+) -> None:
     heard: list[bytes] = []
     client = paho.Client(CallbackAPIVersion.VERSION2)
     client.on_message = lambda _client, _data, message: heard.append(message.payload)
@@ -88,6 +90,14 @@ def test_a_note_reaches_the_broker(tmp_path: Path, mosquitto: Mosquitto) -> None
     assert isinstance(note, Note)
     assert (note.kind, note.text, note.by, note.where) == ("shade-on", "white sheet", "Ines", None)
     assert abs(note.unix_s - time.time()) < 60.0
+    assert f"noted: shade-on; to take it back: undo --id {note.id}" in capsys.readouterr().out
+
+
+def test_a_note_is_taken_back_by_its_id_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    config = str(config_file(tmp_path, free_port()))
+    for words in (["undo"], ["rain", "--id", "3f2a"]):
+        assert main(["note", *words, "--config", config]) == 2
+        assert "takes a note back by its --id" in capsys.readouterr().err
 
 
 def test_a_note_that_cannot_be_delivered_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,8 +7,8 @@ from typing import Union, get_args, get_origin, get_type_hints
 from annotated_types import Interval, MaxLen
 from hypothesis import strategies as st
 
-from agent.inputs.payloads import EARLIEST_UNIX_S, LATEST_UNIX_S, ONE_OF, TIMES, UNDO
-from agent.records import KINDS, SENT_KINDS, AnyReading, JsonValue
+from agent.inputs.payloads import EARLIEST_UNIX_S, LATEST_UNIX_S, ONE_OF, TIMES
+from agent.records import KINDS, SENT_KINDS, UNDO, AnyReading, JsonValue
 
 finite = st.floats(allow_nan=False, allow_infinity=False)
 text = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)

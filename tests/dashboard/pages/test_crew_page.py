@@ -1,5 +1,6 @@
 """The crew's page in a real browser, over a real store and a real broker."""
 
+import re
 import time
 from contextlib import AbstractContextManager
 from datetime import datetime
@@ -10,11 +11,12 @@ import pytest
 from playwright.sync_api import Browser, Page, Response, expect
 
 from agent.inputs.messages import reading_topic
+from agent.records import Note
 from dashboard.theme import THEMES
 from tests.dashboard.conftest import Heard, Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
-from tests.dashboard.stores import tell, writing
+from tests.dashboard.stores import measure, tell, writing
 from tests.processes import Mosquitto
 
 pytestmark = pytest.mark.browser
@@ -123,6 +125,27 @@ def test_note_and_remark_reach_the_broker(
         _topic, body = heard()
         assert (body["kind"], body["text"]) == ("other", "Cable moved <b>off</b> the path")
         expect(seen.page.get_by_label("A remark in your own words")).to_have_value("")
+
+
+@pytest.mark.mosquitto
+def test_a_note_is_taken_back(
+    browser: Browser, serve: Serve, store: Path, mosquitto: Mosquitto, heard: Heard
+) -> None:
+    """For a minute beside the keys, and later under the note; a note that was taken back says so."""
+    tell(store, SCENES["fine"])
+    early = Note(unix_s=NOW_UNIX_S - 900.0, kind="shade-on", id="early")
+    measure(store, "note", [early, Note(unix_s=NOW_UNIX_S - 20.0, kind="rain", id="slip")])
+    address = serve(store, mosquitto.port)
+    with visit(browser, address) as seen:
+        for name, key in (("slip", "Take back: It rains"), ("early", "Take back: .*Shade is on")):
+            seen.page.get_by_role("button", name=re.compile(key)).first.click()
+            topic, body = heard()
+            assert (topic, body["kind"], body["id"]) == (reading_topic(TERMINAL, "note"), "undo", name)
+        measure(store, "note", [Note(unix_s=NOW_UNIX_S - 10.0, kind="undo", id="slip")])
+        expect(seen.page.locator("#notes del")).to_contain_text("It rains")
+        expect(seen.page.locator("#offer button")).to_have_count(0)
+        expect(seen.page.locator("#notes button")).to_have_count(1)
+        check_looks(seen, address, SMALLEST_TARGET_PX)
 
 
 def rfc3339_unix_s(text: object) -> float:
