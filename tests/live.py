@@ -17,8 +17,9 @@ from agent.clock import Clock
 from agent.config import LOOPBACK, BrokerSettings, Config, DashboardSettings, StoreSettings
 from agent.inputs.messages import kind_of, reading_topic, status_topic, to_message
 from agent.link_plan import LinkPlan
-from agent.records import AlertEvent, AnyReading
+from agent.records import AlertEvent, AnyReading, Note
 from agent.service.live import Agent
+from agent.service.taps import named
 from agent.store.opening import open_for_reading
 from agent.store.reader import readings_after, situations
 from agent.store.writer import StoreWriter
@@ -188,6 +189,11 @@ def stored_readings(store: Path) -> list[AnyReading]:
     """The readings in the order in which the engine took them."""
     with closing(open_for_reading(store)) as connection:
         return [one.reading for one in readings_after(connection, TERMINAL, 0)]
+
+
+def as_stored(readings: Iterable[AnyReading]) -> list[AnyReading]:
+    """The readings as the agent stores them: notes without a name are given one."""
+    return [named(one, to_message(one)) if isinstance(one, Note) else one for one in readings]
 
 
 def event_rows(store: Path) -> list[tuple[object, ...]]:

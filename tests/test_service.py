@@ -27,7 +27,16 @@ from agent.store import reader
 from agent.store.opening import StoreError, open_for_reading
 from agent.store.writer import Arrival, StoreWriter
 from agent.watch.rule_set import RuleSet, default_rules, rule_set
-from tests.live import TERMINAL, config_for, embedded_at, event_rows, rows_of, sample_plan, stored_readings
+from tests.live import (
+    TERMINAL,
+    as_stored,
+    config_for,
+    embedded_at,
+    event_rows,
+    rows_of,
+    sample_plan,
+    stored_readings,
+)
 from tests.plan.sample_job import job
 from tests.processes import PATIENCE_S, free_port, listens
 from tests.watch.sample_day import engine, full_day
@@ -224,7 +233,7 @@ def test_the_agent_from_start_to_end(tmp_path: Path) -> None:
         assert published[f"peakshade/{TERMINAL}/status"]["state"] in ("online", "offline")
 
     run(test)
-    assert stored_readings(store) == morning
+    assert stored_readings(store) == as_stored(morning)
     expected = [
         event for one in [engine(sample_plan())] for reading in morning for event in one.update(reading)
     ]

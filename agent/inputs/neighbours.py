@@ -23,7 +23,7 @@ TIMEOUT_S = 10.0
 LISTEN_S = 75.0
 REST_S = 600.0
 # A busy broker is left alone sooner.
-ENOUGH_MESSAGES = 2000
+ENOUGH_MESSAGES = 300
 ALIKE = 0.75
 SETTLE_S = 1.0
 
