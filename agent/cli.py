@@ -1,13 +1,13 @@
 """The `peakshade` command: finds the module of a command and hands over."""
 
 import argparse
-import importlib
 import os
 import sys
 from collections.abc import Sequence
 from types import ModuleType
 
 from agent.errors import UsageError
+from agent.extras import module_with_extra
 
 # Written here so that `--help` imports no command; a test compares it with each module's SUMMARY.
 COMMANDS = {
@@ -54,11 +54,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. Returns 0 when fine, 1 with a finding, 2 for a usage or config error."""
     words = list(sys.argv[1:] if argv is None else argv)
     name = next((word for word in words if not word.startswith("-")), None)
-    module = importlib.import_module(f"agent.commands.{name}") if name in COMMANDS else None
-    args = build_parser(name, module).parse_args(words)
-    if module is None:
-        raise AssertionError("argparse accepts only known commands")
     try:
+        module = module_with_extra(f"agent.commands.{name}", str(name)) if name in COMMANDS else None
+        args = build_parser(name, module).parse_args(words)
+        if module is None:
+            raise AssertionError("argparse accepts only known commands")
         code = int(module.run(args))
         sys.stdout.flush()
         return code

@@ -1,5 +1,6 @@
 """The agent's clock: the computer's at the start and steady since, or a played day at a chosen speed."""
 
+import sys
 import time
 from dataclasses import dataclass
 from math import inf
@@ -16,8 +17,10 @@ AWAY_S = 3600.0
 
 def steady_s() -> float:
     """Seconds of a clock that nobody sets; where the system has one, it also counts while a laptop sleeps."""
-    boot_clock = getattr(time, "CLOCK_BOOTTIME", None)
-    return time.monotonic() if boot_clock is None else time.clock_gettime(boot_clock)
+    if sys.platform == "linux":
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    else:
+        return time.monotonic()
 
 
 @dataclass(slots=True)

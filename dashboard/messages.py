@@ -1,6 +1,5 @@
 """Sends the crew's notes and acknowledgements to the broker, where the agent listens."""
 
-import asyncio
 import json
 import time
 from collections.abc import Mapping
@@ -8,6 +7,7 @@ from datetime import UTC, datetime
 
 import aiomqtt
 
+from agent.event_loop import run_until_done
 from agent.records import JsonValue
 from dashboard.queries import CurrentSituation
 from dashboard.settings import Settings
@@ -63,7 +63,7 @@ def deliver(settings: Settings, topic: str, payload: Mapping[str, JsonValue]) ->
     """Publish at QoS 1 and wait for the broker's word. Returns the seconds it took."""
     started_s = time.monotonic()
     try:
-        asyncio.run(_publish(settings, topic, json.dumps(payload)))
+        run_until_done(_publish(settings, topic, json.dumps(payload)))
     except aiomqtt.MqttError as error:
         where = f"{settings.mqtt_host}:{settings.mqtt_port}"
         raise NotDeliveredError(f"broker {where}: {error}") from error

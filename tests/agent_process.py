@@ -10,7 +10,8 @@ import sys
 from pathlib import Path
 
 from agent.clock import Clock
-from agent.service.console import log_to_terminal, stop_on_signals
+from agent.event_loop import stop_on_signals
+from agent.service.console import log_to_terminal
 from agent.service.live import run_agent
 from tests.live import sample_agent
 from tests.processes import broker_at

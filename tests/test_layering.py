@@ -13,7 +13,8 @@ SOURCES = sorted(path for top in ("agent", "dashboard") for path in (ROOT / top)
 
 # Low to high: a module may import from its own layer and from those before it.
 LAYERS = (
-    ("agent.errors", "agent.records", "agent.job", "agent.clock", "agent.wording"),
+    ("agent.errors", "agent.event_loop", "agent.extras", "agent.records", "agent.job", "agent.clock",
+        "agent.wording"),
     ("agent.link_plan", "agent.throughput"),
     ("agent.plan", "agent.heat"),
     ("agent.planning.compute",),

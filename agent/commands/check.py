@@ -17,6 +17,7 @@ import aiomqtt
 
 from agent.config import Config, load_config
 from agent.errors import UsageError
+from agent.event_loop import run_until_done
 from agent.inputs.collectors.frame import EXPECTED
 from agent.inputs.collectors.registry import collectors_of
 from agent.inputs.collectors.trying import try_all
@@ -95,7 +96,7 @@ def check_broker(config: Config) -> Finding:
     broker = config.broker
     where = f"{connect_host(broker)}:{broker.port}"
     try:
-        online = asyncio.run(_agent_is_online(config))
+        online = run_until_done(_agent_is_online(config))
     except aiomqtt.MqttError as error:
         if not broker.embedded:
             text = f"{where} does not let the agent in ({error}); start it, or mend [broker] in the config"
@@ -226,7 +227,7 @@ def check_collectors(config: Config, rate_tests: bool) -> Iterator[Finding]:
     waiting = [
         one for one in collectors if one.at_broker and config.broker.embedded and not _connects(config)
     ]
-    tried = asyncio.run(try_all([one for one in collectors if one not in waiting], rate_tests))
+    tried = run_until_done(try_all([one for one in collectors if one not in waiting], rate_tests))
     yield from (Finding(one.fine, "input", f"{one.name}: {one.text}") for one in tried)
     yield from (Finding(True, "input", f"{one.name}: is heard once the agent runs") for one in waiting)
 
@@ -243,7 +244,7 @@ def check_outlets(config: Config, now_unix_s: float, send: bool) -> Iterator[Fin
             yield Finding(True, "outlet", f"{name}: not tried; --outlets sends a test alert")
             continue
         try:
-            asyncio.run(outlet.deliver(trial_alert(now_unix_s)))
+            run_until_done(outlet.deliver(trial_alert(now_unix_s)))
         except EXPECTED as error:
             yield Finding(False, "outlet", f"{name}: {str(error) or 'no answer in time'}; mend [notify]")
         else:
@@ -267,7 +268,7 @@ def trial_alert(now_unix_s: float) -> AlertEvent:
 
 def _connects(config: Config) -> bool:
     try:
-        asyncio.run(_agent_is_online(config))
+        run_until_done(_agent_is_online(config))
     except aiomqtt.MqttError:
         return False
     return True

@@ -21,13 +21,14 @@ from agent.config import (
     load_config,
 )
 from agent.errors import UsageError
+from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.messages import kind_of, reading_topic, to_message
 from agent.inputs.player import play
 from agent.records import AnyReading
 from agent.replay.replaying import session_plan
 from agent.replay.session_time import site_moment
 from agent.replay.sessions import CONFIG_FILE, Session, read_session, session_folder
-from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
+from agent.service.console import event_printer, log_to_terminal, say
 from agent.service.live import Agent, Companions, run_agent
 from agent.service.page import serve_page
 from agent.store.writer import Arrival, StoreWriter
@@ -80,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
         config = _config(folder, directory, args.port or _port(DASHBOARD_PORT), args.mqtt_port or _port(0))
         log_to_terminal()
         show = _Show(session, config, start_unix_s, args.speed, stays=not args.exit_at_end)
-        asyncio.run(_play(show, with_page=not args.no_dashboard))
+        run_until_done(_play(show, with_page=not args.no_dashboard))
     return 0
 
 

@@ -13,9 +13,10 @@ import aiomqtt
 
 from agent.config import Config, load_config
 from agent.errors import UsageError
-from agent.inputs.collectors.registry import module_with_extra
+from agent.event_loop import run_until_done, stop_on_signals
+from agent.extras import module_with_extra
 from agent.inputs.mqtt import QOS, connect_host, publishing_client
-from agent.service.console import say, stop_on_signals
+from agent.service.console import say
 
 if TYPE_CHECKING:
     from agent.inputs.collectors.listening import Listener
@@ -38,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     """Listen until interrupted; 1 where a map of the config has never fitted."""
     config = load_config(args.config, os.environ)
     try:
-        return asyncio.run(_listen(config, args.topic, args.seconds))
+        return run_until_done(_listen(config, args.topic, args.seconds))
     except aiomqtt.MqttError as error:
         where = f"{connect_host(config.broker)}:{config.broker.port}"
         hint = "; its own broker runs with the agent: peakshade run" if config.broker.embedded else ""

@@ -1,7 +1,6 @@
 """`peakshade note`: tell the running agent what the crew did."""
 
 import argparse
-import asyncio
 import os
 import time
 from pathlib import Path
@@ -12,6 +11,7 @@ import aiomqtt
 
 from agent.config import Config, load_config
 from agent.errors import UsageError
+from agent.event_loop import run_until_done
 from agent.inputs.messages import reading_topic, to_message
 from agent.inputs.mqtt import QOS, publishing_client
 from agent.inputs.payloads import PayloadError, parse
@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     except PayloadError as error:
         raise UsageError(str(error)) from error
     try:
-        asyncio.run(_publish(config, note))
+        run_until_done(_publish(config, note))
     except aiomqtt.MqttError as error:
         raise UsageError(
             f"the note was not delivered: broker {config.broker.host}:{config.broker.port}: {error};"

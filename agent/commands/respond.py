@@ -1,13 +1,13 @@
 """`peakshade respond`: the other end of a test of the rate, on a computer beyond the satellite."""
 
 import argparse
-import asyncio
 import os
 from pathlib import Path
 
 from agent.errors import UsageError
+from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.rates.responder import ResponderSettings, start_responder
-from agent.service.console import log_to_terminal, say, stop_on_signals
+from agent.service.console import log_to_terminal, say
 
 SUMMARY = "answer tests of the rate, on a computer beyond the satellite"
 EXAMPLE = "peakshade respond 192.0.2.7 --token-file token.txt"
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         hour_bytes=int(args.hour_mb * 1e6),
     )
     log_to_terminal()
-    asyncio.run(_respond(settings))
+    run_until_done(_respond(settings))
     return 0
 
 

@@ -1,7 +1,6 @@
 """`peakshade run`: the live agent of one terminal."""
 
 import argparse
-import asyncio
 import os
 from functools import partial
 from pathlib import Path
@@ -9,11 +8,12 @@ from pathlib import Path
 from agent.clock import computer_clock
 from agent.config import load_config
 from agent.errors import UsageError
+from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.collectors.running import Inputs
 from agent.plan.span import days_covering
 from agent.planning.store import PlanError, load_or_compute_plan
 from agent.replay.rules_file import read_rules
-from agent.service.console import event_printer, log_to_terminal, say, stop_on_signals
+from agent.service.console import event_printer, log_to_terminal, say
 from agent.service.live import Agent, Companions, run_agent
 from agent.service.outlets import notifier_of
 from agent.service.page import serve_page
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         companions = {**companions, "notify": notifier.run}
     if not args.no_dashboard:
         companions = {**companions, "page": partial(serve_page, config, clock.speed)}
-    asyncio.run(_run(agent, companions))
+    run_until_done(_run(agent, companions))
     return 0
 
 

@@ -1,8 +1,6 @@
-"""The terminal window around a running agent: log, signals, and a line for each alert event."""
+"""The terminal window around a running agent: log, and a line for each alert event."""
 
-import asyncio
 import logging
-import signal
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -15,14 +13,6 @@ def log_to_terminal() -> None:
     """The agent's own log to standard error; of the libraries only errors."""
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
     logging.getLogger("agent").setLevel(logging.INFO)
-
-
-def stop_on_signals() -> asyncio.Event:
-    """Set when the user or the system asks the program to end."""
-    stop = asyncio.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        asyncio.get_running_loop().add_signal_handler(number, stop.set)
-    return stop
 
 
 def say(line: str) -> None:

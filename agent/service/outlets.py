@@ -4,7 +4,6 @@ Each has a task of its own, so that a slow one delays neither the agent nor the 
 """
 
 import asyncio
-import importlib
 import json
 import logging
 from collections import deque
@@ -18,7 +17,9 @@ from zoneinfo import ZoneInfo
 from agent.clock import Clock
 from agent.config import Config
 from agent.errors import UsageError
+from agent.extras import module_with_extra
 from agent.inputs.collectors.frame import EXPECTED, CollectorError, InputState, OwnThread
+from agent.inputs.collectors.programs import run_program
 from agent.inputs.messages import alert_message
 from agent.notify import NotificationPolicy, PolicySettings, title_and_body
 from agent.records import AlertEvent, JsonValue
@@ -49,33 +50,10 @@ class Command:
 
     async def deliver(self, event: AlertEvent) -> None:
         """Run it once; of what it says only the end is kept."""
-        process = await asyncio.create_subprocess_exec(
-            *self.words,
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.DEVNULL,
-            stderr=asyncio.subprocess.PIPE,
-        )
-        assert process.stdin is not None and process.stderr is not None
-        try:
-            async with asyncio.timeout(DELIVERY_WITHIN_S):
-                process.stdin.write(alert_message(event))
-                process.stdin.close()
-                words = await _last_words(process.stderr)
-                await process.wait()
-        finally:
-            if process.returncode is None:
-                process.kill()
-                await process.wait()
-        if process.returncode:
-            said = words.decode("utf-8", "replace").strip()
-            raise CollectorError(f"it ended with {process.returncode}: {said or 'without a word'}")
-
-
-async def _last_words(stream: asyncio.StreamReader) -> bytes:
-    last = b""
-    while data := await stream.read(LONGEST_WORDS):
-        last = (last + data)[-LONGEST_WORDS:]
-    return last
+        done = await run_program(self.words, DELIVERY_WITHIN_S, alert_message(event))
+        if done.returncode:
+            said = done.stderr[-LONGEST_WORDS:].decode("utf-8", "replace").strip()
+            raise CollectorError(f"it ended with {done.returncode}: {said or 'without a word'}")
 
 
 class Services:
@@ -83,12 +61,7 @@ class Services:
 
     def __init__(self, terminal: str, urls: Sequence[str]) -> None:
         """Raises UsageError where the library is missing or does not know an address."""
-        try:
-            module = importlib.import_module("apprise")
-        except ModuleNotFoundError:
-            raise UsageError(
-                "notify.urls_file needs the library apprise; install it: pip install 'peakshade[notify]'"
-            ) from None
+        module = module_with_extra("apprise", "notify.urls_file")
         self._terminal = terminal
         self._apprise = module.Apprise()
         self._thread = OwnThread()

@@ -3,9 +3,11 @@
 import asyncio
 import logging
 import os
+import subprocess
 import sys
 
 from agent.config import ENVIRONMENT_PREFIX, LOOPBACK, Config
+from agent.inputs.collectors.frame import OwnThread
 from agent.inputs.mqtt import EVERY_ADDRESS, connect_host
 from agent.service.console import say
 
@@ -22,14 +24,13 @@ async def serve_page(config: Config, speed: float) -> None:
     The agent does not depend on it: where it cannot start, or ends, the agent only says so.
     """
     host, port = config.dashboard.host, config.dashboard.port
-    process = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "dashboard", *page_options(config, speed), env=page_environment(config)
-    )
+    words = [sys.executable, "-m", "dashboard", *page_options(config, speed)]
+    process = subprocess.Popen(words, env=page_environment(config))  # noqa: ASYNC220 - takes milliseconds
     try:
         reached = LOOPBACK if host in EVERY_ADDRESS else host
         if await _answers(process, reached, port):
             say(f"open http://{reached}:{port}/")
-        code = await process.wait()
+        code = await OwnThread().run(process.wait)
         LOG.error("the dashboard has ended (%d); the agent runs on without it", code)
     finally:
         await _end(process)
@@ -64,9 +65,9 @@ def page_environment(config: Config) -> dict[str, str]:
     return {**os.environ, f"{ENVIRONMENT_PREFIX}BROKER__PASSWORD": password.get_secret_value()}
 
 
-async def _answers(process: asyncio.subprocess.Process, host: str, port: int) -> bool:
+async def _answers(process: subprocess.Popen[bytes], host: str, port: int) -> bool:
     deadline_s = asyncio.get_running_loop().time() + STARTS_WITHIN_S
-    while asyncio.get_running_loop().time() < deadline_s and process.returncode is None:
+    while asyncio.get_running_loop().time() < deadline_s and process.poll() is None:
         try:
             _, writer = await asyncio.open_connection(host, port)
         except OSError:
@@ -76,18 +77,17 @@ async def _answers(process: asyncio.subprocess.Process, host: str, port: int) ->
         await writer.wait_closed()
         # Where another program has the port, the dashboard ends as soon as it tries to listen.
         await asyncio.sleep(LOOK_EVERY_S)
-        return process.returncode is None
+        return process.poll() is None
     LOG.error("the dashboard does not answer at %s:%d", host, port)
     return False
 
 
-async def _end(process: asyncio.subprocess.Process) -> None:
-    if process.returncode is not None:
+async def _end(process: subprocess.Popen[bytes]) -> None:
+    if process.poll() is not None:
         return
     process.terminate()
     try:
-        async with asyncio.timeout(ENDS_WITHIN_S):
-            await process.wait()
-    except TimeoutError:
+        await asyncio.to_thread(process.wait, ENDS_WITHIN_S)
+    except subprocess.TimeoutExpired:
         process.kill()
-        await process.wait()
+        await asyncio.to_thread(process.wait)

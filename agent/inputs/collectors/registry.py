@@ -1,6 +1,6 @@
 """The inputs of a config: an array of tables for each type, whose module is only loaded where it is used."""
 
-import importlib
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import ModuleType
@@ -8,6 +8,7 @@ from types import ModuleType
 from agent.config import Config
 from agent.config_check import Findings, read_section, report_unknown
 from agent.errors import UsageError
+from agent.extras import module_with_extra
 from agent.inputs.collectors.frame import Collector
 
 # Each module has the frozen record `Settings` and `make(settings, around) -> Collector | None`; None where
@@ -26,6 +27,8 @@ MODULES: Mapping[str, str] = {
     "http_rate": "agent.inputs.rates.http_rate",
     "iperf": "agent.inputs.rates.iperf",
 }
+# These read what only Linux shows, or with a library that only Linux has.
+LINUX_ONLY = ("counters", "hwmon", "onewire", "snmp")
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,9 @@ def _tables(kind: str, value: object, findings: Findings) -> list[Mapping[str, o
 
 
 def _made(kind: str, table: Mapping[str, object], around: Around) -> Collector | None:
+    if kind in LINUX_ONLY and sys.platform != "linux":
+        around.findings.add("inputs", kind, sys.platform, "a computer that runs Linux")
+        return None
     module = input_module(kind)
     settings = read_section(module.Settings, around.section, table, around.findings)
     if settings is None:
@@ -90,15 +96,3 @@ def _made(kind: str, table: Mapping[str, object], around: Around) -> Collector |
 def input_module(kind: str) -> ModuleType:
     """The module of a type of input; raises UsageError where a library is missing that it needs."""
     return module_with_extra(MODULES[kind], f"inputs.{kind}")
-
-
-def module_with_extra(name: str, what: str) -> ModuleType:
-    """A module that needs optional libraries for `what`; raises UsageError where one is missing."""
-    try:
-        return importlib.import_module(name)
-    except ModuleNotFoundError as error:
-        if error.name is not None and error.name.startswith("agent"):
-            raise
-        raise UsageError(
-            f"{what} needs the library {error.name}; install it: pip install 'peakshade[devices]'"
-        ) from None

@@ -1,6 +1,5 @@
 """Tests of the rate by iperf3, where it is installed and the user runs its server at the other end."""
 
-import asyncio
 import json
 import shutil
 from collections.abc import Mapping, Sequence
@@ -12,6 +11,7 @@ from annotated_types import Interval
 
 from agent.config import Host, Port
 from agent.inputs.collectors.frame import Collector, CollectorError, RateTest
+from agent.inputs.collectors.programs import run_program
 from agent.inputs.collectors.registry import Around
 from agent.inputs.rates.rounds import (
     BITS_PER_BYTE,
@@ -120,20 +120,7 @@ def command(settings: Settings, way: Direction, cap_mbps: float) -> list[str]:
 async def _output(command: Sequence[str], within_s: float) -> bytes:
     if shutil.which(command[0]) is None:
         raise CollectorError(f"{command[0]} is not installed here; install it, or use [[inputs.http_rate]]")
-    process = await asyncio.create_subprocess_exec(
-        *command,
-        stdin=asyncio.subprocess.DEVNULL,
-        stdout=asyncio.subprocess.PIPE,
-        stderr=asyncio.subprocess.DEVNULL,
-    )
-    try:
-        async with asyncio.timeout(within_s):
-            output, _ = await process.communicate()
-        return output
-    finally:
-        if process.returncode is None:
-            process.kill()
-            await process.wait()
+    return (await run_program(command, within_s)).stdout
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,9 +41,9 @@ class TcpInfo:
 
 def tcp_info(connection: Socket) -> TcpInfo | None:
     """The facts of a connection; None where the system does not tell them."""
-    if not sys.platform.startswith("linux"):
-        return None
-    raw = connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_INFO, SIZE)
+    raw = b""
+    if sys.platform == "linux":
+        raw = connection.getsockopt(socket.IPPROTO_TCP, socket.TCP_INFO, SIZE)
     if len(raw) < BUFFER_LIMITED_US + 8:
         return None
     raw = raw.ljust(SIZE, b"\0")

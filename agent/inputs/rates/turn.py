@@ -1,10 +1,8 @@
-"""Whose turn it is to test the rate, and what the day's tests have cost: one file, locked while one tests.
+"""Whose turn it is to test the rate, and what the day's tests have cost: a file, locked while one tests.
 
 The lock holds between the agent's own tasks and between programs; the costs outlive a restart.
 """
 
-import asyncio
-import fcntl
 import json
 import os
 from collections.abc import AsyncIterator
@@ -14,12 +12,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from filelock import AsyncFileLock, FileLock, Timeout
+
 from agent.config import Config
 from agent.inputs.collectors.frame import CollectorError
 
 WAIT_S = 120.0  # longer than any test lasts
 LOOK_EVERY_S = 0.5
-EMPTY = b""
 
 
 class BudgetSpent(CollectorError):
@@ -35,16 +34,15 @@ class Turn:
 
     def taken(self) -> bool:
         """Whether somebody tests at this moment."""
-        if not self.path.exists():
-            return False
-        descriptor = os.open(self.path, os.O_RDONLY)
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
-        except BlockingIOError:
+            with FileLock(self._lock_path, timeout=0.0, preserve_lock_file=True):
+                return False
+        except Timeout:
             return True
-        finally:
-            os.close(descriptor)
-        return False
+
+    @property
+    def _lock_path(self) -> Path:
+        return self.path.with_name(f"{self.path.name}.lock")
 
     @asynccontextmanager
     async def take(self, unix_s: float, reserve_bytes: int, day_bytes: int) -> AsyncIterator["Cost"]:
@@ -52,25 +50,45 @@ class Turn:
 
         Raises BudgetSpent where the day has not that much left.
         """
-        descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o644)
+        lock = AsyncFileLock(self._lock_path, run_in_executor=False, preserve_lock_file=True)
         try:
-            await _lock(descriptor)
+            await lock.acquire(WAIT_S, LOOK_EVERY_S)
+        except Timeout:
+            raise CollectorError("another test of the rate has run for minutes") from None
+        try:
             day = datetime.fromtimestamp(unix_s, UTC).astimezone(self.zone).date().isoformat()
-            spent_bytes = _spent(descriptor, day, self.path)
+            spent_bytes = self._spent(day)
             if spent_bytes + reserve_bytes > day_bytes:
                 raise BudgetSpent(
                     f"{spent_bytes / 1e6:.0f} MB of the day's {day_bytes / 1e6:.0f} MB are used, and a test"
                     f" may take {reserve_bytes / 1e6:.0f} MB; no more tests today"
                 )
             # Where the program ends in the middle, the test has cost what it was allowed to cost.
-            _write(descriptor, day, spent_bytes + reserve_bytes)
+            self._write(day, spent_bytes + reserve_bytes)
             cost = Cost(reserve_bytes)
             try:
                 yield cost
             finally:
-                _write(descriptor, day, spent_bytes + cost.used_bytes)
+                self._write(day, spent_bytes + cost.used_bytes)
         finally:
-            os.close(descriptor)
+            await lock.release()
+
+    def _spent(self, day: str) -> int:
+        if not self.path.exists():
+            return 0
+        try:
+            kept = json.loads(self.path.read_bytes())
+            return int(kept["bytes"]) if kept["day"] == day else 0
+        except (ValueError, TypeError, KeyError):
+            raise CollectorError(
+                f"{self.path} does not tell what today's tests have used; remove it"
+            ) from None
+
+    def _write(self, day: str, count: int) -> None:
+        """Whole or not at all: power may go at any moment."""
+        draft = self.path.with_name(f"{self.path.name}.tmp")
+        draft.write_text(json.dumps({"day": day, "bytes": count}), encoding="utf-8")
+        os.replace(draft, self.path)
 
 
 @dataclass(slots=True)
@@ -90,34 +108,3 @@ def turn_of(config: Config) -> Turn:
     """The turn of an agent: its file lies beside the store."""
     path = config.store.path
     return Turn(path.with_name(f"{path.name}.tests.json"), ZoneInfo(config.job.site.time_zone))
-
-
-async def _lock(descriptor: int) -> None:
-    loop = asyncio.get_running_loop()
-    deadline_s = loop.time() + WAIT_S
-    while True:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            if loop.time() > deadline_s:
-                raise CollectorError("another test of the rate has run for minutes") from None
-            await asyncio.sleep(LOOK_EVERY_S)
-        else:
-            return
-
-
-def _spent(descriptor: int, day: str, path: Path) -> int:
-    text = os.pread(descriptor, 1000, 0)
-    if text == EMPTY:
-        return 0
-    try:
-        kept = json.loads(text)
-        return int(kept["bytes"]) if kept["day"] == day else 0
-    except (ValueError, TypeError, KeyError):
-        raise CollectorError(f"{path} does not tell what today's tests have used; remove it") from None
-
-
-def _write(descriptor: int, day: str, count: int) -> None:
-    text = json.dumps({"day": day, "bytes": count}).encode()
-    os.pwrite(descriptor, text, 0)
-    os.ftruncate(descriptor, len(text))

@@ -8,6 +8,7 @@ from multiprocessing import get_context
 from typing import Protocol, TypeVar
 
 from agent.errors import UsageError
+from agent.extras import module_with_extra
 from agent.replay.tuning.work import Task
 
 ResultT = TypeVar("ResultT")
@@ -66,12 +67,7 @@ def cluster(address: str, connect_s: float = CONNECT_S) -> Iterator[Workers]:
 
     Session folders and work folder must be at the same paths for all of them, and peakshade installed.
     """
-    try:
-        import distributed
-    except ImportError:
-        raise UsageError(
-            "--scheduler needs the package distributed: pip install 'peakshade[cluster]'"
-        ) from None
+    distributed = module_with_extra("distributed", "--scheduler")
     try:
         client = distributed.Client(address, timeout=connect_s)
     except (OSError, ValueError) as error:

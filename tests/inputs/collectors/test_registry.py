@@ -107,3 +107,13 @@ def test_a_missing_library_is_named_with_its_cure(tmp_path: Path, kind: str) -> 
     )
     found = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert found.stdout == "" or "pip install 'peakshade[devices]'" in found.stdout
+
+
+@pytest.mark.parametrize("kind", ["onewire", "snmp"])
+def test_what_only_linux_has_says_so_elsewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    monkeypatch.setattr(sys, "platform", "win32")
+    (line,) = complaints(tmp_path, f"[[inputs.{kind}]]\n")
+    assert f'inputs.{kind} = "win32"' in line
+    assert line.endswith("a computer that runs Linux")
