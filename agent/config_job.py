@@ -14,6 +14,7 @@ from agent.job import (
     Antenna,
     Day,
     Downlink,
+    Hub,
     Job,
     Modem,
     Receiver,
@@ -23,6 +24,7 @@ from agent.job import (
     Transmitter,
     Uplink,
 )
+from agent.plan.modcod import BY_STANDARD
 
 # A job is a day or a few. A longer one is a wrong month or year, and its plan would take minutes.
 LONGEST_JOB_S = 31 * 86_400.0
@@ -42,9 +44,15 @@ JOB_SECTIONS = {
     "modem": Modem,
     "service": Service,
 }
+OPTIONAL_JOB_SECTIONS = {"hub": Hub}
 # Sections that `agent.config` reads, and keys that stand before the first section.
 OTHER_SECTIONS = ("broker", "store", "dashboard", "clock", "notify", "inputs")
 TOP_LEVEL_KEYS = ("terminal", "rules")
+HUB_KEYS = (
+    ("uplink_eirp_dbw", "uplink_frequency_ghz", "satellite_gt_dbk"),
+    ("satellite_eirp_dbw", "downlink_frequency_ghz", "gt_dbk"),
+    ("latitude_deg", "longitude_deg"),
+)
 DAY_TIMES = {"start": "start_unix_s", "end": "end_unix_s"}
 
 
@@ -75,17 +83,18 @@ def table(tree: Mapping[str, object], name: str) -> Mapping[str, object]:
 
 def read_job(tree: Mapping[str, object], findings: Findings) -> Job | None:
     """The job, or None with every wrong, missing and unknown key noted in `findings`."""
-    top_level = [*TOP_LEVEL_KEYS, *JOB_SECTIONS, "day", *OTHER_SECTIONS]
+    top_level = [*TOP_LEVEL_KEYS, *JOB_SECTIONS, "day", *OPTIONAL_JOB_SECTIONS, *OTHER_SECTIONS]
+    kinds = {**JOB_SECTIONS, **{name: kind for name, kind in OPTIONAL_JOB_SECTIONS.items() if name in tree}}
     report_unknown("", tree, top_level, findings)
     terminal = _read_terminal(tree, findings)
     sections: dict[str, object] = {}
-    for name in (*JOB_SECTIONS, "day", *OTHER_SECTIONS):
+    for name in (*kinds, "day", *OTHER_SECTIONS):
         if name in tree and not isinstance(tree[name], dict):
             findings.add("", name, tree[name], f"a section [{name}] with its keys below it")
         elif name not in tree and name not in OTHER_SECTIONS:
             findings.missing("", name, f"a section [{name}] with {', '.join(_keys(name))}")
-        elif name in JOB_SECTIONS:
-            sections[name] = read_section(JOB_SECTIONS[name], name, table(tree, name), findings)
+        elif name in kinds:
+            sections[name] = read_section(kinds[name], name, table(tree, name), findings)
         elif name == "day":
             sections[name] = _read_day(table(tree, name), findings)
     zone = _check_time_zone(table(tree, "site"), findings)
@@ -93,6 +102,8 @@ def read_job(tree: Mapping[str, object], findings: Findings) -> Job | None:
         _check_offsets(zone, table(tree, "day"), findings)
     if "antenna" in tree:
         _check_gains(table(tree, "antenna"), findings)
+    _check_hub(table(tree, "hub"), findings)
+    _check_highest(tree, findings)
     if findings.lines or terminal is None:
         return None
     return Job(terminal=terminal, **sections)  # type: ignore[arg-type]
@@ -186,9 +197,32 @@ def _check_gains(antenna: Mapping[str, object], findings: Findings) -> None:
         findings.missing("antenna", "efficiency", allowed)
 
 
+def _check_hub(hub: Mapping[str, object], findings: Findings) -> None:
+    """What belongs together stands together."""
+    for keys in HUB_KEYS:
+        missing = [key for key in keys if key not in hub]
+        if missing and len(missing) < len(keys):
+            findings.missing("hub", missing[0], f"all of {', '.join(keys)}, or none of them")
+
+
+def _check_highest(tree: Mapping[str, object], findings: Findings) -> None:
+    """The highest MODCOD is one of its carrier's standard."""
+    modem_standard = table(tree, "modem").get("standard")
+    for section in ("downlink", "uplink"):
+        carrier = table(tree, section)
+        standard = carrier.get("standard", modem_standard) if section == "uplink" else modem_standard
+        names = [one.name for known, modcods in BY_STANDARD.items() if known == standard for one in modcods]
+        highest = carrier.get("highest_modcod")
+        if isinstance(highest, str) and names and highest not in names:
+            close = get_close_matches(highest, names, n=1)
+            slip = f"did you mean {close[0]}?" if close else None
+            allowed = f"a MODCOD of {standard} like {names[0]} or {names[-1]}"
+            findings.add(section, "highest_modcod", highest, allowed, slip)
+
+
 def field_hint(section: str, key: str) -> TypeForm[object]:
     """The annotated type of a job setting; text for one that is not known."""
-    kind = JOB_SECTIONS.get(section) or (Day if section == "day" else None)
+    kind = {**JOB_SECTIONS, **OPTIONAL_JOB_SECTIONS, "day": Day}.get(section)
     return known_fields(kind).get(key, str) if kind is not None else str
 
 

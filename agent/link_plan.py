@@ -55,6 +55,12 @@ class Budget:
     NaN that a satellite below the horizon leaves undefined. `system_noise_k` is None for the satellite's end.
     `availability_*_percent` is that at which the link just closes, or just carries the booked rate; NaN where
     it never does. `beamwidth_deg` is the dish's full half-power width at the carrier.
+
+    Es/N0 is that at the end of both hops where `hub_hop_esno_db` is known, else the uplink's is at the
+    satellite's input. `eb_n0_clear_db` is for the MODCOD in clear sky (NaN without), `cn_occupied_db` in the
+    occupied bandwidth, `receive_level_dbm` at the modem (None where the config does not say what lies
+    between). `limited_by` power: more of it would carry more at the availability; bandwidth: the highest
+    MODCOD is in use. `largest_symbol_rate_msps` is what the power then supports at the booked rate's MODCOD.
     """
 
     free_space_loss_db: float
@@ -87,6 +93,13 @@ class Budget:
     gt_faded_dbk: float
     cn0_faded_dbhz: float
     interference_cn_db: float | None
+    intermodulation_cn_db: float | None
+    hub_hop_esno_db: float | None
+    eb_n0_clear_db: float
+    cn_occupied_db: float
+    receive_level_dbm: float | None
+    limited_by: Literal["power", "bandwidth"]
+    largest_symbol_rate_msps: float
     required_esno_db: float
     margin_faded_db: float
     availability_closes_percent: float
@@ -159,6 +172,26 @@ def by_engine_clock(plan: "LinkPlan", offset_s: float) -> "LinkPlan":
         ),
         heat=replace(plan.heat, sunshine=replace(sunshine, start_unix_s=sunshine.start_unix_s - offset_s)),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SunPassEffect:
+    """What a sun pass leaves of the downlink in clear sky, with the sun's flux at 10.7 cm (sfu) allowed for.
+
+    At the peak: loss of C/N0, Es/N0, MODCOD (None: lock is lost) and rate. `short_*` is when the booked rate
+    is not carried, `lost_*` when lock is lost; None where that does not happen.
+    """
+
+    peak_unix_s: float
+    depth_db: float
+    solar_flux_sfu: float
+    esno_db: float
+    modcod: str | None
+    rate_mbps: float
+    short_from_unix_s: float | None
+    short_to_unix_s: float | None
+    lost_from_unix_s: float | None
+    lost_to_unix_s: float | None
 
 
 def sun_pass_loss_db(passes: Sequence[SunPass], unix_s: float) -> float:
@@ -315,7 +348,10 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkPlan:
-    """`sun_passes` and `heat` cover the span, `sun_passes_year` the twelve months from its start."""
+    """`sun_passes`, their effects and `heat` cover the span, `sun_passes_year` twelve months from its start.
+
+    `worst_month_percent` is the availability of the year's worst month where the year has the service's.
+    """
 
     terminal: str
     start_unix_s: float
@@ -327,7 +363,9 @@ class LinkPlan:
     carried: tuple[Carried, ...]
     what_if: tuple[WhatIf, ...]
     availability: AvailabilityCurve
+    worst_month_percent: float
     sun_passes: tuple[SunPass, ...]
+    sun_pass_effects: tuple[SunPassEffect, ...]
     sun_passes_year: tuple[SunPass, ...]
     heat: HeatOutlook
     safety: Safety

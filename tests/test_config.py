@@ -103,6 +103,18 @@ SLIPS = [
         "+02:00, as Europe/Madrid has",
     ),
     ('"2026-07-18T09:00:00+02:00"', "2026-07-18T09:00:00-05:00", "day.start", "or Z for UTC"),
+    (
+        'standard = "DVB-S2"',
+        'standard = "DVB-S2"\n[hub]\ngt_dbk = 30.0',
+        "hub.satellite_eirp_dbw is missing",
+        "none",
+    ),
+    (
+        "[antenna]",
+        'highest_modcod = "8PSK 7/8"\n[antenna]',
+        "uplink.highest_modcod",
+        "did you mean 8PSK 8/9?",
+    ),
     ("efficiency = 0.62\n", "", "antenna.efficiency is missing", "both receive_gain_dbi"),
     ("efficiency = 0.62", "efficiency = 0.62\nreceive_gain_dbi = 40.0", "antenna.efficiency", "leave out"),
     ("eirp_dbw = 50.0\n", "", "downlink.eirp_dbw is missing", "-10 to 90"),

@@ -4,6 +4,7 @@ import re
 import shlex
 from dataclasses import MISSING, fields, is_dataclass
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
@@ -58,10 +59,11 @@ def settings_of_the_job() -> list[str]:
     """section.key of everything in a job."""
     found = []
     for section in fields(Job):
-        if not is_dataclass(section.type):
+        kinds = [one for one in (section.type, *get_args(section.type)) if is_dataclass(one)]
+        if not kinds:
             found.append(section.name)
-            continue
-        found.extend(f"{section.name}.{key.name.removesuffix('_unix_s')}" for key in fields(section.type))
+        for kind in kinds:
+            found.extend(f"{section.name}.{key.name.removesuffix('_unix_s')}" for key in fields(kind))
     return found
 
 

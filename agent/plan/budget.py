@@ -8,15 +8,17 @@ import numpy as np
 from agent.job import Job
 from agent.link_plan import AvailabilityCurve, Budget
 from agent.plan import propagation
+from agent.plan.equations import decibels, ratio
 from agent.plan.geometry import FloatArray
 from agent.plan.links import Link, LinkState, View, clear_state, downlink, faded_state, uplink
-from agent.plan.modcod import ladder, modcod_at, modcod_for_rate, rate_mbps, rates_mbps
+from agent.plan.modcod import modcod_at, modcod_for_rate, rate_mbps, rates_mbps
 
 # Unavailabilities (percent of a year) at which the budget is computed: evenly spread in their logarithm over
 # the range of P.618-13.
 CURVE_PERCENT = np.geomspace(50.0, 0.001, 48)
 CURVE_SHOWN_PERCENT = 10.0
 AVAILABILITY_STEP = 0.001
+DBM_OVER_DBW = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,11 +67,9 @@ def budget(job: Job, direction: Direction) -> Budget:
     """Every line of one direction."""
     link, clear, faded, sky = direction.link, direction.clear, direction.faded, direction.sky
     esno_clear_db, esno_faded_db = float(clear.esno_db), float(faded.esno_db[0])
-    standard, margin_db = job.modem.standard, job.modem.implementation_margin_db
-    at_clear = modcod_at(esno_clear_db, standard, margin_db)
-    at_faded = modcod_at(esno_faded_db, standard, margin_db)
-    required_db = required_esno_db(job, link, direction.booked_mbps)
-    lowest_db = ladder(standard)[0].esno_db + margin_db
+    at_clear = modcod_at(esno_clear_db, link.rungs)
+    at_faded = modcod_at(esno_faded_db, link.rungs)
+    required_db = required_esno_db(link, direction.booked_mbps)
     design_db = propagation.rain_attenuation_db(link.path, np.array([propagation.DESIGN_PERCENT]))
     return Budget(
         free_space_loss_db=link.free_space_loss_db,
@@ -105,22 +105,43 @@ def budget(job: Job, direction: Direction) -> Budget:
         system_noise_faded_k=_noise_k(link, float(faded.system_noise_k[0])),
         gt_faded_dbk=float(faded.gt_dbk[0]),
         cn0_faded_dbhz=float(faded.cn0_dbhz[0]),
-        interference_cn_db=link.interference_cn_db,
+        interference_cn_db=_companion_db(link, "C/I"),
+        intermodulation_cn_db=_companion_db(link, "C/IM"),
+        hub_hop_esno_db=_companion_db(link, "Es/N0,hub"),
+        eb_n0_clear_db=esno_clear_db - float(decibels(at_clear.efficiency)) if at_clear else nan,
+        cn_occupied_db=esno_clear_db - float(decibels(1.0 + link.roll_off)),
+        receive_level_dbm=receive_level_dbm(job, direction),
+        limited_by="bandwidth" if at_faded == link.rungs[-1] else "power",
+        largest_symbol_rate_msps=link.symbol_rate_msps * float(ratio(esno_faded_db - required_db)),
         required_esno_db=required_db,
         margin_faded_db=esno_faded_db - required_db,
-        availability_closes_percent=availability_percent(direction, lowest_db),
+        availability_closes_percent=availability_percent(direction, link.rungs[0].esno_db),
         availability_booked_percent=availability_percent(direction, required_db),
     )
+
+
+def _companion_db(link: Link, symbol: str) -> float | None:
+    return next((one.cn_db for one in link.companions if one.symbol == symbol), None)
+
+
+def receive_level_dbm(job: Job, direction: Direction) -> float | None:
+    """Level of the carrier at the modem in clear sky (dBm); None for the uplink, or where a part lacks."""
+    link, receiver = direction.link, job.receiver
+    if link.name == "uplink" or receiver.gain_db is None or receiver.cable_loss_db is None:
+        return None
+    received_dbw = link.eirp_dbw - link.steady_losses_db - direction.gas_clear_db + link.antenna_gain_dbi
+    chain_db = receiver.gain_db - receiver.cable_loss_db - receiver.feed_loss_db
+    return received_dbw + chain_db + DBM_OVER_DBW
 
 
 def _noise_k(link: Link, value_k: float) -> float | None:
     return None if link.receiver_noise_k is None else value_k
 
 
-def required_esno_db(job: Job, link: Link, booked_mbps: float) -> float:
+def required_esno_db(link: Link, booked_mbps: float) -> float:
     """Es/N0 that the modem needs for a rate (dB); NaN where no MODCOD carries it at the symbol rate."""
-    modcod = modcod_for_rate(booked_mbps, link.symbol_rate_msps, job.modem.standard)
-    return nan if modcod is None else modcod.esno_db + job.modem.implementation_margin_db
+    modcod = modcod_for_rate(booked_mbps, link.symbol_rate_msps, link.rungs)
+    return nan if modcod is None else modcod.esno_db
 
 
 def availability_percent(direction: Direction, required_db: float) -> float:
@@ -140,26 +161,21 @@ def availability_percent(direction: Direction, required_db: float) -> float:
     return round(float(np.floor(available / AVAILABILITY_STEP + 1e-9)) * AVAILABILITY_STEP, 3)
 
 
-def availability_curve(job: Job, down: Direction, up: Direction) -> AvailabilityCurve:
+def availability_curve(down: Direction, up: Direction) -> AvailabilityCurve:
     """Es/N0 and rates from 90 % of the year on."""
     shown = CURVE_PERCENT <= CURVE_SHOWN_PERCENT
     return AvailabilityCurve(
         availability_percent=_tuple(100.0 - CURVE_PERCENT[shown]),
         down_esno_db=_tuple(down.faded.esno_db[1:][shown]),
         up_esno_db=_tuple(up.faded.esno_db[1:][shown]),
-        down_mbps=_tuple(carried_mbps(job, down)[1:][shown]),
-        up_mbps=_tuple(carried_mbps(job, up)[1:][shown]),
+        down_mbps=_tuple(carried_mbps(down)[1:][shown]),
+        up_mbps=_tuple(carried_mbps(up)[1:][shown]),
     )
 
 
-def carried_mbps(job: Job, direction: Direction) -> FloatArray:
+def carried_mbps(direction: Direction) -> FloatArray:
     """Rates (Mbit/s) at the direction's unavailabilities."""
-    return rates_mbps(
-        direction.faded.esno_db,
-        job.modem.standard,
-        job.modem.implementation_margin_db,
-        direction.link.symbol_rate_msps,
-    )
+    return rates_mbps(direction.faded.esno_db, direction.link.rungs, direction.link.symbol_rate_msps)
 
 
 def _tuple(values: FloatArray) -> tuple[float, ...]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from agent.link_plan import HeatOutlook, LinkPlan, SunHour, SunPass
+from agent.link_plan import HeatOutlook, LinkPlan, SunHour, SunPass, SunPassEffect
 
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -51,7 +51,10 @@ def day_ahead(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
     """
     clock = SiteClock.of(plan.start_unix_s, plan.end_unix_s, time_zone)
     sentences = [_sunlight(plan.heat, clock), _shade(plan.heat, clock)]
-    sentences += [_sun_pass(one, clock) for one in plan.sun_passes]
+    sentences += [
+        f"{_sun_pass(one, clock)} {surviving(effect, plan.downlink.margin_db, clock)}"
+        for one, effect in zip(plan.sun_passes, plan.sun_pass_effects, strict=True)
+    ]
     if not plan.sun_passes:
         sentences.append(_next_sun_pass(plan, clock))
     return tuple(sentences)
@@ -84,6 +87,27 @@ def _sun_pass(one: SunPass, clock: SiteClock) -> str:
         f"Sun pass {clock.text(one.start_unix_s)} to {clock.text(one.end_unix_s)}, deepest at "
         f"{clock.text(one.peak_unix_s)} with {one.depth_db:.1f} dB: leave the dish alone."
     )
+
+
+def surviving(effect: SunPassEffect, margin_db: float, clock: SiteClock) -> str:
+    """What the pass leaves of the downlink; `margin_db` is that of the booked rate in clear sky."""
+    allowed = f"an active sun (flux {effect.solar_flux_sfu:.0f})"
+    if effect.short_from_unix_s is None or effect.short_to_unix_s is None:
+        if not margin_db > 0.0:
+            return "The booked downlink is not carried without the sun either."
+        worst = f"{effect.modcod}, {effect.rate_mbps:.2f} Mbit/s at worst"
+        return (
+            f"Nothing happens to the booked rate: {effect.depth_db:.1f} dB with {allowed} is less than the "
+            f"margin of {margin_db:.1f} dB ({worst})."
+        )
+    noticed = f"from {clock.text(effect.short_from_unix_s)} to {clock.text(effect.short_to_unix_s)}"
+    if effect.lost_from_unix_s is None or effect.lost_to_unix_s is None:
+        return (
+            f"With {allowed} lock holds, at {effect.modcod} and {effect.rate_mbps:.2f} Mbit/s at worst; less "
+            f"than the booked downlink {noticed}."
+        )
+    lost = f"from {clock.text(effect.lost_from_unix_s)} to {clock.text(effect.lost_to_unix_s)}"
+    return f"With {allowed} lock is lost {lost}, and the stream with it; less than booked {noticed}."
 
 
 def _next_sun_pass(plan: LinkPlan, clock: SiteClock) -> str:

@@ -8,7 +8,7 @@ from agent.link_plan import Budget, Carried, Verdict
 from agent.plan import propagation
 from agent.plan.budget import Direction, unavailability_percent
 from agent.plan.geometry import elevation_finding
-from agent.plan.modcod import BY_STANDARD, next_lower, rate_mbps
+from agent.plan.modcod import next_lower, rate_mbps
 from agent.plan.slips import budget_slips, hidden_satellite_slips, job_slips, over_booked
 
 
@@ -25,9 +25,9 @@ def carried_rates(
 
 
 def _carried(job: Job, service: str, booked_mbps: float, direction: Direction, budget: Budget) -> Carried:
-    standard = job.modem.standard
-    in_use = next((one for one in BY_STANDARD[standard] if one.name == budget.modcod_faded), None)
-    below = None if in_use is None else next_lower(in_use, standard)
+    rungs = direction.link.rungs
+    in_use = next((one for one in rungs if one.name == budget.modcod_faded), None)
+    below = None if in_use is None else next_lower(in_use, rungs)
     return Carried(
         service=service,
         booked_mbps=booked_mbps,
@@ -92,11 +92,11 @@ def link_findings(
         for sentence in propagation.validity_findings(direction.link.path, percent):
             if sentence not in found:
                 found.append(sentence)
-    return (
-        found
-        + job_slips(job)
-        + [one for direction, budget in directions for one in budget_slips(direction.link, budget)]
-    )
+    back_off_db = job.transmitter.output_back_off_db
+    found += job_slips(job)
+    for direction, budget in directions:
+        found += budget_slips(direction.link, budget, back_off_db)
+    return found
 
 
 def _carried_findings(job: Job, carried: Carried) -> list[str]:

@@ -8,6 +8,7 @@ from agent.plan.budget import Direction, unavailability_percent
 from agent.plan.constants import BOLTZMANN_DBW_HZ_K
 from agent.plan.links import FEED_ERROR_DEG, GROUND_SHARE, ground_noise_k
 from agent.plan.propagation import EDITIONS
+from agent.plan.waveform import PACKET_BYTES, encapsulation_share, pilot_share
 
 # Name, symbol, value, unit and source of one line.
 Line: TypeAlias = tuple[str, str, float, str, str]
@@ -18,6 +19,8 @@ HANDBOOK = "Maral and Bousquet, Satellite Communications Systems, ch. 5"
 TABLES = {
     "DVB-S2": "EN 302 307-1 V1.4.1, table 13",
     "DVB-S2X": "EN 302 307-1 V1.4.1, table 13, and 302 307-2 V1.1.1, table 20a",
+    "DVB-RCS2": "EN 301 545-2, annex A, bursts of 1616 symbols; Es/N0 assumed",
+    "DVB-RCS2 short bursts": "EN 301 545-2, annex A, bursts of 536 symbols; Es/N0 assumed",
 }
 
 
@@ -105,11 +108,12 @@ def _transmit_lines(job: Job, budget: Budget) -> list[Line]:
 
 
 def _loss_lines(budget: Budget) -> list[Line]:
+    pointed = "config, for the downlink; the uplink's by (theta_down / theta_up)^2"
     feed = f"-20 log cos of a feed error of {FEED_ERROR_DEG:g} deg (common practice); 0 for circular"
     gas = f"{edition('P.676')}, exceeded for 50 % of a year"
     return [
         ("free-space loss", "L_FS", -budget.free_space_loss_db, "dB", f"20 log(4 pi d / lambda); {HANDBOOK}"),
-        ("pointing loss", "L_P", -budget.pointing_loss_db, "dB", CONFIG),
+        ("pointing loss", "L_P", -budget.pointing_loss_db, "dB", pointed),
         ("polarisation loss", "L_X", -budget.polarisation_loss_db, "dB", feed),
         ("gas in clear sky", "A_G50", -budget.gas_clear_db, "dB", gas),
     ]
@@ -155,6 +159,7 @@ def _receive_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]
         ("system noise at the availability", "T_sys,p", float(faded.system_noise_k[0]), "K", HANDBOOK),
         ("figure of merit in clear sky", "G/T", budget.gt_dbk, "dB/K", HANDBOOK),
         ("figure of merit at the availability", "G/T,p", budget.gt_faded_dbk, "dB/K", HANDBOOK),
+        *_level_lines(job, budget),
     ]
 
 
@@ -185,26 +190,39 @@ def _ratio_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
         ),
         ("symbol rate", "R_s", link.symbol_rate_msps, "Msps", CONFIG),
     ]
-    if budget.interference_cn_db is not None:
-        lines.append(("carrier to interference", "C/I", budget.interference_cn_db, "dB", CONFIG))
+    lines += [(one.name, one.symbol, one.cn_db, "dB", one.source) for one in link.companions]
+    place = f"{'with all of the above' if link.companions else 'noise alone'}; {_place(direction, budget)}"
     return [
         *lines,
-        ("Es/N0 in clear sky", "Es/N0", budget.esno_clear_db, "dB", "C/N0 - 10 log R_s, with interference"),
+        ("Es/N0 in clear sky", "Es/N0", budget.esno_clear_db, "dB", f"C/N0 - 10 log R_s, {place}"),
+        ("Es/N0 at the availability", "Es/N0,p", budget.esno_faded_db, "dB", f"C/N0,p - 10 log R_s, {place}"),
         (
-            "Es/N0 at the availability",
-            "Es/N0,p",
-            budget.esno_faded_db,
+            "C/N in the occupied bandwidth",
+            "C/N",
+            budget.cn_occupied_db,
             "dB",
-            "C/N0,p - 10 log R_s, with interference",
+            "Es/N0 less 10 log (1 + roll-off)",
         ),
+        ("Eb/N0 in clear sky", "Eb/N0", budget.eb_n0_clear_db, "dB", "Es/N0 - 10 log (net bits a symbol)"),
     ]
 
 
+def _place(direction: Direction, budget: Budget) -> str:
+    """Where the Es/N0 is that of."""
+    whole = budget.hub_hop_esno_db is not None
+    if direction.link.name == "downlink":
+        return "at the terminal" if whole else "at the terminal, the hub's way up taken as perfect"
+    return "at the hub" if whole else "at the satellite's input; what the hub reports is lower"
+
+
 def _rate_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
-    link, table = direction.link, TABLES[job.modem.standard]
+    link = direction.link
+    standard = job.uplink.standard if link.name == "uplink" else None
+    table = TABLES[standard or job.modem.standard]
     clear, faded = (name or "none closes" for name in (budget.modcod_clear, budget.modcod_faded))
     return [
         ("implementation margin of the modem", "M_i", job.modem.implementation_margin_db, "dB", CONFIG),
+        *_net_lines(job),
         ("rate in clear sky", "R", budget.rate_clear_mbps, "Mbit/s", f"{table}: {clear}"),
         ("rate at the availability", "R,p", budget.rate_faded_mbps, "Mbit/s", f"{table}: {faded}"),
         (
@@ -213,6 +231,13 @@ def _rate_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
             link.symbol_rate_msps * (1.0 + link.roll_off),
             "MHz",
             "R_s (1 + roll-off)",
+        ),
+        (
+            "largest symbol rate at the booked rate's MODCOD",
+            "R_s,max",
+            budget.largest_symbol_rate_msps,
+            "Msps",
+            f"R_s by the margin at the availability; {budget.limited_by}-limited",
         ),
         ("Es/N0 for the booked rate", "Es/N0_req", budget.required_esno_db, "dB", f"{table}, with M_i"),
         ("margin in clear sky", "M", budget.margin_db, "dB", "Es/N0 - Es/N0_req"),
@@ -231,4 +256,28 @@ def _rate_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
             "%",
             "where Es/N0,p meets Es/N0_req",
         ),
+    ]
+
+
+def _net_lines(job: Job) -> list[Line]:
+    """What is taken off the rates of the table."""
+    lines: list[Line] = []
+    if job.modem.pilots:
+        lines.append(("share left by pilots, QPSK", "k_P", pilot_share("QPSK"), "1", "EN 302 307-1, 5.5.3"))
+    if job.modem.encapsulation != "none":
+        share = encapsulation_share(job.modem.encapsulation)
+        packet = f"{job.modem.encapsulation} around packets of {PACKET_BYTES} bytes (common practice)"
+        lines.append(("share of the packets", "k_E", share, "1", packet))
+    return lines
+
+
+def _level_lines(job: Job, budget: Budget) -> list[Line]:
+    receiver = job.receiver
+    if budget.receive_level_dbm is None or receiver.gain_db is None or receiver.cable_loss_db is None:
+        return []
+    level = "EIRP - losses + G_R - L_RX + G_LNB - L_cable, the carrier alone"
+    return [
+        ("gain of the receiver", "G_LNB", receiver.gain_db, "dB", CONFIG),
+        ("cable to the modem", "L_cable", -receiver.cable_loss_db, "dB", CONFIG),
+        ("level at the modem in clear sky", "P_RX", budget.receive_level_dbm, "dBm", level),
     ]

@@ -7,9 +7,12 @@ import numpy as np
 
 from agent.job import Job
 from agent.plan import antenna, equations
+from agent.plan.companions import Companion, downlink_companions, uplink_companions
 from agent.plan.constants import STANDARD_TEMPERATURE_K
 from agent.plan.geometry import FloatArray, Numeric
+from agent.plan.modcod import Modcod
 from agent.plan.propagation import Attenuation, SlantPath
+from agent.plan.waveform import downlink_rungs, uplink_rungs
 
 # A small offset dish sees warm ground with a few per cent of its pattern; handbooks give 10 to 50 K for
 # antennas above 10 deg of elevation (Maral and Bousquet, section 5.5.3, from memory).
@@ -33,7 +36,10 @@ class View:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
-    """One direction. The receiving end has either a noise chain (`receiver_noise_k`) or a given G/T."""
+    """One direction. The receiving end has either a noise chain (`receiver_noise_k`) or a given G/T.
+
+    `rungs` are the MODCODs worth using, `power_control_db` is what the sending end adds against a fade.
+    """
 
     name: DirectionName
     path: SlantPath
@@ -45,7 +51,9 @@ class Link:
     polarisation_loss_db: float
     symbol_rate_msps: float
     roll_off: float
-    interference_cn_db: float | None
+    companions: tuple[Companion, ...]
+    rungs: tuple[Modcod, ...]
+    power_control_db: float
     receive_feed_loss_db: float
     receiver_noise_k: float | None
     satellite_gt_dbk: float
@@ -83,7 +91,9 @@ def downlink(job: Job, view: View) -> Link:
         polarisation_loss_db=polarisation_loss_db(carrier.polarisation),
         symbol_rate_msps=carrier.symbol_rate_msps,
         roll_off=carrier.roll_off,
-        interference_cn_db=carrier.interference_cn_db,
+        companions=downlink_companions(job, view.slant_range_km),
+        rungs=downlink_rungs(job),
+        power_control_db=0.0,
         receive_feed_loss_db=job.receiver.feed_loss_db,
         receiver_noise_k=job.receiver.noise_temperature_k,
         satellite_gt_dbk=np.nan,
@@ -105,16 +115,28 @@ def uplink(job: Job, view: View) -> Link:
         beamwidth_deg=float(antenna.beamwidth_deg(job.antenna.diameter_m, carrier.frequency_ghz)),
         eirp_dbw=float(eirp_dbw),
         free_space_loss_db=float(equations.free_space_loss_db(view.slant_range_km, carrier.frequency_ghz)),
-        pointing_loss_db=job.antenna.pointing_loss_db,
+        pointing_loss_db=uplink_pointing_loss_db(job),
         polarisation_loss_db=polarisation_loss_db(carrier.polarisation),
         symbol_rate_msps=carrier.symbol_rate_msps,
         roll_off=carrier.roll_off,
-        interference_cn_db=carrier.interference_cn_db,
+        companions=uplink_companions(job, view.slant_range_km),
+        rungs=uplink_rungs(job),
+        power_control_db=min(carrier.power_control_db or 0.0, transmitter.output_back_off_db),
         receive_feed_loss_db=0.0,
         receiver_noise_k=None,
         satellite_gt_dbk=carrier.satellite_gt_dbk,
         radiating_k=view.radiating_k,
     )
+
+
+def uplink_pointing_loss_db(job: Job) -> float:
+    """What the error that costs the downlink its pointing loss costs the uplink (dB)."""
+    down_deg, up_deg = (
+        antenna.beamwidth_deg(job.antenna.diameter_m, carrier.frequency_ghz)
+        for carrier in (job.downlink, job.uplink)
+    )
+    error_deg = antenna.pointing_error_deg(job.antenna.pointing_loss_db, down_deg)
+    return float(antenna.pointing_loss_db(error_deg, up_deg))
 
 
 def dish_gain_dbi(job: Job, direction: DirectionName) -> float:
@@ -165,10 +187,14 @@ def clear_state(link: Link, gas_db: float) -> LinkState:
 def faded_state(link: Link, gas_clear_db: float, sky: Attenuation) -> LinkState:
     """The link under these attenuations, shape as theirs.
 
-    What disturbs the uplink comes from elsewhere and does not fade with it; what disturbs the downlink does.
+    What disturbs the uplink comes from elsewhere and does not fade with it, nor does the noise of the hub's
+    end; what travels with the downlink does.
     """
-    extra_db = sky.total_db - gas_clear_db if link.name == "uplink" else np.zeros_like(sky.total_db)
-    return _state(link, sky.total_db, sky.absorbed_db, extra_db)
+    if link.name == "downlink":
+        return _state(link, sky.total_db, sky.absorbed_db, np.zeros_like(sky.total_db))
+    extra_db = sky.total_db - gas_clear_db
+    raised_db = np.minimum(extra_db, link.power_control_db)
+    return _state(link, sky.total_db - raised_db, sky.absorbed_db, extra_db - raised_db)
 
 
 def _state(link: Link, fade_db: FloatArray, absorbed_db: FloatArray, extra_db: FloatArray) -> LinkState:
@@ -181,8 +207,8 @@ def _state(link: Link, fade_db: FloatArray, absorbed_db: FloatArray, extra_db: F
         gt_dbk = equations.gt_dbk(link.antenna_gain_dbi, link.receive_feed_loss_db, noise_k)
     cn0_dbhz = equations.cn0_dbhz(link.eirp_dbw, link.steady_losses_db + fade_db, gt_dbk)
     esno_db = equations.esno_db(cn0_dbhz, link.symbol_rate_msps)
-    if link.interference_cn_db is not None:
-        esno_db = equations.combined_db(esno_db, link.interference_cn_db - extra_db)
+    if link.companions:
+        esno_db = equations.combined_db(esno_db, *(one.cn_db - extra_db for one in link.companions))
     return LinkState(
         sky_noise_k=sky_k, system_noise_k=noise_k, gt_dbk=gt_dbk, cn0_dbhz=cn0_dbhz, esno_db=esno_db
     )

@@ -1,9 +1,11 @@
-"""MODCODs of DVB-S2 and DVB-S2X: which one an Es/N0 carries, and at which rate.
+"""MODCODs of DVB-S2, DVB-S2X and DVB-RCS2: which one an Es/N0 carries, and at which rate.
 
-Rates are those of the coded stream at the physical layer, normal frames without pilots (pilots cost 2.4 %).
+Rates of the tables are those of the coded stream at the physical layer: normal frames without pilots, or the
+payload of bursts. `agent.plan.waveform` takes off what else goes with a carrier.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import cache
 from math import isnan
 from typing import Literal, TypeAlias
@@ -12,7 +14,7 @@ import numpy as np
 
 from agent.plan.geometry import FloatArray, Numeric
 
-Standard: TypeAlias = Literal["DVB-S2", "DVB-S2X"]
+Standard: TypeAlias = Literal["DVB-S2", "DVB-S2X", "DVB-RCS2", "DVB-RCS2 short bursts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,36 +101,72 @@ DVB_S2X_ADDITIONS = (
     Modcod("256APSK 11/15-L", 18.84, 5.768987),
     Modcod("256APSK 3/4", 19.57, 5.900855),
 )
+# ETSI EN 301 545-2, annex A, reference waveforms 3 to 22 of linear modulation: payload (bytes) of bursts of
+# 536 and of 1616 symbols; preamble, pilots and code are what the payload leaves.
+RCS2_PAYLOAD_BYTES = {
+    "QPSK 1/3": (38, 123),
+    "QPSK 1/2": (59, 188),
+    "QPSK 2/3": (85, 264),
+    "QPSK 3/4": (96, 298),
+    "QPSK 5/6": (108, 333),
+    "8PSK 2/3": (115, 355),
+    "8PSK 3/4": (130, 400),
+    "8PSK 5/6": (144, 444),
+    "16QAM 3/4": (175, 539),
+    "16QAM 5/6": (194, 599),
+}
+RCS2_SYMBOLS = (536, 1616)
+# Assumption, 1 dB accurate: the standard gives no Es/N0; the turbo code of a burst needs so much more than
+# DVB-S2 at the same modulation and code rate. The operator's line-up has the true one.
+RCS2_ABOVE_S2_DB = 1.5
+
+
+def _bursts(length: int) -> tuple[Modcod, ...]:
+    needed_db = {one.name.replace("16APSK", "16QAM"): one.esno_db + RCS2_ABOVE_S2_DB for one in DVB_S2}
+    return tuple(
+        Modcod(name, needed_db[name], 8.0 * payload[length] / RCS2_SYMBOLS[length])
+        for name, payload in RCS2_PAYLOAD_BYTES.items()
+    )
+
+
 # A DVB-S2X modem also has the MODCODs of DVB-S2.
-BY_STANDARD: dict[Standard, tuple[Modcod, ...]] = {"DVB-S2": DVB_S2, "DVB-S2X": DVB_S2 + DVB_S2X_ADDITIONS}
+BY_STANDARD: dict[Standard, tuple[Modcod, ...]] = {
+    "DVB-S2": DVB_S2,
+    "DVB-S2X": DVB_S2 + DVB_S2X_ADDITIONS,
+    "DVB-RCS2": _bursts(1),
+    "DVB-RCS2 short bursts": _bursts(0),
+}
 
 
 @cache
-def ladder(standard: Standard) -> tuple[Modcod, ...]:
-    """The MODCODs worth using, rising: each carries more than every other that needs no more Es/N0."""
+def ladder(standard: Standard, margin_db: float = 0.0) -> tuple[Modcod, ...]:
+    """The MODCODs of a standard worth using, where the modem needs this much more than an ideal receiver."""
+    return worth_using([replace(one, esno_db=one.esno_db + margin_db) for one in BY_STANDARD[standard]])
+
+
+def worth_using(modcods: Iterable[Modcod]) -> tuple[Modcod, ...]:
+    """Those that carry more than every other that needs no more Es/N0, rising."""
     rungs: list[Modcod] = []
-    for modcod in sorted(BY_STANDARD[standard], key=lambda one: (one.esno_db, -one.efficiency)):
+    for modcod in sorted(modcods, key=lambda one: (one.esno_db, -one.efficiency)):
         if not rungs or modcod.efficiency > rungs[-1].efficiency:
             rungs.append(modcod)
     return tuple(rungs)
 
 
-def modcod_at(esno_db: float, standard: Standard, implementation_margin_db: float) -> Modcod | None:
-    """The MODCOD with the highest rate at this Es/N0 (dB); None where not even the lowest closes, or at NaN.
+def modcod_at(esno_db: float, rungs: Sequence[Modcod]) -> Modcod | None:
+    """The highest of the MODCODs worth using (rising) at this Es/N0 (dB).
 
-    The modem needs `implementation_margin_db` more than an ideal receiver.
+    None where not even the lowest closes, or at NaN.
     """
     if isnan(esno_db):
         return None
-    closing = [one for one in ladder(standard) if one.esno_db + implementation_margin_db <= esno_db]
+    closing = [one for one in rungs if one.esno_db <= esno_db]
     return closing[-1] if closing else None
 
 
-def next_lower(modcod: Modcod, standard: Standard) -> Modcod | None:
+def next_lower(modcod: Modcod, rungs: Sequence[Modcod]) -> Modcod | None:
     """The next MODCOD worth using that needs less Es/N0 and carries less; None below the lowest."""
-    lower = [
-        one for one in ladder(standard) if one.esno_db < modcod.esno_db and one.efficiency < modcod.efficiency
-    ]
+    lower = [one for one in rungs if one.esno_db < modcod.esno_db and one.efficiency < modcod.efficiency]
     return lower[-1] if lower else None
 
 
@@ -137,18 +175,16 @@ def rate_mbps(modcod: Modcod | None, symbol_rate_msps: float) -> float:
     return 0.0 if modcod is None else modcod.efficiency * symbol_rate_msps
 
 
-def modcod_for_rate(rate: float, symbol_rate_msps: float, standard: Standard) -> Modcod | None:
+def modcod_for_rate(rate: float, symbol_rate_msps: float, rungs: Sequence[Modcod]) -> Modcod | None:
     """The MODCOD that carries this rate (Mbit/s) with the least Es/N0; None where none carries it."""
-    carrying = [one for one in ladder(standard) if rate_mbps(one, symbol_rate_msps) >= rate]
+    carrying = [one for one in rungs if rate_mbps(one, symbol_rate_msps) >= rate]
     return carrying[0] if carrying else None
 
 
-def rates_mbps(
-    esno_db: Numeric, standard: Standard, implementation_margin_db: float, symbol_rate_msps: float
-) -> FloatArray:
+def rates_mbps(esno_db: Numeric, rungs: Sequence[Modcod], symbol_rate_msps: float) -> FloatArray:
     """Rates (Mbit/s) at these Es/N0 (dB), shape as given; 0 where no MODCOD closes, NaN at NaN."""
     esno_db = np.asarray(esno_db, dtype=float)
-    needed_db = np.array([one.esno_db + implementation_margin_db for one in ladder(standard)])
-    carried = np.array([0.0, *(rate_mbps(one, symbol_rate_msps) for one in ladder(standard))])
+    needed_db = np.array([one.esno_db for one in rungs])
+    carried = np.array([0.0, *(rate_mbps(one, symbol_rate_msps) for one in rungs)])
     rates: FloatArray = carried[np.searchsorted(needed_db, esno_db, side="right")]
     return np.where(np.isnan(esno_db), np.nan, rates)

@@ -13,6 +13,7 @@ from agent.plan.day_ahead import SiteClock, day_ahead
 WIDTH = 110
 INDENT = "  "
 UNDEFINED = "not defined"
+MOST_AVAILABLE_PERCENT = 99.999  # where the statistics of ITU-R P.618 end
 
 
 def plan_text(plan: LinkPlan, job: Job, time_zone: tzinfo) -> str:
@@ -53,10 +54,35 @@ def _wrapped(sentence: str, indent: str) -> list[str]:
 
 
 def _rates(plan: LinkPlan, job: Job) -> list[str]:
+    availability = f"{job.service.availability_percent:g} % of an average year"
     return [
         _direction("down", plan.downlink, job.service.down_mbps, job),
         _direction("up", plan.uplink, job.service.up_mbps, job),
+        *power_sentences(plan, job),
+        f"{availability} is {plan.worst_month_percent:.2f} % of the worst month (ITU-R P.841)",
     ]
+
+
+def power_sentences(plan: LinkPlan, job: Job) -> list[str]:
+    """What a technician's meter shows, and what is left of the transmitter."""
+    found = []
+    level_dbm = plan.downlink.receive_level_dbm
+    if level_dbm is not None:
+        found.append(f"level at the modem: {level_dbm:.0f} dBm in clear sky, this carrier alone")
+    up = plan.uplink
+    if not isnan(up.margin_faded_db):
+        sign = "left" if up.margin_faded_db >= 0.0 else "short"
+        left = f"{abs(up.margin_faded_db):.1f} dB of transmitter {sign}"
+        found.append(
+            f"the uplink is {up.limited_by}-limited: {left} at the availability, which carries up to "
+            f"{up.largest_symbol_rate_msps:.2f} Msps at the booked rate's MODCOD"
+        )
+    if up.hub_hop_esno_db is None:
+        found.append(
+            "the uplink's Es/N0 is that at the satellite's input: what the hub reports is lower by its own "
+            "hop, which the config does not tell ([hub])"
+        )
+    return found
 
 
 def _direction(name: str, budget: Budget, booked_mbps: float, job: Job) -> str:
@@ -66,10 +92,17 @@ def _direction(name: str, budget: Budget, booked_mbps: float, job: Job) -> str:
         f"{name}: {budget.rate_clear_mbps:.2f} Mbit/s in clear sky ({clear} at Es/N0 "
         f"{_number(budget.esno_clear_db, 1)} dB), {budget.rate_faded_mbps:.2f} at {availability} ({faded} at "
         f"{_number(budget.esno_faded_db, 1)} dB); {booked_mbps:g} booked, margin "
-        f"{_number(budget.margin_db, 1)} dB in clear sky; carried for "
-        f"{_number(budget.availability_booked_percent, 3)} % of a year, some link for "
-        f"{_number(budget.availability_closes_percent, 3)} %"
+        f"{_number(budget.margin_db, 1)} dB in clear sky and {_number(budget.margin_faded_db, 1)} at "
+        f"{availability}; carried for {_share(budget.availability_booked_percent)} of a year, some link for "
+        f"{_share(budget.availability_closes_percent)}"
     )
+
+
+def _share(percent: float) -> str:
+    """An availability, which is rounded down and known up to 99.999 %."""
+    if isnan(percent):
+        return "no part"
+    return f"{percent:.3f} %{' or more' if percent >= MOST_AVAILABLE_PERCENT else ''}"
 
 
 def _number(value: float, digits: int) -> str:
@@ -81,8 +114,7 @@ def _what_if(rows: Sequence[WhatIf]) -> list[str]:
     return [
         f"{INDENT}{'Mbit/s':36}{columns}",
         *(
-            f"{INDENT}{row.change:36}{row.down_clear_mbps:12.2f}{row.down_faded_mbps:10.2f}"
-            f"{row.down_cost_mbps:8.2f}{row.up_clear_mbps:12.2f}{row.up_faded_mbps:10.2f}{row.up_cost_mbps:8.2f}"
+            f"{INDENT}{row.change:36}{row.down_clear_mbps:12.2f}{row.down_faded_mbps:10.2f}{row.down_cost_mbps:8.2f}{row.up_clear_mbps:12.2f}{row.up_faded_mbps:10.2f}{row.up_cost_mbps:8.2f}"
             for row in rows
         ),
     ]

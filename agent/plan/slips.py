@@ -31,6 +31,10 @@ BAND_PAIRS = {
 UNLIKELY_MARGIN_DB = 15.0  # no operator sells so much more power than a carrier needs (common practice)
 TRANSPONDER_MHZ = 36.0  # the commonest bandwidth of a transponder (common practice)
 USUAL_EFFICIENCY = 0.85  # the best reflectors stay below it; 0.55 to 0.75 is usual (common practice)
+# Output back-off of a solid-state transmitter that these constellations want (common practice, within 1 dB).
+BACK_OFF_DB = {
+    "16APSK": 2.5, "16QAM": 2.5, "32APSK": 4.0, "64APSK": 5.0, "128APSK": 6.0, "256APSK": 7.0,
+}  # fmt: skip
 LONG_JOB_H = 48.0
 # The sun's time and a zone's standard time are nowhere farther apart (Kashgar keeps Beijing's clock: 3 h).
 ZONE_APART_DEG = 52.5
@@ -121,7 +125,7 @@ def height_slips(job: Job, ground_m: float) -> list[str]:
 
 def job_slips(job: Job) -> list[str]:
     """What looks wrong in the job by itself."""
-    return [*_frequency_slips(job), *_terminal_slips(job), *_service_slips(job)]
+    return [*_frequency_slips(job), *_terminal_slips(job), *_power_slips(job), *_service_slips(job)]
 
 
 def _frequency_slips(job: Job) -> Iterator[str]:
@@ -182,6 +186,15 @@ def _terminal_slips(job: Job) -> Iterator[str]:
         )
 
 
+def _power_slips(job: Job) -> Iterator[str]:
+    transmitter, raised_db = job.transmitter, job.uplink.power_control_db
+    if raised_db is not None and raised_db > transmitter.output_back_off_db:
+        yield (
+            f"uplink.power_control_db = {raised_db:g} is more than the back-off of "
+            f"{transmitter.output_back_off_db:g} dB leaves: only that much is counted."
+        )
+
+
 def _service_slips(job: Job) -> Iterator[str]:
     if job.service.stream_mbps > job.service.up_mbps:
         yield over_booked(job)
@@ -198,11 +211,13 @@ def over_booked(job: Job) -> str:
     )
 
 
-def budget_slips(link: Link, budget: Budget) -> list[str]:
-    """What looks wrong in what one direction comes to."""
+def budget_slips(link: Link, budget: Budget, back_off_db: float) -> list[str]:
+    """What looks wrong in what one direction comes to; `back_off_db` is the transmitter's."""
     found = []
     if budget.margin_db > UNLIKELY_MARGIN_DB:
         found.append(_unlikely_margin(link, budget))
+    if link.name == "uplink":
+        found += _back_off_slips(back_off_db, budget)
     interference_db = budget.interference_cn_db
     if interference_db is not None and interference_db <= budget.required_esno_db:
         found.append(
@@ -210,6 +225,18 @@ def budget_slips(link: Link, budget: Budget) -> list[str]:
             f"carried: it needs {budget.required_esno_db:.1f} dB. Check it with the operator."
         )
     return found
+
+
+def _back_off_slips(back_off_db: float, budget: Budget) -> list[str]:
+    """Does the transmitter have the linearity that the MODCOD in use wants?"""
+    modulation = (budget.modcod_clear or "").split(" ")[0]
+    needed_db = BACK_OFF_DB.get(modulation, 0.0)
+    if back_off_db >= needed_db:
+        return []
+    modcod = f"The uplink would use {budget.modcod_clear} with {back_off_db:g} dB of back-off"
+    wanted = f"{modulation} wants about {needed_db:g} dB"
+    remedy = "raise transmitter.output_back_off_db, or set uplink.highest_modcod to what the operator allows"
+    return [f"{modcod}; {wanted}: {remedy}."]
 
 
 def _unlikely_margin(link: Link, budget: Budget) -> str:

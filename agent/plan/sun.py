@@ -31,6 +31,11 @@ QUIET_SUN_K = (
     8_100.0,
     7_000.0,
 )
+QUIET_SUN_SFU = 70.0  # the quiet sun's flux at 2.8 GHz (1e-22 W/m2/Hz), from memory
+FLUX_GHZ = 2.8
+# An active sun's excess falls with the frequency, from all of it at 2.8 GHz to 40 % of the quiet sun at
+# 11 GHz where the flux is 250: (11 / 2.8) ** -1.36 (assumption between the two).
+ACTIVITY_EXPONENT = -1.36
 DELTA_T_S = 69.2  # TT - UT1 in 2025 (IERS Bulletin A); a second more or less moves the sun by 0.00001 deg
 STANDARD_AIR_DEGC = 15.0  # ISO 2533, at sea level
 HORIZON_REFRACTION_DEG = 0.5667  # 34 arc minutes, NREL/TP-560-34302
@@ -52,14 +57,20 @@ class BeamNoise:
     frequency_ghz: float
     gain_dbi: float
     system_noise_k: float
+    solar_flux_sfu: float = QUIET_SUN_SFU
 
 
-def sun_brightness_k(frequency_ghz: Numeric) -> FloatArray:
-    """Brightness temperature of the quiet sun's disc (K), log-log between published values (see above).
+def sun_brightness_k(frequency_ghz: Numeric, solar_flux_sfu: float = QUIET_SUN_SFU) -> FloatArray:
+    """Brightness temperature of the sun's disc (K), log-log between published values of the quiet sun.
 
-    Outside 1.4 to 70 GHz the value at the end of the range; NaN in, NaN out. About 10 % accurate, quiet sun.
+    Outside 1.4 to 70 GHz the value at the end of the range; NaN in, NaN out. About 10 % accurate for the
+    quiet sun; an active one adds by its flux at 10.7 cm.
     """
-    return np.exp(np.interp(np.log(frequency_ghz), np.log(QUIET_SUN_GHZ), np.log(QUIET_SUN_K)))
+    quiet_k = np.exp(np.interp(np.log(frequency_ghz), np.log(QUIET_SUN_GHZ), np.log(QUIET_SUN_K)))
+    excess = (solar_flux_sfu - QUIET_SUN_SFU) / QUIET_SUN_SFU
+    above = np.asarray(frequency_ghz, dtype=float) / FLUX_GHZ
+    brightness_k: FloatArray = quiet_k * (1.0 + excess * above**ACTIVITY_EXPONENT)
+    return brightness_k
 
 
 def sun_noise_k(beam: BeamNoise, separation_deg: Numeric) -> FloatArray:
@@ -81,7 +92,7 @@ def sun_noise_k(beam: BeamNoise, separation_deg: Numeric) -> FloatArray:
     )
     pattern = np.exp(-4.0 * np.log(2.0) * off2_deg2 / beam.beamwidth_deg**2)
     seen_sr = np.sum(pattern * ring_sr[:, None], axis=(-2, -1))
-    brightness_k = sun_brightness_k(beam.frequency_ghz)
+    brightness_k = sun_brightness_k(beam.frequency_ghz, beam.solar_flux_sfu)
     share = np.minimum(1.0, 10.0 ** (beam.gain_dbi / 10.0) / (4.0 * pi) * seen_sr)
     noise_k: FloatArray = brightness_k * share
     return noise_k

@@ -13,6 +13,7 @@ from agent.plan.budget import unavailability_percent
 from agent.plan.constants import GEOSTATIONARY_RADIUS_M, WGS84_SEMI_MAJOR_M
 from agent.plan.links import Link, View, clear_state, downlink, faded_state, uplink
 from agent.plan.modcod import rates_mbps
+from agent.plan.worst_month import annual_percent
 
 # Diameters in which transportable dishes are made (m), common practice.
 DISH_SIZES_M = (0.45, 0.6, 0.75, 0.98, 1.2, 1.5, 1.8, 2.4, 3.7)
@@ -41,6 +42,10 @@ def _changes(job: Job, view: View) -> Iterator[tuple[str, Job, View]]:
     for elevation_deg in ELEVATIONS_DEG:
         seen = replace(view, elevation_deg=elevation_deg, slant_range_km=range_at_elevation_km(elevation_deg))
         yield f"satellite at {elevation_deg:.0f} deg of elevation", job, seen
+    asked = job.service.availability_percent
+    worst = min(annual_percent(asked), 99.999)
+    service = replace(job.service, availability_percent=worst)
+    yield f"{asked:g} % of the worst month", replace(job, service=service), view
     for availability in AVAILABILITIES_PERCENT:
         service = replace(job.service, availability_percent=availability)
         yield f"availability {availability:g} %", replace(job, service=service), view
@@ -80,9 +85,7 @@ def _link_rates(job: Job, link: Link) -> tuple[float, float]:
     gas_clear_db = propagation.clear_sky_gas_db(link.path)
     sky = propagation.attenuation(link.path, np.array([unavailability_percent(job)]))
     esno_db = (clear_state(link, gas_clear_db).esno_db, faded_state(link, gas_clear_db, sky).esno_db[0])
-    rates = rates_mbps(
-        np.array(esno_db), job.modem.standard, job.modem.implementation_margin_db, link.symbol_rate_msps
-    )
+    rates = rates_mbps(np.array(esno_db), link.rungs, link.symbol_rate_msps)
     # Without a link there is no rate.
     clear_mbps, faded_mbps = np.nan_to_num(rates)
     return float(clear_mbps), float(faded_mbps)

@@ -16,9 +16,11 @@ from agent.plan.magnetic import Declination, declination, magnetic_heading_deg
 from agent.plan.safety import safety
 from agent.plan.slips import height_slips, place_slips
 from agent.plan.span import Span, job_days
-from agent.plan.sun import BeamNoise, sun_passes
+from agent.plan.sun import QUIET_SUN_SFU, BeamNoise, sun_passes
+from agent.plan.sun_effect import sun_pass_effect
 from agent.plan.sunshine import clear_sky, sun_path
 from agent.plan.what_if import what_ifs
+from agent.plan.worst_month import worst_month_percent
 from agent.plan.zone_place import zone_place
 
 YEAR_S = 365.25 * SECONDS_PER_DAY
@@ -60,8 +62,10 @@ def compute_plan(job: Job, span: Span | None = None) -> LinkPlan:
         uplink=uplink,
         carried=carried,
         what_if=what_ifs(job, view),
-        availability=availability_curve(job, down, up),
+        availability=availability_curve(down, up),
+        worst_month_percent=worst_month_percent(job.service.availability_percent),
         sun_passes=passes,
+        sun_pass_effects=tuple(sun_pass_effect(job, down, one) for one in passes),
         sun_passes_year=year,
         heat=_heat(job, covered),
         safety=safety(
@@ -119,6 +123,7 @@ def _sun_passes(
         frequency_ghz=link.path.frequency_ghz,
         gain_dbi=link.antenna_gain_dbi - link.receive_feed_loss_db,
         system_noise_k=downlink.system_noise_k,
+        solar_flux_sfu=QUIET_SUN_SFU if job.day.solar_flux_sfu is None else job.day.solar_flux_sfu,
     )
     last_unix_s = max(span.end_unix_s, span.start_unix_s + YEAR_S)
     year = sun_passes(job.site, job.satellite.longitude_deg, beam, span.start_unix_s, last_unix_s)

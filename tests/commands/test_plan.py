@@ -20,6 +20,7 @@ def works() -> str:
     """A config without anything to find, for a day to come."""
     day = f"{datetime.now(UTC) + timedelta(days=7):%Y-%m-%d}"
     text = with_line("up_mbps = 4.0", "up_mbps = 3.0").replace("eirp_dbw = 50.0", "eirp_dbw = 44.0")
+    text = text.replace("power_w = 8.0", "power_w = 11.3").replace("back_off_db = 1.0", "back_off_db = 2.5")
     return text.replace("2026-07-18", day).replace(":00+02:00", ":00Z")
 
 

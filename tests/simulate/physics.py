@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from agent.plan.modcod import rates_mbps
+from agent.plan.modcod import ladder, rates_mbps
 from tests.simulate.episodes import Action, Truth, truth_of
 from tests.simulate.scenario import Crew, Scenario
 from tests.simulate.sky import FloatArray, Sky, wander, weather_of
@@ -129,7 +129,7 @@ def _rates(
         (down_db, job.downlink, job.service.down_mbps),
         (up_db, job.uplink, job.service.up_mbps),
     ):
-        rates = rates_mbps(esno_db, job.modem.standard, margin_db, carrier.symbol_rate_msps)
+        rates = rates_mbps(esno_db, ladder(job.modem.standard, margin_db), carrier.symbol_rate_msps)
         carried.append(np.asarray(np.minimum(rates, booked / CARRIED_SHARE) * room))
     return carried[0], carried[1]
 
