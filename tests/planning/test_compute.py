@@ -54,8 +54,8 @@ def test_json_and_back(plan: LinkPlan) -> None:
     again = plan_from_json(json.loads(text))
     # Times are kept to the microsecond, everything else to the bit.
     assert json.dumps(plan_to_json(again)) == text
-    assert replace(again, sun_passes=(), sun_passes_year=()) == replace(
-        plan, sun_passes=(), sun_passes_year=()
+    assert replace(again, sun_passes=(), sun_passes_year=(), sun_pass_effects=()) == replace(
+        plan, sun_passes=(), sun_passes_year=(), sun_pass_effects=()
     )
     for ours, theirs in zip(plan.sun_passes_year, again.sun_passes_year, strict=True):
         assert theirs.peak_unix_s == pytest.approx(ours.peak_unix_s, abs=1e-6)
