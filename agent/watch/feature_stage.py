@@ -43,6 +43,7 @@ class View:
     heat: HeatView
     rate: RateFacts
     silent: str  # the input that is silent longest
+    clock_stepped_s: float  # by how much the agent's own clock was last set; positive is forward
     plan: LinkPlan
     job: Job
 
@@ -125,7 +126,7 @@ class FeatureStage:
             self.signal_loss_unix_s = unix_s
         heat_loss_db = _heat_loss_db(signal, heat, plan)
         features, silent = self._features(unix_s, signal, heat, rate, heat_loss_db)
-        return View(unix_s, features, signal, heat, rate, silent, plan, job)
+        return View(unix_s, features, signal, heat, rate, silent, self.inputs.clock_stepped_s, plan, job)
 
     def _rate_now(self, plan: LinkPlan, job: Job) -> RateFacts:
         stream = self.inputs.stream_mbps
@@ -183,6 +184,7 @@ class FeatureStage:
             signal_age_s=quiet_signal[1],
             other_silence=quiet_other[0],
             other_age_s=quiet_other[1],
+            clock_stepped_ago_s=unix_s - inputs.clock_stepped_unix_s,
             clock_refused_ago_s=unix_s - inputs.clock_refused_unix_s,
         )
         return row, quiet_signal[2] if quiet_signal[0] >= quiet_other[0] else quiet_other[2]

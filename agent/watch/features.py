@@ -42,4 +42,5 @@ class Features(NamedTuple):
     signal_age_s: Annotated[float, "age of the last signal reading"]
     other_silence: Annotated[float, "the longest silence of any other input in its usual spacings"]
     other_age_s: Annotated[float, "the same in seconds"]
+    clock_stepped_ago_s: Annotated[float, "since the agent's own clock was last set; inf if never"]
     clock_refused_ago_s: Annotated[float, "since a sender's clock was last refused; inf if never"]

@@ -21,6 +21,7 @@ _HEADLINES = {
     "battery-headline": "Running on battery",
     "input-silent": "An input has gone silent",
     "clock-wrong": "A device has a wrong clock",
+    "clock-stepped": "This computer's clock was set",
 }
 _PEAK_SAFELY = " when the stream can bear it; transmitter off before anybody is in front of it"
 _MORE_THAN_SHADE = "The shade alone does not hold the {where}: let air move around it, keep cases off it"
@@ -52,6 +53,7 @@ _ACTIONS = {
         "On battery: see to generator or mains (switch off before touching); end the stream in time"
     ),
     "see-to-input": "See why {input} has gone silent: power, cable, the script that publishes it",
+    "keep-clock": "See that this computer keeps the time: a network time service, or a clock with a battery",
     "set-clock": "Set the clock of the device that publishes: its readings carry a wrong time",
 }
 _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
@@ -90,6 +92,9 @@ _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "battery-charge": "battery at {battery_percent}",
     "silent": "nothing from {input} for {silent_s}",
     "readings-missing": "{count} readings missing",
+    "clock-set-forward": "the agent's computer was set forward by {by_s}",
+    "clock-set-back": "the agent's computer was set back by {by_s}",
+    "own-time": "the watch goes on by a time of its own; spans and alerts are not touched",
     "receipt-time": "readings were stamped with the time of their receipt",
     "over": "over after {lasted_s}",
     "put-off-rain": "put off for the rain after {lasted_s}",

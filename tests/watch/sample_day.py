@@ -169,7 +169,7 @@ def _full_day_heat() -> Iterator[AnyReading]:
 
 
 def full_day() -> list[AnyReading]:
-    """Seven hours in which every rule is raised and cleared."""
+    """Seven hours in which every rule about what devices tell is raised and cleared."""
     notes: list[AnyReading] = [
         Note(unix_s=at(1.0), kind="stream-start"),
         Note(unix_s=at(47.0), kind="peak-start"),

@@ -10,15 +10,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agent.records import AlertEvent, AnyReading
+from agent.records import AlertEvent, AnyReading, ClockChange
 from agent.watch.engine import AlertEngine
 from agent.watch.rule_set import default_rules
 from agent.watch.rules import RULES
 from tests.plan.sample_job import job
-from tests.watch.sample_day import FULL_DAY_PASS, at, events_of, full_day, plan
+from tests.watch.sample_day import FULL_DAY_PASS, at, events_of, full_day, in_order, plan
 
 PLAN = plan((FULL_DAY_PASS,))
-DAY = full_day()
+# Nobody publishes what the agent finds of its own clock.
+DAY = in_order([*full_day(), ClockChange(unix_s=at(362.0), stepped_s=-3.0, offset_s=-3.0)])
 EVENTS = events_of(DAY, PLAN)
 
 

@@ -5,6 +5,7 @@ from itertools import chain
 
 from agent.watch.rules.blockage import BLOCKAGE
 from agent.watch.rules.call_network import CALL_NETWORK
+from agent.watch.rules.clock_stepped import CLOCK_STEPPED
 from agent.watch.rules.clock_wrong import CLOCK_WRONG
 from agent.watch.rules.look_at_lan import LOOK_AT_LAN
 from agent.watch.rules.lower_stream import LOWER_STREAM
@@ -21,7 +22,7 @@ RULES: Mapping[str, Rule] = {
     rule.name: rule
     for rule in (
         SHADE, REPEAK, WAIT_SUN_PASS, WAIT_RAIN, BLOCKAGE, LOWER_STREAM, LOOK_AT_LAN, CALL_NETWORK,
-        THROUGHPUT_LOW, ON_BATTERY, NO_DATA, CLOCK_WRONG,
+        THROUGHPUT_LOW, ON_BATTERY, NO_DATA, CLOCK_WRONG, CLOCK_STEPPED,
     )
 }  # fmt: skip
 PARAMETERS: tuple[Parameter, ...] = tuple(chain.from_iterable(rule.parameters for rule in RULES.values()))
