@@ -12,6 +12,10 @@ from agent.config_check import Findings, read_section
 from agent.records import Severity
 
 REPEAT_S = 1800.0
+# Long enough to walk to the dish and back; what is urgent cannot wait for that.
+REMIND_ACT_S = 300.0
+REMIND_URGENT_S = 120.0
+Seconds = Annotated[float, Interval(ge=0.0, le=86_400.0)]
 Word = Annotated[str, MinLen(1), MaxLen(4096)]
 ClockTime = Annotated[str, MinLen(5), MaxLen(5)]
 
@@ -24,7 +28,9 @@ class NotifySection:
     quiet_from: ClockTime | None = None
     quiet_to: ClockTime | None = None
     quiet_severity: Severity | Literal["none"] = "urgent"
-    repeat_s: Annotated[float, Interval(ge=0.0, le=86_400.0)] = REPEAT_S
+    repeat_s: Seconds = REPEAT_S
+    remind_act_s: Seconds = REMIND_ACT_S
+    remind_urgent_s: Seconds = REMIND_URGENT_S
     cleared: bool = False
     command: list[Word] | None = None
     urls_file: Word | None = None
@@ -38,6 +44,8 @@ class NotifySettings:
     quiet: tuple[time, time] | None = None
     quiet_severity: Severity | None = "urgent"
     repeat_s: float = REPEAT_S
+    remind_act_s: float = REMIND_ACT_S
+    remind_urgent_s: float = REMIND_URGENT_S
     cleared: bool = False
     command: tuple[str, ...] = ()
     urls_file: Path | None = None
@@ -70,6 +78,8 @@ def read_notify(values: Mapping[str, object], folder: Path, findings: Findings) 
         quiet=None if start is None or end is None else (start, end),
         quiet_severity=None if section.quiet_severity == "none" else section.quiet_severity,
         repeat_s=section.repeat_s,
+        remind_act_s=section.remind_act_s,
+        remind_urgent_s=section.remind_urgent_s,
         cleared=section.cleared,
         command=tuple(section.command or ()),
         urls_file=urls_file,

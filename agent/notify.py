@@ -4,14 +4,15 @@ Over MQTT every alert is published whatever is decided here.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
 from typing import get_args
 from zoneinfo import ZoneInfo
 
-from agent.records import AlertEvent, JsonValue, Severity
+from agent.records import ActiveAlert, AlertEvent, AlertState, JsonValue, Severity
 
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
+OPEN: tuple[AlertState, ...] = ("raised", "reminder")
 KEPT = 500  # alerts of the past that are recognised, which is more than a day brings
 
 
@@ -53,7 +54,7 @@ class NotificationPolicy:
         """Take in alert events in their order; those that were heard before change nothing."""
         for event in events:
             key = _key(event)
-            if key in self.known:
+            if key in self.known and event.state != "reminder":
                 continue
             self.known[key] = None
             while len(self.known) > KEPT:
@@ -61,14 +62,14 @@ class NotificationPolicy:
             self._take(event)
 
     def _take(self, event: AlertEvent) -> None:
-        if event.state == "raised":
+        if event.state in OPEN:
             if _rank(event.severity) >= _rank(self.settings.min_severity):
                 self.waiting[event.rule] = event
             return
         told = self.sent.get(event.rule)
         # Somebody who has acknowledged it need not be told, and what nobody was told need not be taken back.
         self.waiting.pop(event.rule, None)
-        if event.state == "cleared" and self.settings.cleared and told is not None and told.state == "raised":
+        if event.state == "cleared" and self.settings.cleared and told is not None and told.state in OPEN:
             self.waiting[event.rule] = event
 
     def due(self, unix_s: float) -> list[AlertEvent]:
@@ -84,11 +85,11 @@ class NotificationPolicy:
 
     def _passes(self, event: AlertEvent) -> bool:
         least = self.settings.quiet_severity
-        return least is not None and event.state == "raised" and _rank(event.severity) >= _rank(least)
+        return least is not None and event.state in OPEN and _rank(event.severity) >= _rank(least)
 
     def _repeats(self, event: AlertEvent) -> bool:
         before = self.sent.get(event.rule)
-        if before is None or event.state == "cleared":
+        if before is None or event.state != "raised":
             return False
         graver = _rank(event.severity) > _rank(before.severity)
         return not graver and event.unix_s - before.unix_s < self.settings.repeat_s
@@ -114,6 +115,29 @@ class NotificationPolicy:
             self.sent[rule] = Sent(float(str(one[0])), severity, str(one[2]))
 
 
+@dataclass(slots=True)
+class Reminders:
+    """Says again what nobody has seen yet, every so often by severity (s); 0: never."""
+
+    every_s: Mapping[Severity, float]
+    said_unix_s: dict[str, float] = field(default_factory=dict)
+
+    def due(self, alerts: Iterable[ActiveAlert], unix_s: float) -> list[AlertEvent]:
+        """The reminders of this moment; each has the time and all else of the alert that it repeats."""
+        waiting = {one.event.rule: one.event for one in alerts if not one.acknowledged}
+        self.said_unix_s = {
+            rule: max(event.unix_s, self.said_unix_s.get(rule, event.unix_s))
+            for rule, event in waiting.items()
+        }
+        going = [event for event in waiting.values() if self._is_due(event, unix_s)]
+        self.said_unix_s |= {event.rule: unix_s for event in going}
+        return [replace(event, state="reminder") for event in going]
+
+    def _is_due(self, event: AlertEvent, unix_s: float) -> bool:
+        every_s = self.every_s.get(event.severity, 0.0)
+        return every_s > 0.0 and unix_s - self.said_unix_s[event.rule] >= every_s
+
+
 def is_quiet(policy: PolicySettings, unix_s: float) -> bool:
     """Whether it is within the quiet hours at the site, their start included and their end not."""
     if policy.quiet is None:
@@ -127,7 +151,9 @@ def title_and_body(terminal: str, event: AlertEvent) -> tuple[str, str]:
     """An alert in a few words for a small screen."""
     if event.state == "cleared":
         return f"{terminal}: {event.rule} is over", " ".join(event.evidence)
-    return f"{terminal}: {event.rule} ({event.severity})", "\n".join([event.action, *event.evidence]).strip()
+    again = ", not seen yet" if event.state == "reminder" else ""
+    title = f"{terminal}: {event.rule} ({event.severity}){again}"
+    return title, "\n".join([event.action, *event.evidence]).strip()
 
 
 def _key(event: AlertEvent) -> str:

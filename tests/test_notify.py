@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from agent.notify import NotificationPolicy, PolicySettings, is_quiet, title_and_body
-from agent.records import AlertEvent, AlertState, Severity
+from agent.notify import NotificationPolicy, PolicySettings, Reminders, is_quiet, title_and_body
+from agent.records import ActiveAlert, AlertEvent, AlertState, Severity
 from tests.watch.sample_day import HOUR_S
 
 # 12:00 in Madrid, which is two hours ahead of UTC in July (IANA time zone database, 2026).
@@ -146,3 +146,44 @@ def test_words_for_a_small_screen() -> None:
     title, body = title_and_body("van-1", alert())
     assert title == "van-1: shade (act)"
     assert body == "put the cover on\ntwo hours of sun"
+
+
+EVERY = {"act": 300.0, "urgent": 120.0}
+
+
+def standing(event: AlertEvent, acknowledged: bool = False) -> ActiveAlert:
+    """An alert that stands since an hour before its last change."""
+    return ActiveAlert(since_unix_s=event.unix_s - HOUR_S, event=event, acknowledged=acknowledged)
+
+
+@pytest.mark.parametrize(("severity", "every_s"), [("advise", 0), ("act", 300), ("urgent", 120)])
+def test_what_nobody_has_seen_is_said_again(severity: Severity, every_s: int) -> None:
+    """Every second of 24 minutes is asked: nothing before its time, and all with the alert's own time."""
+    reminders, event = Reminders(EVERY), alert(severity=severity)
+    said = {second: reminders.due([standing(event)], NOON_UNIX_S + second) for second in range(1, 1441)}
+    due = {second: [replace(event, state="reminder")] for second in range(every_s, 1441, every_s or 1441)}
+    assert {second: events for second, events in said.items() if events} == (due if every_s else {})
+
+
+def test_what_was_seen_is_not_said_again_until_it_is_raised_anew() -> None:
+    reminders = Reminders(EVERY)
+    seen = standing(alert(state="acknowledged"), acknowledged=True)
+    assert reminders.due([seen], NOON_UNIX_S + HOUR_S) == []
+    again = standing(alert(unix_s=NOON_UNIX_S + HOUR_S))
+    assert reminders.due([again], NOON_UNIX_S + HOUR_S + 299.0) == []
+    assert len(reminders.due([again], NOON_UNIX_S + HOUR_S + 300.0)) == 1
+
+
+def test_zero_says_nothing_again() -> None:
+    assert Reminders({"act": 0.0}).due([standing(alert())], NOON_UNIX_S + HOUR_S) == []
+
+
+def test_a_reminder_goes_out_as_often_as_it_comes_except_in_quiet_hours() -> None:
+    policy = NotificationPolicy(POLICY)
+    assert out(policy, NOON_UNIX_S, alert()) == [("shade", "raised")]
+    for minutes in (5.0, 10.0):
+        at_unix_s = NOON_UNIX_S + 60.0 * minutes
+        assert out(policy, at_unix_s, alert(state="reminder")) == [("shade", "reminder")]
+    assert out(policy, NOON_UNIX_S + 11.0 * HOUR_S, alert(state="reminder")) == []
+    title, _ = title_and_body("van-1", alert(state="reminder"))
+    assert title == "van-1: shade (act), not seen yet"

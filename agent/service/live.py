@@ -37,7 +37,7 @@ from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, ClockChange, JsonValue, Note
 from agent.service.hearing import Hearing
 from agent.service.keeping import GivenUpError, Keeper, Kept
-from agent.service.outlets import Notifier
+from agent.service.outlets import Notifier, reminders_of
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.service.status_file import write_status
 from agent.service.taps import named
@@ -139,6 +139,7 @@ class _Live:
         self._connected = asyncio.Event()
         self._changed = asyncio.Event() if agent.inputs is None else agent.inputs.changed
         self._hearing = Hearing(agent.config, self._clock.shown, self._on_hearing)
+        self._reminders = reminders_of(agent.config.notify, agent.clock.speed)
         self._keeper = Keeper(_kept(agent), stop, self._notify, self._on_trouble)
 
     @asynccontextmanager
@@ -275,6 +276,7 @@ class _Live:
                 await self._take(messages)
             if isinstance(last, _Tick):
                 self._say(await self._keeper.run(partial(_ticked, unix_s=last.unix_s)))
+                self._say(self._reminders.due(self._keeper.pipeline.situation().alerts, last.unix_s))
             stopping = isinstance(last, _Stop)
             if stopping or time.monotonic() - saved_s >= SNAPSHOT_S:
                 await self._keeper.run(Pipeline.save_snapshot)
@@ -303,9 +305,12 @@ class _Live:
 
     def _notify(self, event: AlertEvent) -> None:
         """What the agent has to say of itself reaches people as alerts do."""
-        self._agent.on_events([event])
+        self._tell_people([event])
+
+    def _tell_people(self, events: Sequence[AlertEvent]) -> None:
+        self._agent.on_events(events)
         if self._agent.notifier is not None:
-            self._agent.notifier.hear([event])
+            self._agent.notifier.hear(events)
 
     def _say(self, engine_events: Sequence[AlertEvent]) -> None:
         shown = shown_events(engine_events, self._clock.offset_s)
@@ -313,9 +318,7 @@ class _Live:
         for event in events:
             self._outbox.put(alert_topic(self._terminal, event.rule), alert_message(event))
         if events:
-            self._agent.on_events(events)
-            if self._agent.notifier is not None:
-                self._agent.notifier.hear(events)
+            self._tell_people(events)
 
     def _on_trouble(self) -> None:
         """Said at once: what else says it waits for the disk."""

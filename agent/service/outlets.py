@@ -16,12 +16,13 @@ from zoneinfo import ZoneInfo
 
 from agent.clock import Clock
 from agent.config import Config
+from agent.config_notify import NotifySettings
 from agent.errors import UsageError
 from agent.extras import module_with_extra
 from agent.inputs.collectors.frame import EXPECTED, CollectorError, InputState, OwnThread
 from agent.inputs.collectors.programs import run_program
 from agent.inputs.messages import alert_message
-from agent.notify import NotificationPolicy, PolicySettings, title_and_body
+from agent.notify import NotificationPolicy, PolicySettings, Reminders, title_and_body
 from agent.records import AlertEvent, JsonValue
 
 LOG = logging.getLogger(__name__)
@@ -192,3 +193,8 @@ def notifier_of(config: Config, clock: Clock) -> Notifier | None:
     )
     path = config.store.path
     return Notifier(policy, outlets, path.with_name(f"{path.name}.notified.json"), clock)
+
+
+def reminders_of(settings: NotifySettings, speed: float) -> Reminders:
+    """How often what nobody has seen is said again; people do not hurry when a day is played fast."""
+    return Reminders({"act": settings.remind_act_s * speed, "urgent": settings.remind_urgent_s * speed})

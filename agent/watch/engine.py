@@ -162,9 +162,9 @@ class AlertEngine:
         )
 
     def _renewed(self, alert: ActiveAlert, view: View) -> ActiveAlert:
-        return replace(
-            alert, event=self._advised(alert.event.rule, alert.event.severity, alert.event.state, view)
-        )
+        """The alert with the advice of now, and the time at which it was raised or last changed."""
+        event = self._advised(alert.event.rule, alert.event.severity, alert.event.state, view)
+        return replace(alert, event=replace(event, unix_s=alert.event.unix_s))
 
     def _acknowledge(self, reading: Acknowledge) -> list[AlertEvent]:
         alert = self._active.get(reading.rule)
