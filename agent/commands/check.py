@@ -1,10 +1,8 @@
 """`peakshade check`: everything that can be looked at before the job, one line each."""
 
 import argparse
-import asyncio
 import os
 import shutil
-import socket
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import closing
@@ -13,19 +11,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-import aiomqtt
-
+from agent.commands.broker_answer import Answer, Finding, asked_broker, check_broker
 from agent.config import Config, load_config
 from agent.errors import UsageError
 from agent.event_loop import run_until_done
 from agent.inputs.collectors.frame import EXPECTED
-from agent.inputs.collectors.registry import collectors_of
+from agent.inputs.collectors.registry import inputs_of
 from agent.inputs.collectors.trying import try_all
-from agent.inputs.messages import status_topic
-from agent.inputs.mqtt import QOS, connect_host, publishing_client
 from agent.plan.day_ahead import day_ahead
 from agent.planning.store import PlanError, load_or_compute_plan
-from agent.records import AlertEvent
+from agent.records import AlertEvent, JsonValue
 from agent.service.console import say
 from agent.service.hearing import REMARKS
 from agent.service.outlets import outlets_of
@@ -35,22 +30,10 @@ from agent.store.reader import InputAge, clock_offset_s, input_ages, input_state
 SUMMARY = "pre-flight: config, broker, inputs, clock, disk, sun"
 EXAMPLE = "peakshade check van-1.toml"
 
-ANSWER_WITHIN_S = 5.0
-# A retained message comes with the answer to the subscription.
-STATUS_WITHIN_S = 0.5
 # A day of one reading a second of every kind takes some 50 MB with its roll-ups.
 ROOM_BYTES = 500_000_000
 # Slower than any common thermometer or test script publishes.
 FRESH_S = 600.0
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing that was looked at; `fine` False: `text` says what to mend."""
-
-    fine: bool
-    subject: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,57 +64,15 @@ def run(args: argparse.Namespace) -> int:
 def findings(path: Path, config: Config, now_unix_s: float, extras: Extras) -> Iterator[Finding]:
     """Look at one thing after the other."""
     yield Finding(True, "config", f"{path}: terminal {config.job.terminal}, {config.job.site.name}")
-    yield check_broker(config)
+    answer = asked_broker(config)
+    yield check_broker(config, answer)
     yield check_clock(path, config, now_unix_s)
     yield check_disk(config)
     yield check_store(config)
     yield from check_plan(path, config)
     yield from check_inputs(config, now_unix_s)
-    yield from check_collectors(config, extras.rate_tests)
+    yield from check_collectors(config, answer, extras.rate_tests)
     yield from check_outlets(config, now_unix_s, extras.outlets)
-
-
-def check_broker(config: Config) -> Finding:
-    """An embedded broker needs a free port, another one must let the agent in."""
-    broker = config.broker
-    where = f"{connect_host(broker)}:{broker.port}"
-    try:
-        online = run_until_done(_agent_is_online(config))
-    except aiomqtt.MqttError as error:
-        if not broker.embedded:
-            text = f"{where} does not let the agent in ({error}); start it, or mend [broker] in the config"
-            return Finding(False, "broker", text)
-        return _port_free(config)
-    if online:
-        return Finding(True, "broker", f"{where} answers, and the agent is running")
-    if broker.embedded:
-        text = f"{where} is another program's broker; name it in the config ([broker] host), or a free port"
-        return Finding(False, "broker", text)
-    return Finding(True, "broker", f"{where} answers; the agent is not running")
-
-
-async def _agent_is_online(config: Config) -> bool:
-    """What the broker has retained of the agent's state; raises MqttError where there is no broker."""
-    async with publishing_client(config.broker, ANSWER_WITHIN_S) as client:
-        await client.subscribe(status_topic(config.job.terminal), qos=QOS)
-        try:
-            async with asyncio.timeout(STATUS_WITHIN_S):
-                message = await anext(client.messages)
-        except TimeoutError:
-            return False
-    return b'"state":"online"' in bytes(message.payload)
-
-
-def _port_free(config: Config) -> Finding:
-    where = f"{config.broker.host}:{config.broker.port}"
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((config.broker.host, config.broker.port))
-        except OSError as error:
-            text = f"{where} cannot be used ({error.strerror}); name a free one in the config: [broker] port"
-            return Finding(False, "broker", text)
-    return Finding(True, "broker", f"{where} is free for the agent's own broker")
 
 
 def check_clock(path: Path, config: Config, now_unix_s: float) -> Finding:
@@ -213,23 +154,30 @@ def check_inputs(config: Config, now_unix_s: float) -> Iterable[Finding]:
     return [*(_input_finding(one, engine_unix_s - one.unix_s) for one in regular), *heard]
 
 
-def check_collectors(config: Config, rate_tests: bool) -> Iterator[Finding]:
-    """Every input that the agent reads by itself, tried once, all at the same time."""
-    try:
-        collectors = collectors_of(config, os.environ)
-    except UsageError as error:
-        yield from (Finding(False, "inputs", line) for line in str(error).splitlines())
-        return
+def check_collectors(config: Config, answer: Answer, rate_tests: bool) -> Iterator[Finding]:
+    """Every input that the agent reads by itself, tried once; where the agent runs, what it says of them."""
+    collectors, wrong = inputs_of(config, os.environ)
+    yield from (Finding(False, "inputs", line) for one in wrong for line in one.lines)
+    if answer.status is not None:
+        yield from _told_inputs(answer.status.get("collectors", []))
+        collectors = [one for one in collectors if rate_tests and one.rate_test is not None]
     costs_mb = [one.rate_test.most_mb for one in collectors if one.rate_test is not None]
     if rate_tests and costs_mb:
         yield Finding(True, "inputs", f"tests of the rate run now, and take up to {sum(costs_mb):g} MB")
     # The agent's own broker runs with the agent.
-    waiting = [
-        one for one in collectors if one.at_broker and config.broker.embedded and not _connects(config)
-    ]
+    waiting = [one for one in collectors if one.at_broker and config.broker.embedded and not answer.connects]
     tried = run_until_done(try_all([one for one in collectors if one not in waiting], rate_tests))
     yield from (Finding(one.fine, "input", f"{one.name}: {one.text}") for one in tried)
     yield from (Finding(True, "input", f"{one.name}: is heard once the agent runs") for one in waiting)
+
+
+def _told_inputs(told: JsonValue) -> Iterator[Finding]:
+    """What a running agent says of the inputs that it holds, whose ports nobody else can open meanwhile."""
+    for one in told if isinstance(told, list) else []:
+        if isinstance(one, dict):
+            wrong = one["error"] or one["finding"]
+            text = wrong or f"{one['state']}, {one['readings']} readings since the agent started"
+            yield Finding(not wrong, "input", f"{one['name']}: {text} (asked the running agent)")
 
 
 def check_outlets(config: Config, now_unix_s: float, send: bool) -> Iterator[Finding]:
@@ -264,14 +212,6 @@ def trial_alert(now_unix_s: float) -> AlertEvent:
         figures={},
         deadline_unix_s=None,
     )
-
-
-def _connects(config: Config) -> bool:
-    try:
-        run_until_done(_agent_is_online(config))
-    except aiomqtt.MqttError:
-        return False
-    return True
 
 
 def _input_finding(one: InputAge, age_s: float) -> Finding:

@@ -1,34 +1,49 @@
 """`peakshade init`: a commented config from flags and a few questions."""
 
 import argparse
+import json
 import re
 import sys
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 from zoneinfo import ZoneInfo
 
 from agent.config_check import Findings, from_text
 from agent.config_job import check_setting, field_hint, job_from_mapping
-from agent.config_template import SETTINGS, Setting, config_text
+from agent.config_template import SECTION_COMMENTS, SETTINGS, Setting, config_text
 from agent.errors import UsageError
 
 SUMMARY = "write a commented config file"
 EXAMPLE = "peakshade init van-1.toml --terminal van-1 --site-latitude-deg 37.25"
 LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\d [0-2]\d:[0-5]\d")
 Value = str | float
+DRAFT = ".answers"
+BACK = "<"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """The file, and an option for every setting; what is not given is asked or assumed."""
+    """The file, where answers come from, and an option for every setting, in groups by section."""
     parser.add_argument("path", type=Path, help="the file to write")
     parser.add_argument("--force", action="store_true", help="overwrite the file where it exists")
+    parser.add_argument("--resume", action="store_true", help="go on with the answers of an interrupted run")
+    parser.add_argument(
+        "--answers", type=Path, metavar="FILE", help="take answers from a TOML file, such as another config"
+    )
+    groups = {
+        section: parser.add_argument_group(section or "terminal", SECTION_COMMENTS.get(section))
+        for section in dict.fromkeys(setting.section for setting in SETTINGS)
+    }
     for setting in SETTINGS:
         assumed = "asked for" if setting.assumed is None else f"assumed: {setting.assumed}"
         comment = setting.comment.replace("%", "%%")
-        parser.add_argument(setting.flag, dest=setting.name, metavar="VALUE", help=f"{comment} ({assumed})")
+        groups[setting.section].add_argument(
+            setting.flag, dest=setting.name, metavar="VALUE", help=f"{comment} ({assumed})"
+        )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,50 +51,113 @@ def run(args: argparse.Namespace) -> int:
     path: Path = args.path
     if path.exists() and not args.force:
         raise UsageError(f"{path}: exists already; name another file, or overwrite it with --force")
+    draft = path.with_name(f"{path.name}{DRAFT}")
+    if args.resume and not draft.exists():
+        raise UsageError(f"{draft}: there are no answers to go on with; run it without --resume")
     given: Mapping[str, str | None] = vars(args)
-    values = collected(given, sys.stdin, sys.stdout)
+    told = {} if args.answers is None else _file_answers(args.answers)
+    before = _file_answers(draft) if args.resume else {}
+    values = collected(given, Answers(told, before, sys.stdin, sys.stdout, partial(_save, draft)))
     text = config_text(values)
     job_from_mapping(tomllib.loads(text), str(path))
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise UsageError(f"{path}: cannot be written: {error.strerror}") from None
+    draft.unlink(missing_ok=True)
     sys.stdout.write(f"{path} written. Read it through, then: peakshade plan {path}\n")
     return 0
 
 
-def collected(given: Mapping[str, str | None], answers: TextIO, prompts: TextIO) -> dict[str, Value]:
-    """The value of every setting that is given or asked; raises UsageError for a wrong option."""
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """Where answers come from: a file, an interrupted run (its last one is asked again), and a person.
+
+    `save` is handed all answers after each one.
+    """
+
+    told: Mapping[str, str]
+    before: Mapping[str, str]
+    lines: TextIO
+    prompts: TextIO
+    save: Callable[[Mapping[str, str]], None]
+
+
+def collected(given: Mapping[str, str | None], answers: Answers) -> dict[str, Value]:
+    """The value of every setting that is given or asked; raises UsageError for a wrong option or file."""
     values: dict[str, Value] = {}
     for setting in SETTINGS:
         text = given[setting.name]
+        source = setting.flag if text is not None else setting.name
+        text = answers.told.get(setting.name) if text is None else text
         if text is not None:
-            values[setting.name] = _option_value(setting, text, values)
-    for setting in SETTINGS:
-        if setting.assumed is None and setting.name not in values:
-            values[setting.name] = _asked(setting, values, answers, prompts)
+            values[setting.name] = _option_value(setting, text, source, values)
+    open_ones = [one for one in SETTINGS if one.assumed is None and one.name not in values]
+    texts = {one.name: answers.before[one.name] for one in open_ones if one.name in answers.before}
+    if texts:
+        texts.popitem()
+    for setting in open_ones:
+        if setting.name in texts:
+            values[setting.name] = _option_value(setting, texts[setting.name], setting.name, values)
+    _ask(open_ones, texts, values, answers)
     return values
 
 
-def _option_value(setting: Setting, text: str, values: Mapping[str, Value]) -> Value:
+def _ask(
+    open_ones: Sequence[Setting], texts: dict[str, str], values: dict[str, Value], answers: Answers
+) -> None:
+    number = len(texts)
+    while number < len(open_ones):
+        setting = open_ones[number]
+        answers.prompts.write(f"{setting.name} ({setting.comment}): ")
+        answers.prompts.flush()
+        line = answers.lines.readline()
+        if not line:
+            missing = [one.flag for one in open_ones[number:]]
+            raise UsageError(f"the answers ended; still needed: {' '.join(missing)}; go on with --resume")
+        text = line.strip()
+        if text == BACK:
+            number = max(0, number - 1)
+            continue
+        value, complaint = _read(setting, text, values)
+        if complaint:
+            answers.prompts.write(f"  {complaint}; {BACK} asks the question before again\n")
+            continue
+        values[setting.name], texts[setting.name] = value, text
+        answers.save(texts)
+        number += 1
+
+
+def _option_value(setting: Setting, text: str, source: str, values: Mapping[str, Value]) -> Value:
     value, complaint = _read(setting, text, values)
     if complaint:
-        raise UsageError(complaint.replace("answer", setting.flag, 1))
+        raise UsageError(complaint.replace("answer", source, 1))
     return value
 
 
-def _asked(setting: Setting, values: Mapping[str, Value], answers: TextIO, prompts: TextIO) -> Value:
-    while True:
-        prompts.write(f"{setting.name} ({setting.comment}): ")
-        prompts.flush()
-        line = answers.readline()
-        if not line:
-            missing = [one.flag for one in SETTINGS if one.assumed is None and one.name not in values]
-            raise UsageError(f"the answers ended; still needed: {' '.join(missing)}")
-        value, complaint = _read(setting, line.strip(), values)
-        if not complaint:
-            return value
-        prompts.write(f"  {complaint}\n")
+def _file_answers(path: Path) -> dict[str, str]:
+    """Answers by `section.key` of a TOML file in sections, as texts; other keys are left out."""
+    try:
+        tree = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise UsageError(f"{path}: cannot be read as answers ({error}); name a TOML file") from None
+    found: dict[str, str] = {}
+    for setting in SETTINGS:
+        table = tree.get(setting.section, {}) if setting.section else tree
+        if isinstance(table, dict) and setting.key in table:
+            found[setting.name] = str(table[setting.key])
+    return found
+
+
+def _save(draft: Path, texts: Mapping[str, str]) -> None:
+    """The answers so far, whole or not at all; raises UsageError where that fails."""
+    partial_draft = draft.with_name(f"{draft.name}.partial")
+    lines = [f"{name} = {json.dumps(text, ensure_ascii=False)}\n" for name, text in texts.items()]
+    try:
+        partial_draft.write_text("".join(lines), encoding="utf-8")
+        partial_draft.replace(draft)
+    except OSError as error:
+        raise UsageError(f"{draft}: cannot be written: {error.strerror}; name another place") from None
 
 
 def _read(setting: Setting, text: str, values: Mapping[str, Value]) -> tuple[Value, str]:

@@ -62,7 +62,7 @@ async def _listen(config: Config, topic: str, seconds: float | None) -> int:
         finally:
             showing.cancel()
             ending.cancel()
-    never = listener.never()
+    never = listener.never(topic)
     for line in never:
         say(f"FINDING  {line}")
     return 1 if never else 0

@@ -7,11 +7,10 @@ from pathlib import Path
 
 from agent.clock import computer_clock
 from agent.config import load_config
-from agent.errors import UsageError
 from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.collectors.running import Inputs
 from agent.plan.span import days_covering
-from agent.planning.store import PlanError, load_or_compute_plan
+from agent.planning.store import load_or_compute_plan
 from agent.replay.rules_file import read_rules
 from agent.service.console import event_printer, log_to_terminal, say
 from agent.service.live import Agent, Companions, run_agent
@@ -35,10 +34,7 @@ def run(args: argparse.Namespace) -> int:
     log_to_terminal()
     inputs = Inputs(config, os.environ, clock.shown)
     notifier = notifier_of(config, clock)
-    try:
-        plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))
-    except PlanError as error:
-        raise UsageError(str(error)) from error
+    plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))
     printer = event_printer(config.job.site.time_zone)
     agent = Agent(config, plan, read_rules(config.rules), clock, printer, inputs, notifier)
     companions: Companions = {"inputs": inputs.run} if inputs.states else {}

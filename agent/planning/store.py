@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 
 import agent
 from agent.config import Config
+from agent.errors import UsageError
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
@@ -33,7 +34,7 @@ COMPUTING_LIBRARIES = ("itur", "numpy", "pvlib", "pygeomag")
 LONGEST_COMPUTATION_S = 120.0
 
 
-class PlanError(RuntimeError):
+class PlanError(UsageError):
     """The plan's process failed; the message holds what it wrote last."""
 
 
@@ -102,19 +103,34 @@ def _stored(path: Path, digest: str) -> JsonValue:
 def _computed(job: Job, span: Span) -> JsonValue:
     request = json.dumps({"job": asdict(job), "span": asdict(span)})
     search = os.pathsep.join(filter(None, (str(PACKAGE.parent), os.environ.get("PYTHONPATH"))))
-    done = subprocess.run(
-        [sys.executable, "-m", "agent.planning.worker"],
-        input=request,
-        capture_output=True,
-        text=True,
-        timeout=LONGEST_COMPUTATION_S,
-        env={**os.environ, "PYTHONPATH": search},
-        check=False,
-    )
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "agent.planning.worker"],
+            input=request,
+            capture_output=True,
+            text=True,
+            timeout=LONGEST_COMPUTATION_S,
+            env={**os.environ, "PYTHONPATH": search},
+            check=False,
+        )
+    except (OSError, subprocess.TimeoutExpired) as error:
+        raise _plan_error(job, str(error)) from None
     if done.returncode != 0:
-        raise PlanError(f"the plan of terminal {job.terminal} could not be computed:\n{done.stderr.strip()}")
+        raise _plan_error(job, f"its process ended with {done.returncode}: {_last_line(done.stderr)}")
     plan: JsonValue = json.loads(done.stdout)
     return plan
+
+
+def _plan_error(job: Job, why: str) -> PlanError:
+    return PlanError(
+        f"the plan of terminal {job.terminal} could not be computed ({why}); check the installation with"
+        " peakshade check, and whether memory or disk is full"
+    )
+
+
+def _last_line(text: str) -> str:
+    """Of a traceback this is the error itself."""
+    return next((line.strip() for line in reversed(text.splitlines()) if line.strip()), "without a word")
 
 
 def _store(path: Path, content: dict[str, JsonValue]) -> None:

@@ -5,13 +5,17 @@ import sys
 from pathlib import Path
 
 import pytest
+from paho.mqtt import publish
 
 from agent.cli import main
+from agent.commands.broker_answer import asked_broker
+from agent.commands.check import check_collectors
 from agent.config import LOOPBACK
+from agent.inputs.messages import status_message, status_topic
 from tests.inputs.collectors.inputs_at_work import config_with
 from tests.inputs.collectors.servers import TOKEN, responder
 from tests.inputs.rates.test_iperf import server as iperf_server
-from tests.processes import free_port
+from tests.processes import Mosquitto, free_port
 
 WRITE = "import pathlib, sys; pathlib.Path(sys.argv[1]).write_bytes(sys.stdin.buffer.read())"
 
@@ -91,3 +95,22 @@ def test_an_outlet_that_fails_is_a_finding(tmp_path: Path, capsys: pytest.Captur
     assert main(["check", str(config), "--outlets"]) == 1
     (line,) = lines(capsys, "outlet")
     assert line.startswith("FINDING") and "no credit left" in line
+
+
+def test_a_running_agent_is_asked_of_the_inputs_that_it_holds(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    """Its serial port can be opened by nobody else meanwhile, so trying it again would say nothing."""
+    input_text = """
+[[inputs.line]]
+address = "tcp://127.0.0.1:9"
+pattern = '(?P<a>[0-9.]+)'
+[inputs.line.readings.signal]
+esno_db = "a"
+"""
+    broker = f'[broker]\nhost = "{LOOPBACK}"\nport = {mosquitto.port}\n'
+    config = config_with(tmp_path, input_text, broker)
+    inputs = {"name": "line x", "state": "ok", "readings": 12, "error": None, "finding": None}
+    payload = status_message(1_784_367_000.0, "online", {}, collectors=[inputs])
+    publish.single(status_topic("van-1"), payload, 1, True, LOOPBACK, mosquitto.port)
+    (told,) = check_collectors(config, asked_broker(config), rate_tests=False)
+    assert told.fine
+    assert told.text == "line x: ok, 12 readings since the agent started (asked the running agent)"

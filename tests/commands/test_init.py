@@ -1,12 +1,14 @@
 """`peakshade init`: what it writes can be read, and nothing is overwritten or guessed."""
 
 import io
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from agent.cli import main
-from agent.commands.init import collected
+from agent.commands.init import Answers, collected
 from agent.config import load_config
 from agent.config_check import known_fields
 from agent.config_job import JOB_SECTIONS
@@ -58,19 +60,65 @@ def test_flags_give_a_config_that_loads(tmp_path: Path) -> None:
     assert "assumed" in path.read_text(encoding="utf-8")
 
 
+def asked(
+    lines: list[str], told: dict[str, str] | None = None, before: dict[str, str] | None = None
+) -> tuple[dict[str, str | float], str, dict[str, str]]:
+    """The values, what was asked, and what was saved last."""
+    prompts, saved = io.StringIO(), dict[str, str]()
+    typed = io.StringIO("".join(f"{one}\n" for one in lines))
+    answers = Answers(told or {}, before or {}, typed, prompts, saved.update)
+    return collected(NOTHING_GIVEN, answers), prompts.getvalue(), saved
+
+
 def test_questions_are_asked_until_the_answer_will_do() -> None:
-    lines = ["Van 1", *ANSWERS.values()]
-    prompts = io.StringIO()
-    values = collected(NOTHING_GIVEN, io.StringIO("\n".join(lines) + "\n"), prompts)
+    values, prompts, _ = asked(["Van 1", *ANSWERS.values()])
     assert values["terminal"] == "van-1" and values["site.latitude_deg"] == 37.25
     assert values["day.start"] == "2026-07-18T09:00:00+02:00"
-    assert "a-z" in prompts.getvalue()
+    assert "a-z" in prompts
+
+
+def test_the_question_before_is_asked_again() -> None:
+    first, second, *rest = ANSWERS.values()
+    values, prompts, saved = asked(["van-9", "<", first, second, *rest])
+    assert values["terminal"] == "van-1" == saved["terminal"]
+    assert prompts.count("terminal (") == 2
 
 
 def test_ended_answers_name_what_is_missing() -> None:
-    given = NOTHING_GIVEN | ANSWERS | {"site.latitude_deg": None}
-    with pytest.raises(UsageError, match="still needed: --site-latitude-deg$"):
-        collected(given, io.StringIO(""), io.StringIO())
+    answers = [text for name, text in ANSWERS.items() if name != "day.end"]
+    with pytest.raises(UsageError, match="still needed: --day-end; go on with --resume$"):
+        asked(answers)
+
+
+def test_an_interrupted_run_goes_on_and_asks_its_last_answer_again() -> None:
+    *done, _ = list(ANSWERS)[:10]
+    before = {name: ANSWERS[name] for name in list(ANSWERS)[:10]} | {"downlink.polarisation": "circular"}
+    values, prompts, _ = asked([ANSWERS[name] for name in ANSWERS if name not in done], before=before)
+    assert values["downlink.polarisation"] == "vertical"
+    assert prompts.startswith("downlink.polarisation (")
+
+
+def test_answers_are_kept_as_they_come_and_gone_when_the_file_is_written(tmp_path: Path) -> None:
+    """The process ends in the middle of its questions, as a lid that is closed ends it."""
+    path, draft = tmp_path / "van-1.toml", tmp_path / "van-1.toml.answers"
+    command = [sys.executable, "-m", "agent", "init", str(path)]
+    first = "".join(f"{text}\n" for text in list(ANSWERS.values())[:7])
+    ended = subprocess.run(command, input=first, capture_output=True, text=True, check=False)
+    assert (ended.returncode, path.exists(), draft.exists()) == (2, False, True)
+    rest = "".join(f"{text}\n" for text in list(ANSWERS.values())[6:])
+    done = subprocess.run([*command, "--resume"], input=rest, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert load_config(path, {}).job.site.name == 'Salt pan, "north" gate'
+    assert not draft.exists()
+    assert main(["init", str(tmp_path / "new.toml"), "--resume"]) == 2
+
+
+def test_answers_come_from_another_config(tmp_path: Path) -> None:
+    path, next_one = tmp_path / "van-1.toml", tmp_path / "van-2.toml"
+    assert main(["init", str(path), *options(ANSWERS)]) == 0
+    assert main(["init", str(next_one), "--answers", str(path), "--terminal", "van-2"]) == 0
+    job = load_config(next_one, {}).job
+    assert (job.terminal, job.day) == ("van-2", load_config(path, {}).job.day)
 
 
 @pytest.mark.parametrize(

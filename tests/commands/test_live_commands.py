@@ -16,6 +16,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from agent.cli import main
 from agent.commands import check
+from agent.commands.broker_answer import Finding, asked_broker, check_broker
+from agent.config import Config
 from agent.inputs.payloads import parse
 from agent.records import AnyReading, Note, Signal, Temperature
 from agent.store.writer import StoreWriter
@@ -108,16 +110,20 @@ def test_a_note_that_cannot_be_delivered_is_said(tmp_path: Path, capsys: pytest.
     assert "500 characters" in capsys.readouterr().err
 
 
+def _broker(config: Config) -> Finding:
+    return check_broker(config, asked_broker(config))
+
+
 def test_check_finds_a_free_port_and_one_in_use(tmp_path: Path) -> None:
     config = config_for(tmp_path / "day.sqlite3", embedded_at(free_port()))
-    assert check.check_broker(config).fine
+    assert _broker(config).fine
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
         taken = replace(config, broker=embedded_at(other.getsockname()[1]))
-        found = check.check_broker(taken)
+        found = _broker(taken)
     assert not found.fine
     assert "[broker] port" in found.text
-    absent = check.check_broker(replace(config, broker=broker_at(free_port())))
+    absent = _broker(replace(config, broker=broker_at(free_port())))
     assert not absent.fine
     assert "does not let the agent in" in absent.text
 
@@ -125,8 +131,8 @@ def test_check_finds_a_free_port_and_one_in_use(tmp_path: Path) -> None:
 @pytest.mark.mosquitto
 def test_check_knows_another_broker(tmp_path: Path, mosquitto: Mosquitto) -> None:
     config = config_for(tmp_path / "day.sqlite3", mosquitto.settings)
-    assert check.check_broker(config).fine
-    found = check.check_broker(replace(config, broker=embedded_at(mosquitto.port)))
+    assert _broker(config).fine
+    found = _broker(replace(config, broker=embedded_at(mosquitto.port)))
     assert not found.fine
     assert "another program's broker" in found.text
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from agent.cli import main
 from agent.config import Config, load_config
 from agent.plan.plan_json import plan_to_json
 from agent.plan.span import job_days
@@ -86,3 +87,17 @@ def test_plan_that_cannot_be_kept_is_still_given(planned: Config, tmp_path: Path
     # A folder that does not exist stands for one that cannot be written (root may write anywhere).
     plan = load_or_compute_plan(tmp_path / "gone" / "van-1.toml", planned)
     assert plan.terminal == "van-1"
+
+
+def test_a_process_that_dies_is_told_in_one_line(
+    tmp_path: Path, planned: Config, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A broken library in the way, as a full disk leaves one behind."""
+    (tmp_path / "itur.py").write_text("raise RuntimeError('half a file')\n", encoding="utf-8")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    path = tmp_path / "van-1.toml"
+    path.write_text(JOB_TOML, encoding="utf-8")
+    assert main(["plan", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert "could not be computed (its process ended with 1: RuntimeError: half a file)" in said
+    assert len(said.splitlines()) == 1

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import zip_longest
 
 import aiomqtt
 
@@ -56,17 +57,27 @@ class Listener:
             told = [f"    no map; {line}" for line in explanation(payload, now_unix_s)]
         return found + told
 
-    def never(self) -> list[str]:
-        """A line for each map that has not fitted once."""
+    def never(self, heard: str) -> list[str]:
+        """A line for each map that has not fitted once, of those that the topic filter `heard` concerns."""
         return [
             f"{one.name}: of {one.came} messages under {one.topic} none fitted; mend its topic or readings"
             for one in self.maps
-            if one.fitted == 0
+            if one.fitted == 0 and overlap(one.topic, heard)
         ]
 
 
+def overlap(one: str, other: str) -> bool:
+    """Whether some topic matches both topic filters (MQTT 3.1.1, section 4.7)."""
+    for a, b in zip_longest(one.split("/"), other.split("/")):
+        if "#" in (a, b):
+            return True
+        if a is None or b is None or (a != b and "+" not in (a, b)):
+            return False
+    return True
+
+
 def listener(config: Config) -> Listener:
-    """For the maps of a config; raises UsageError where they are wrong."""
+    """For the maps of a config that read from the agent's broker; raises UsageError where maps are wrong."""
     findings = Findings(str(config.path))
     tables = config.inputs.get("mqtt", [])
     maps = [
@@ -81,7 +92,7 @@ def listener(config: Config) -> Listener:
 def _topic_map(table: Mapping[str, object], section: str, findings: Findings) -> TopicMap | None:
     settings = read_section(Settings, section, table, findings)
     how = None if settings is None else mapped(settings, section, findings)
-    if settings is None or how is None:
+    if settings is None or how is None or settings.host is not None:
         return None
     return TopicMap(settings.name or section, settings.topic, how)
 

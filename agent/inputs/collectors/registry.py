@@ -1,7 +1,7 @@
 """The inputs of a config: an array of tables for each type, whose module is only loaded where it is used."""
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import ModuleType
 
@@ -57,18 +57,51 @@ def secret_of(key: str, variable: str | None, around: Around) -> str | None:
     return value
 
 
+@dataclass(frozen=True, slots=True)
+class Misconfigured:
+    """An input that cannot run, and a line for each thing to mend."""
+
+    name: str
+    lines: tuple[str, ...]
+
+
+def inputs_of(config: Config, environ: Mapping[str, str]) -> tuple[list[Collector], list[Misconfigured]]:
+    """The inputs of the config that can run, and those that cannot, which cost the others nothing."""
+    found: list[Collector] = []
+    wrong: list[Misconfigured] = []
+    for name, kind, table in _named_tables(config, wrong):
+        findings = Findings(str(config.path))
+        try:
+            made = _made(kind, table, Around(name, config, environ, findings))
+        except UsageError as error:
+            findings.lines.append(str(error))
+            made = None
+        if findings.lines or made is None:
+            wrong.append(Misconfigured(name, tuple(findings.lines)))
+        else:
+            found.append(made)
+    return found, wrong
+
+
 def collectors_of(config: Config, environ: Mapping[str, str]) -> list[Collector]:
     """Every input of the config. Raises UsageError with one line for each thing to mend."""
+    found, wrong = inputs_of(config, environ)
+    if wrong:
+        raise UsageError("\n".join(line for one in wrong for line in one.lines))
+    return found
+
+
+def _named_tables(
+    config: Config, wrong: list[Misconfigured]
+) -> Iterator[tuple[str, str, Mapping[str, object]]]:
+    """Place in the config, type and keys of each input; what is no table of a known type goes to `wrong`."""
     findings = Findings(str(config.path))
     report_unknown("inputs", config.inputs, list(MODULES), findings)
-    made = [
-        _made(kind, table, Around(f"inputs.{kind}[{number}]", config, environ, findings))
-        for kind in MODULES
-        for number, table in enumerate(_tables(kind, config.inputs.get(kind, []), findings), 1)
-    ]
+    for kind in MODULES:
+        for number, table in enumerate(_tables(kind, config.inputs.get(kind, []), findings), 1):
+            yield f"inputs.{kind}[{number}]", kind, table
     if findings.lines:
-        raise UsageError("\n".join(findings.lines))
-    return [one for one in made if one is not None]
+        wrong.append(Misconfigured("inputs", tuple(findings.lines)))
 
 
 def _tables(kind: str, value: object, findings: Findings) -> list[Mapping[str, object]]:

@@ -9,6 +9,7 @@ import pytest
 
 from agent.errors import UsageError
 from agent.inputs.collectors.registry import MODULES, collectors_of
+from agent.inputs.collectors.running import Inputs
 from tests.inputs.collectors.inputs_at_work import config_with
 
 SIGNAL = "[inputs.{kind}.readings.signal]\nesno_db = {source}\n"
@@ -117,3 +118,16 @@ def test_what_only_linux_has_says_so_elsewhere(
     (line,) = complaints(tmp_path, f"[[inputs.{kind}]]\n")
     assert f'inputs.{kind} = "win32"' in line
     assert line.endswith("a computer that runs Linux")
+
+
+def test_a_misconfigured_input_stops_only_itself(tmp_path: Path) -> None:
+    good = with_signal("http", "url = 'http://a/'", "'/a'")
+    bad = "[[inputs.hwmon]]\nwhere = 'modem'\n[[inputs.sntp]]\nhost = 'a'\n"
+    locked = with_signal("snmp", "host = 'a'\nusername = 'u'\npassword_env = 'P'", "'1.3.6.1.0'")
+    inputs = Inputs(config_with(tmp_path, good + bad + locked), {}, lambda: 0.0)
+    states = {one.name: (one.state, one.error) for one in inputs.states}
+    assert states["http a"][0] == "starting"
+    assert "chip is missing" in (states["inputs.hwmon[1]"][1] or "")
+    assert "P is not" in (states["inputs.snmp[1]"][1] or "")
+    assert "did you mean snmp?" in (states["inputs"][1] or "")
+    assert [state for state, _ in states.values()].count("failing") == 3
