@@ -50,6 +50,7 @@ class BrokerSection:
     host: Host | None = None
     port: Port | None = None
     tls: bool = False
+    ca_file: FilePath | None = None
     username: Host | None = None
     password: FilePath | None = None
     password_file: FilePath | None = None
@@ -81,7 +82,10 @@ class ClockSection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BrokerSettings:
-    """The broker the agent talks to; an embedded one listens on `host` and `port`."""
+    """The broker the agent talks to; an embedded one listens on `host` and `port`.
+
+    Beyond this computer an embedded one has an account.
+    """
 
     embedded: bool
     host: str
@@ -89,6 +93,8 @@ class BrokerSettings:
     tls: bool
     username: str | None
     password: SecretStr | None
+    # The authority that the broker's certificate is from, where it is a private one.
+    ca_file: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,12 +221,19 @@ def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -
     embedded = section.host is None if section.embedded is None else section.embedded
     if not embedded and section.host is None:
         findings.missing("broker", "host", "the name or address of the broker where embedded = false")
+    _check_encryption(section, embedded, folder, findings)
     if section.password is not None and ("broker", "password") not in findings.origins:
         allowed = f"only the environment {ENVIRONMENT_PREFIX}BROKER__PASSWORD or broker.password_file"
         findings.add("broker", "password", MASK, allowed, "config files are copied into recorded sessions")
     password = section.password
     if password is None and section.password_file is not None:
         password = _secret_from(section.password_file, folder, findings)
+    open_to_all = section.username is None or not password
+    if embedded and open_to_all and not is_this_computer(section.host or LOOPBACK):
+        wanted = (
+            "a name, and password_file with its password, where the agent's own broker is reached from afar"
+        )
+        findings.missing("broker", "username", wanted)
     return BrokerSettings(
         embedded=embedded,
         host=section.host or LOOPBACK,
@@ -228,7 +241,18 @@ def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -
         tls=section.tls,
         username=section.username,
         password=None if password is None else SecretStr(password),
+        ca_file=None if section.ca_file is None else folder / section.ca_file,
     )
+
+
+def _check_encryption(section: BrokerSection, embedded: bool, folder: Path, findings: Findings) -> None:
+    if section.tls and embedded:
+        advice = "only Mosquitto encrypts: peakshade init --mosquitto writes its config"
+        findings.add("broker", "tls", True, "false where the broker is the agent's own", advice)
+    if section.ca_file is not None and not (folder / section.ca_file).is_file():
+        findings.add("broker", "ca_file", section.ca_file, "a certificate file that exists, in PEM")
+    if section.ca_file is not None and not section.tls:
+        findings.add("broker", "ca_file", section.ca_file, "only there where tls = true")
 
 
 def _read_dashboard(
@@ -242,13 +266,14 @@ def _read_dashboard(
             allowed = "a text file that exists and holds the passcode, seen from the config's folder"
             findings.add("dashboard", "passcode_file", section.passcode_file, allowed)
         return replace(section, passcode_file=str(folder / section.passcode_file))
-    if not _is_this_computer(section.host) and PASSCODE_VARIABLE not in environ:
+    if not is_this_computer(section.host) and PASSCODE_VARIABLE not in environ:
         wanted = f"a text file with the passcode, or {PASSCODE_VARIABLE}, where host is not {LOOPBACK}"
         findings.missing("dashboard", "passcode_file", wanted)
     return section
 
 
-def _is_this_computer(host: str) -> bool:
+def is_this_computer(host: str) -> bool:
+    """Whether only programs on this computer reach what listens there."""
     try:
         return host == "localhost" or ip_address(host).is_loopback
     except ValueError:

@@ -35,6 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         mqtt_username=args.mqtt_username,
         mqtt_password=os.environ.get(BROKER_PASSWORD_VARIABLE),
         mqtt_tls=args.mqtt_tls,
+        mqtt_ca_file=args.mqtt_ca_file,
         terminal=args.terminal,
         speed=args.speed,
         rules=args.rules,
@@ -103,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--mqtt-port", type=int, default=1883)
     parser.add_argument("--mqtt-username", help=f"its password comes from {BROKER_PASSWORD_VARIABLE}")
     parser.add_argument("--mqtt-tls", action="store_true", help="speak TLS with the broker")
+    parser.add_argument("--mqtt-ca-file", type=Path, help="the authority of the broker's certificate")
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on")
     parser.add_argument("--port", type=int, default=8050)
     parser.add_argument("--terminal", help="terminal to show; otherwise the one written last")

@@ -4,6 +4,7 @@ import json
 import time
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
 
 import aiomqtt
 
@@ -76,10 +77,16 @@ async def _publish(settings: Settings, topic: str, body: str) -> None:
         settings.mqtt_port,
         username=settings.mqtt_username,
         password=settings.mqtt_password,
-        tls_params=aiomqtt.TLSParameters() if settings.mqtt_tls else None,
+        tls_params=aiomqtt.TLSParameters(ca_certs=_text(settings.mqtt_ca_file))
+        if settings.mqtt_tls
+        else None,
         timeout=DELIVERY_TIMEOUT_S,
     ) as client:
         await client.publish(topic, body, qos=1)
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)
 
 
 def _rfc3339(unix_s: float) -> str:

@@ -22,6 +22,7 @@ class Settings:
     mqtt_username: str | None = None
     mqtt_password: str | None = field(default=None, repr=False)
     mqtt_tls: bool = False
+    mqtt_ca_file: Path | None = None
     terminal: str | None = None
     speed: float = 1.0
     rules: Path | None = None

@@ -21,6 +21,7 @@ PLATFORMS = ("linux", "win32", "darwin")
 # What the tests run against for real, and the Debian package that brings it.
 DEBIAN_PACKAGES = {
     "mosquitto": "mosquitto",
+    "openssl": "openssl",
     "chromium": "chromium",
     "pdftoppm": "poppler-utils",
     "iperf3": "iperf3",

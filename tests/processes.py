@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from agent.config import LOOPBACK, BrokerSettings
+from agent.inputs.mosquitto import keeping_text
+from agent.inputs.mqtt import MAX_IN_FLIGHT
 
 # Far above what anything takes on an idle computer: tests wait for events, and a loaded one is slow.
 PATIENCE_S = 120.0
@@ -56,10 +58,10 @@ class Mosquitto:
             pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
         self.port = free_port()
         self._config = folder / "mosquitto.conf"
+        key = "max_inflight_messages"
+        keeping = keeping_text(folder).replace(f"{key} {MAX_IN_FLIGHT}", f"{key} {in_flight}")
         self._config.write_text(
-            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nmax_queued_messages 0\n"
-            f"persistence true\npersistence_location {folder}/\nuser root\nlog_type error\n"
-            f"max_inflight_messages {in_flight}\n"
+            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nuser root\nlog_type error\n{keeping}"
         )
         self._command = [executable, "-c", str(self._config)]
         self._process: subprocess.Popen[bytes] | None = None

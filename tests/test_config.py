@@ -173,7 +173,8 @@ def test_file_that_cannot_be_read(tmp_path: Path) -> None:
 
 def test_environment_replaces_one_key(tmp_path: Path) -> None:
     environ = {"PEAKSHADE__SERVICE__UP_MBPS": "3", "PEAKSHADE__TERMINAL": "van-2", "HOME": "/nowhere"}
-    config = load(tmp_path, JOB_TOML, environ | {"PEAKSHADE__BROKER__TLS": "true"})
+    environ |= {"PEAKSHADE__BROKER__TLS": "true", "PEAKSHADE__BROKER__HOST": "mq"}
+    config = load(tmp_path, JOB_TOML, environ)
     assert config.job.service.up_mbps == 3.0
     assert config.job.terminal == "van-2"
     assert config.broker.tls and config.broker.port == 8883
@@ -264,3 +265,29 @@ def test_dashboard_beyond_this_computer_needs_a_passcode(tmp_path: Path) -> None
 @pytest.mark.parametrize("host", ["127.0.0.1", "::1", "localhost"])
 def test_dashboard_on_this_computer_needs_none(tmp_path: Path, host: str) -> None:
     assert load(tmp_path, JOB_TOML + f'\n[dashboard]\nhost = "{host}"\n').dashboard.host == host
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "hint"),
+    [
+        (
+            'host = "0.0.0.0"\nembedded = true',
+            "broker.username is missing",
+            "own broker is reached from afar",
+        ),
+        ("tls = true", "broker.tls", "peakshade init --mosquitto"),
+        ('host = "mq"\ntls = true\nca_file = "no.pem"', "broker.ca_file", "PEM"),
+        ('host = "mq"\nca_file = "van-1.toml"', "broker.ca_file", "tls = true"),
+    ],
+)
+def test_a_broker_is_not_open_by_oversight(tmp_path: Path, section: str, key: str, hint: str) -> None:
+    lines = complaints(tmp_path, f"{JOB_TOML}[broker]\n{section}\n")
+    assert len(lines) == 1 and key in lines[0] and hint in lines[0], lines
+
+
+def test_the_own_broker_may_be_reached_with_an_account(tmp_path: Path) -> None:
+    (tmp_path / "password.txt").write_text("salt pan\n")
+    account = 'username = "crew"\npassword_file = "password.txt"\n'
+    config = load(tmp_path, f'{JOB_TOML}[broker]\nembedded = true\nhost = "0.0.0.0"\n{account}')
+    assert config.broker.username == "crew"
+    assert load(tmp_path, f'{JOB_TOML}[broker]\nembedded = true\nhost = "::1"\n').broker.password is None

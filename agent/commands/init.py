@@ -2,7 +2,9 @@
 
 import argparse
 import json
+import os
 import re
+import socket
 import sys
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
@@ -13,13 +15,18 @@ from pathlib import Path
 from typing import TextIO
 from zoneinfo import ZoneInfo
 
+from agent.config import MQTT_TLS_PORT, load_config
 from agent.config_check import Findings, from_text
 from agent.config_job import check_setting, field_hint, job_from_mapping
 from agent.config_template import SECTION_COMMENTS, SETTINGS, Setting, config_text
 from agent.errors import UsageError
+from agent.inputs.mosquitto import CERTIFICATE, CONFIG, write_files
 
 SUMMARY = "write a commented config file"
-EXAMPLE = "peakshade init van-1.toml --terminal van-1 --site-latitude-deg 37.25"
+EXAMPLE = (
+    "peakshade init van-1.toml --terminal van-1 --site-latitude-deg 37.25\n"
+    "         peakshade init van-1.toml --mosquitto broker --broker-host 192.0.2.7"
+)
 LOCAL_TIME = re.compile(r"\d{4}-\d\d-\d\d [0-2]\d:[0-5]\d")
 Value = str | float
 DRAFT = ".answers"
@@ -38,6 +45,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         section: parser.add_argument_group(section or "terminal", SECTION_COMMENTS.get(section))
         for section in dict.fromkeys(setting.section for setting in SETTINGS)
     }
+    parser.add_argument(
+        "--mosquitto",
+        type=Path,
+        metavar="FOLDER",
+        help="instead: write the whole config of a Mosquitto for this terminal (accounts, rights, TLS)",
+    )
+    parser.add_argument(
+        "--broker-host",
+        default=socket.gethostname(),
+        help="by which agent and devices reach that Mosquitto (assumed: %(default)s)",
+    )
+    parser.add_argument("--broker-port", type=int, default=MQTT_TLS_PORT, help="where it listens")
     for setting in SETTINGS:
         assumed = "asked for" if setting.assumed is None else f"assumed: {setting.assumed}"
         comment = setting.comment.replace("%", "%%")
@@ -49,6 +68,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the file; never over one that exists without --force."""
     path: Path = args.path
+    if args.mosquitto is not None:
+        return _write_mosquitto(path, args.mosquitto, args.broker_host, args.broker_port)
     if path.exists() and not args.force:
         raise UsageError(f"{path}: exists already; name another file, or overwrite it with --force")
     draft = path.with_name(f"{path.name}{DRAFT}")
@@ -66,6 +87,16 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"{path}: cannot be written: {error.strerror}") from None
     draft.unlink(missing_ok=True)
     sys.stdout.write(f"{path} written. Read it through, then: peakshade plan {path}\n")
+    return 0
+
+
+def _write_mosquitto(path: Path, folder: Path, host: str, port: int) -> int:
+    section = write_files(load_config(path, os.environ).job.terminal, host, port, folder)
+    sys.stdout.write(
+        f"{folder} written. Start the broker with: mosquitto -c {folder / CONFIG}\n"
+        f"Give devices {folder / CERTIFICATE}, the name and password in {folder}/*-device.password, and"
+        f" put this into {path}:\n\n{section}"
+    )
     return 0
 
 

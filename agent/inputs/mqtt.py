@@ -112,6 +112,13 @@ def password(broker: BrokerSettings) -> str | None:
     return None if broker.password is None else broker.password.get_secret_value()
 
 
+def tls_parameters(broker: BrokerSettings) -> aiomqtt.TLSParameters | None:
+    """The authorities that the computer trusts, or the one of the config."""
+    if not broker.tls:
+        return None
+    return aiomqtt.TLSParameters(ca_certs=None if broker.ca_file is None else str(broker.ca_file))
+
+
 def publishing_client(broker: BrokerSettings, timeout_s: float) -> aiomqtt.Client:
     """A connection for a program that only publishes; the broker keeps nothing of it."""
     return aiomqtt.Client(
@@ -120,7 +127,7 @@ def publishing_client(broker: BrokerSettings, timeout_s: float) -> aiomqtt.Clien
         username=broker.username,
         password=password(broker),
         timeout=timeout_s,
-        tls_params=aiomqtt.TLSParameters() if broker.tls else None,
+        tls_params=tls_parameters(broker),
         max_inflight_messages=MAX_IN_FLIGHT,
     )
 
@@ -144,7 +151,7 @@ class _Connection(aiomqtt.Client):
             clean_session=False,
             will=link.will,
             keepalive=KEEP_ALIVE_S,
-            tls_params=aiomqtt.TLSParameters() if broker.tls else None,
+            tls_params=tls_parameters(broker),
         )
         self._client.manual_ack_set(True)
         self._arrivals = _Arrivals()

@@ -44,6 +44,7 @@ def page_options(config: Config, speed: float) -> list[str]:
         "--mqtt-host": connect_host(broker),
         "--mqtt-port": broker.port,
         "--mqtt-username": broker.username,
+        "--mqtt-ca-file": broker.ca_file,
         "--host": dashboard.host,
         "--port": dashboard.port,
         "--public-host": dashboard.public_host,
