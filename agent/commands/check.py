@@ -18,6 +18,7 @@ from agent.event_loop import run_until_done
 from agent.inputs.collectors.frame import EXPECTED
 from agent.inputs.collectors.registry import inputs_of
 from agent.inputs.collectors.trying import try_all
+from agent.inputs.exposure import what_is_open
 from agent.plan.day_ahead import day_ahead
 from agent.planning.store import PlanError, load_or_compute_plan
 from agent.records import AlertEvent, JsonValue
@@ -66,6 +67,7 @@ def findings(path: Path, config: Config, now_unix_s: float, extras: Extras) -> I
     yield Finding(True, "config", f"{path}: terminal {config.job.terminal}, {config.job.site.name}")
     answer = asked_broker(config)
     yield check_broker(config, answer)
+    yield from (Finding(fine, "open", text) for fine, text in run_until_done(what_is_open(config)))
     yield check_clock(path, config, now_unix_s)
     yield check_disk(config)
     yield check_store(config)

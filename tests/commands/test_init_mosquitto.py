@@ -147,8 +147,8 @@ def test_nobody_comes_in_without_account_and_certificate(installed: Installed, t
 def test_what_was_acknowledged_survives_a_killed_broker(installed: Installed) -> None:
     """The agent is away, and the broker is killed at once after its last answer.
 
-    It answers first and writes at the end of its turn: of the last turn's messages, here the very last, it may
-    know nothing.
+    It answers first and writes at the end of its turn: of that turn's messages, here the last, it may know
+    nothing.
     """
 
     acknowledged: list[int] = []
