@@ -13,11 +13,12 @@ if TYPE_CHECKING:
 
 
 def job_toml(job: Job, heading: str) -> str:
-    """The config file of `job`, sections in the record's order; `heading` becomes the comment on top."""
+    """The config file of `job`, its sections in the record's order; `heading` becomes the comment on top."""
     lines = [f"# {heading}", f"terminal = {json.dumps(job.terminal)}"]
     for section in fields(Job):
-        if section.name != "terminal":
-            lines += ["", f"[{section.name}]", *_section(getattr(job, section.name), job.site.time_zone)]
+        part = getattr(job, section.name)
+        if section.name != "terminal" and part is not None:
+            lines += ["", f"[{section.name}]", *_section(part, job.site.time_zone)]
     return "\n".join(lines) + "\n"
 
 

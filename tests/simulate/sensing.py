@@ -16,6 +16,7 @@ from tests.simulate.traffic import throughput_of
 QUALITY_ZERO_DB = 2.0
 QUALITY_FULL_DB = 18.0
 FLOOR_DB = -5.0  # Below this a modem shows nothing lower.
+WITHOUT_LOCK = ("locked", "rx_level_dbm")  # what a modem tells all the same
 RX_LEVEL_CLEAR_DBM = -48.0
 TRANSMIT_STEP_DB = 0.5
 # Weather and power change slowly and are asked for less often than the thermometers.
@@ -51,6 +52,13 @@ def _while(sending: NDArray[np.bool_], values: FloatArray, step: float) -> list[
     """The values in the sensor's steps while the transmitter sends, None while it does not."""
     shown = _stepped(values, step).tolist()
     return [value if on else None for value, on in zip(shown, sending, strict=True)]
+
+
+def _with_lock(name: str, column: list[object], locked: list[object]) -> list[object]:
+    """A modem without lock has no figure of the carrier and sends nothing (common practice)."""
+    if name in WITHOUT_LOCK:
+        return column
+    return [value if lock else None for value, lock in zip(column, locked, strict=True)]
 
 
 def _stuck(values: FloatArray, scenario: Scenario, ticks: Ticks, kind: str) -> FloatArray:
@@ -103,6 +111,7 @@ def signal_of(scenario: Scenario, day: PhysicalDay, rng: np.random.Generator) ->
         columns["tx_power_dbm"] = _while(
             sending, nominal_dbm + day.sent_more_db[ticks.index], TRANSMIT_STEP_DB
         )
+    columns = {name: _with_lock(name, column, columns["locked"]) for name, column in columns.items()}
     names = list(columns)
     rows = zip(*columns.values(), strict=True)
     on = day.truth.modem_on[ticks.index] > 0.0
