@@ -102,6 +102,7 @@ def read_job(tree: Mapping[str, object], findings: Findings) -> Job | None:
         _check_offsets(zone, table(tree, "day"), findings)
     if "antenna" in tree:
         _check_gains(table(tree, "antenna"), findings)
+    _check_obstructions(table(tree, "site"), findings)
     _check_hub(table(tree, "hub"), findings)
     _check_highest(tree, findings)
     if findings.lines or terminal is None:
@@ -195,6 +196,15 @@ def _check_gains(antenna: Mapping[str, object], findings: Findings) -> None:
         findings.add("antenna", "efficiency", efficiency, allowed, "leave out one of the two")
     elif efficiency is None and not all(gains):
         findings.missing("antenna", "efficiency", allowed)
+
+
+def _check_obstructions(site: Mapping[str, object], findings: Findings) -> None:
+    """Each is a pair: an azimuth, and an elevation up to the zenith."""
+    pairs = site.get("obstructions")
+    for pair in pairs if isinstance(pairs, list) else []:
+        if isinstance(pair, list) and (len(pair) != 2 or not 0.0 <= pair[0] or not -5.0 <= pair[1] <= 90.0):
+            allowed = "pairs [azimuth from 0 to 360, elevation from -5 to 90], in degrees"
+            findings.add("site", "obstructions", pair, allowed, "azimuth and elevation swapped?")
 
 
 def _check_hub(hub: Mapping[str, object], findings: Findings) -> None:

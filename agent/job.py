@@ -4,7 +4,7 @@ Every section is a frozen record whose ranges are `annotated_types` metadata; `a
 and enforces them. Longitudes are east positive.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, Literal
 
 from annotated_types import Interval, MaxLen, MinLen
@@ -28,11 +28,14 @@ Name = Annotated[str, MinLen(1), MaxLen(80)]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
+    """Where the terminal stands; `obstructions` are pairs of azimuth and elevation of the skyline (deg)."""
+
     name: Name
     latitude_deg: Latitude
     longitude_deg: Longitude
     height_m: Annotated[float, Interval(ge=-500.0, le=9000.0)]
     time_zone: str
+    obstructions: list[list[Annotated[float, Interval(ge=-90.0, le=360.0)]]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -251,6 +251,27 @@ class SunPath:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shade:
+    """A time in the job's hours in which the skyline stands between sun and transmitter."""
+
+    start_unix_s: float
+    end_unix_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Horizon:
+    """The skyline as pairs of azimuth and elevation (deg), and what it hides.
+
+    `clearance_deg` is from the skyline to the lower edge of the downlink's beam, negative where it is blocked
+    or grazed, None where no skyline was given.
+    """
+
+    obstructions: tuple[tuple[float, float], ...]
+    clearance_deg: float | None
+    shades: tuple[Shade, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SunHour:
     """One hour of the job (or its rest): where the sun stands in its middle, and the sunshine in it.
 
@@ -368,6 +389,7 @@ class LinkPlan:
     sun_pass_effects: tuple[SunPassEffect, ...]
     sun_passes_year: tuple[SunPass, ...]
     heat: HeatOutlook
+    horizon: Horizon
     safety: Safety
     items: tuple[Item, ...]
     findings: tuple[str, ...]

@@ -109,6 +109,7 @@ SLIPS = [
         "hub.satellite_eirp_dbw is missing",
         "none",
     ),
+    ("height_m = 12.0", "height_m = 12.0\nobstructions = [[12, 165]]", "site.obstructions", "swapped?"),
     (
         "[antenna]",
         'highest_modcod = "8PSK 7/8"\n[antenna]',

@@ -24,7 +24,7 @@ LAYERS = (
         "agent.config_template",
     ),
     ("agent.store", "agent.inputs"),
-    ("agent.planning", "agent.replay", "agent.report"),
+    ("agent.planning", "agent.replay", "agent.report", "agent.sheet"),
     ("agent.service",),
     ("agent.commands",),
     ("agent.cli",),

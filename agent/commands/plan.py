@@ -12,7 +12,9 @@ from zoneinfo import ZoneInfo
 
 from agent.config import Config, load_config
 from agent.errors import UsageError
+from agent.extras import module_with_extra
 from agent.inputs.collectors.registry import collectors_of
+from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
 from agent.plan.present import plan_text
 from agent.planning.store import load_or_compute_plan
@@ -25,6 +27,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The config, and how to print."""
     parser.add_argument("config", type=Path, help="the terminal's config file")
     parser.add_argument("--json", action="store_true", help="print the plan as JSON")
+    parser.add_argument(
+        "--page", type=Path, metavar="OUT.pdf", help="write two pages to print: to carry, and budget"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -32,12 +37,28 @@ def run(args: argparse.Namespace) -> int:
     config = load_config(args.config, os.environ)
     plan = load_or_compute_plan(args.config, config)
     plan = replace(plan, findings=(*plan.findings, *_config_findings(config, time.time())))
+    if args.page is not None:
+        _write_page(args.page, plan, config)
     if args.json:
         json.dump(plan_to_json(plan), sys.stdout, indent=2)
         sys.stdout.write("\n")
     else:
         sys.stdout.write(plan_text(plan, config.job, ZoneInfo(config.job.site.time_zone)) + "\n")
     return 1 if plan.findings or plan.verdict.answer != "works" else 0
+
+
+def _write_page(out: Path, plan: LinkPlan, config: Config) -> None:
+    """The sheet as PDF; UsageError where a library lacks or the file cannot be written."""
+    page = module_with_extra("agent.sheet.page", "--page").sheet_html(plan, config.job, _rules_words(config))
+    data = module_with_extra("agent.report.pdf", "--page").pdf_bytes(page)
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        raise UsageError(f"{out}: cannot be written ({error}); name another file after --page") from None
+
+
+def _rules_words(config: Config) -> str:
+    return "the defaults" if config.rules is None else config.rules.name
 
 
 def _config_findings(config: Config, now_unix_s: float) -> list[str]:

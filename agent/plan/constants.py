@@ -11,3 +11,5 @@ WGS84_FLATTENING = 1.0 / 298.257223563  # NGA.STND.0036, table 3.1
 GEOSTATIONARY_RADIUS_M = 42_164_000.0
 
 SECONDS_PER_DAY = 86_400.0
+
+HANDBOOK = "Maral and Bousquet, Satellite Communications Systems, ch. 5"

@@ -52,6 +52,11 @@ def day_ahead(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
     clock = SiteClock.of(plan.start_unix_s, plan.end_unix_s, time_zone)
     sentences = [_sunlight(plan.heat, clock), _shade(plan.heat, clock)]
     sentences += [
+        f"The skyline shades the transmitter from {clock.text(one.start_unix_s)} to "
+        f"{clock.text(one.end_unix_s)}."
+        for one in plan.horizon.shades
+    ]
+    sentences += [
         f"{_sun_pass(one, clock)} {surviving(effect, plan.downlink.margin_db, clock)}"
         for one, effect in zip(plan.sun_passes, plan.sun_pass_effects, strict=True)
     ]

@@ -5,7 +5,7 @@ from typing import TypeAlias
 from agent.job import Job
 from agent.link_plan import Budget, Item, Pointing
 from agent.plan.budget import Direction, unavailability_percent
-from agent.plan.constants import BOLTZMANN_DBW_HZ_K
+from agent.plan.constants import BOLTZMANN_DBW_HZ_K, HANDBOOK
 from agent.plan.links import FEED_ERROR_DEG, GROUND_SHARE, ground_noise_k
 from agent.plan.propagation import EDITIONS
 from agent.plan.waveform import PACKET_BYTES, encapsulation_share, pilot_share
@@ -15,7 +15,6 @@ Line: TypeAlias = tuple[str, str, float, str, str]
 
 GEOMETRY = "WGS 84, geodetic to local east, north, up"
 CONFIG = "config"
-HANDBOOK = "Maral and Bousquet, Satellite Communications Systems, ch. 5"
 TABLES = {
     "DVB-S2": "EN 302 307-1 V1.4.1, table 13",
     "DVB-S2X": "EN 302 307-1 V1.4.1, table 13, and 302 307-2 V1.1.1, table 20a",

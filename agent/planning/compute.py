@@ -10,6 +10,7 @@ from agent.plan.budget import availability_curve, budget, directions
 from agent.plan.constants import SECONDS_PER_DAY
 from agent.plan.findings import carried_rates, link_findings, verdict
 from agent.plan.geometry import LookAngles, look_angles, worst_base_tilt_offset_deg
+from agent.plan.horizon import horizon, horizon_findings
 from agent.plan.items import plan_items
 from agent.plan.links import Link, View
 from agent.plan.magnetic import Declination, declination, magnetic_heading_deg
@@ -51,6 +52,8 @@ def compute_plan(job: Job, span: Span | None = None) -> LinkPlan:
     downlink, uplink = budget(job, down), budget(job, up)
     carried = carried_rates(job, (down, downlink), (up, uplink))
     found = link_findings(job, ((down, downlink), (up, uplink)), carried)
+    heat = _heat(job, covered)
+    skyline = horizon(job, pointing, downlink, heat.sun_path)
     passes, year = _sun_passes(job, down.link, downlink, covered)
     return LinkPlan(
         terminal=job.terminal,
@@ -67,7 +70,8 @@ def compute_plan(job: Job, span: Span | None = None) -> LinkPlan:
         sun_passes=passes,
         sun_pass_effects=tuple(sun_pass_effect(job, down, one) for one in passes),
         sun_passes_year=year,
-        heat=_heat(job, covered),
+        heat=heat,
+        horizon=skyline,
         safety=safety(
             job,
             up.link.antenna_gain_dbi,
@@ -76,7 +80,7 @@ def compute_plan(job: Job, span: Span | None = None) -> LinkPlan:
             job.day.humidity_percent,
         ),
         items=plan_items(job, pointing, (down, downlink), (up, uplink)),
-        findings=(*found, *_place_findings(job), *north.findings),
+        findings=(*found, *horizon_findings(skyline), *_place_findings(job), *north.findings),
     )
 
 

@@ -47,6 +47,16 @@ def test_a_day_in_the_past_and_a_wrong_input_are_findings(
     assert "inputs.onewire[1]" in printed
 
 
+def test_two_pages_to_print(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("weasyprint")
+    config, out = write(tmp_path, works()), tmp_path / "sheet.pdf"
+    assert main(["plan", config, "--page", str(out)]) == 0
+    assert out.read_bytes().startswith(b"%PDF")
+    assert "WORKS" in capsys.readouterr().out
+    assert main(["plan", config, "--page", str(tmp_path / "none" / "sheet.pdf")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+
+
 def test_wrong_config_is_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", write(tmp_path, JOB_TOML.replace("0.62", "62"))]) == 2
     assert "write 0.62" in capsys.readouterr().err
