@@ -30,6 +30,11 @@ def date_text(unix_s: float, zone: ZoneInfo) -> str:
     return f"{datetime.fromtimestamp(unix_s, zone):%Y-%m-%d}"
 
 
+def same_date(one_unix_s: float, other_unix_s: float, zone: ZoneInfo) -> bool:
+    """Whether both are of one local date."""
+    return date_text(one_unix_s, zone) == date_text(other_unix_s, zone)
+
+
 def field_text(unix_s: float, zone: ZoneInfo) -> str:
     """Local date and time for a field that can be edited, as in 2026-07-18 14:05:09."""
     return f"{datetime.fromtimestamp(unix_s, zone):%Y-%m-%d %H:%M:%S}"

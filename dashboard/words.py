@@ -115,10 +115,12 @@ RATE_TITLE = "Throughput"
 HEAT_TITLE = "Temperature"
 SUN_TITLE = "In the sun, unshaded"
 NOT_KNOWN = "not known"
+LAST_TEST = "last test {clock}"
 
 INPUT_AGES = "Last heard"
 AGO = "{span} ago"
 NO_INPUTS = "No input has reported yet."
+NOT_HEARD = "Not heard today, and not watched: {inputs}."
 # The agent's own inputs by their type, before their name in the config.
 INPUT_KINDS: Mapping[str, str] = {
     "mqtt": "MQTT device",

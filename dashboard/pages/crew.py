@@ -90,14 +90,14 @@ def page_parts(seen: CrewData, theme_name: str, units: DisplayUnits = METRIC) ->
     span_unix_s = (situation.unix_s - TREND_SPAN_S, situation.unix_s)
     theme = THEMES[theme_name]
     trends = trends_of(situation.figures, seen.history)
-    captions = [crew_parts.trend_caption(trend, situation.figures, units) for trend in trends]
+    captions = [crew_parts.trend_caption(trend, situation.figures, zone, units) for trend in trends]
     graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme, units) for trend in trends]
     return {
         "masthead": crew_parts.masthead(seen.current.terminal, seen.job, situation.unix_s, zone),
         "verdict": crew_parts.verdict(situation, units),
         "next": crew_parts.next_thing(situation, zone),
         "alerts": crew_parts.alert_list(situation.alerts, zone, units),
-        "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s),
+        "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s, zone),
         "states": input_parts.input_states(seen.inputs, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
         "offer": crew_parts.undo_offer(seen.notes, situation.unix_s),

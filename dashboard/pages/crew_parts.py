@@ -10,16 +10,23 @@ from agent.job import Job
 from agent.records import ActiveAlert, JsonValue, Situation
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
-from dashboard.figures.trends import Trend
+from dashboard.figures.trends import Line, Trend
 from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.queries import NoteRow
-from dashboard.site_time import clock_text, second_text, span_text, utc_text
+from dashboard.site_time import clock_text, same_date, second_text, span_text, utc_text
 
 # How many bars a level's mark has; the marks differ in shape so that colour is not needed.
 LEVEL_BARS: Mapping[str, int] = {"unknown": 0, "fine": 0, "advise": 1, "act": 2, "urgent": 3}
 SNOOZE_S = 1800.0
 # A slip of the thumb is seen at once; later the note itself has the key.
 UNDO_OFFERED_S = 60.0
+# What a day is watched by; without one of them something goes unwatched.
+WATCHED = ("signal", "throughput", "temperature", "weather", "power")
+# When the rate was last tested, where that is too long ago to stand for now; and the figures that it gave.
+TESTED = "rate_tested_unix_s"
+RATES = ("down_mbps", "up_mbps")
+# The rule whose alert ends when the crew accepts the level, and the note that does so.
+BELOW_PLAN, ACCEPT = "below-plan", "accept-level"
 
 
 def level_mark(level: str) -> Component:
@@ -113,8 +120,12 @@ def _answers(alert: ActiveAlert, zone: ZoneInfo) -> list[Component]:
         return [html.P(words.QUIET_UNTIL.format(clock=clock_text(alert.snoozed_until_unix_s, zone)))]
     rule = alert.event.rule
     seen = html.Button(words.SEEN_BUTTON, id={"type": "seen", "rule": rule}, n_clicks=0, className="wide")
+    key = html.Button(
+        words.NOTE_NAMES[ACCEPT], id={"type": "note", "kind": ACCEPT}, n_clicks=0, className="wide"
+    )
     return [
         html.P(words.SEEN, className="seen") if alert.acknowledged else seen,
+        *([key] if rule == BELOW_PLAN else []),
         html.Details([html.Summary(words.QUIET_SUMMARY), html.Div(_quiet_buttons(rule), className="keys")]),
     ]
 
@@ -144,8 +155,8 @@ def alarms(alerts: tuple[ActiveAlert, ...]) -> list[dict[str, JsonValue]]:
     ]
 
 
-def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float) -> Component:
-    """How long ago each input was heard, the longest silence first."""
+def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float, zone: ZoneInfo) -> Component:
+    """How long ago each input was heard, the longest silence first; what was not heard on this day."""
     if not last_seen_unix_s:
         return html.P(words.NO_INPUTS)
     lines = [
@@ -154,17 +165,22 @@ def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float) -> Componen
         )
         for name, seen in sorted(last_seen_unix_s.items(), key=lambda item: item[1])
     ]
-    return html.Dl(lines, className="ages")
+    today = {name for name, seen in last_seen_unix_s.items() if same_date(seen, unix_s, zone)}
+    missing = [words.INPUTS[kind] for kind in WATCHED if not any(name.startswith(kind) for name in today)]
+    unheard = [html.P(words.NOT_HEARD.format(inputs=", ".join(missing)))] if missing else []
+    return html.Div([html.Dl(lines, className="ages"), *unheard])
 
 
-def trend_caption(trend: Trend, figures: Mapping[str, float], units: DisplayUnits = METRIC) -> Component:
+def trend_caption(
+    trend: Trend, figures: Mapping[str, float], zone: ZoneInfo, units: DisplayUnits = METRIC
+) -> Component:
     """The trend's lines by pattern and name, each with its value now; the caption is the figure's text."""
     lines = [
         html.Li(
             [
                 with_attributes(html.Span(className=f"key key-{line.style}"), HIDDEN),
                 html.Span(line.name),
-                html.Strong(_value(trend, figures.get(line.key), units)),
+                html.Strong(_value(trend, line, figures, zone, units)),
             ],
             className=f"of-{line.style}",
         )
@@ -173,9 +189,17 @@ def trend_caption(trend: Trend, figures: Mapping[str, float], units: DisplayUnit
     return html.Ul(lines, className="caption")
 
 
-def _value(trend: Trend, value: float | None, units: DisplayUnits) -> str:
+def _value(
+    trend: Trend, line: Line, figures: Mapping[str, float], zone: ZoneInfo, units: DisplayUnits
+) -> str:
+    value = figures.get(line.key)
     if value is None:
-        return words.NOT_KNOWN
+        tested_unix_s = figures.get(TESTED) if line.key in RATES else None
+        return (
+            words.NOT_KNOWN
+            if tested_unix_s is None
+            else words.LAST_TEST.format(clock=clock_text(tested_unix_s, zone))
+        )
     return units.number(value * trend.scale, trend.decimals, trend.unit)
 
 

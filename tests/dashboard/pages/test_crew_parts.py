@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import get_args
 from zoneinfo import ZoneInfo
 
@@ -64,8 +65,32 @@ def test_next_thing_with_its_time_or_none() -> None:
 
 def test_longest_silence_comes_first() -> None:
     last_seen_unix_s = {"signal": NOW_UNIX_S - 5.0, "temperature modem": NOW_UNIX_S - 900.0}
-    text = said(crew_parts.input_ages(last_seen_unix_s, NOW_UNIX_S))
-    assert text == "Modem thermometer 15 min ago Signal 5 s ago"
+    text = said(crew_parts.input_ages(last_seen_unix_s, NOW_UNIX_S, MADRID))
+    assert text.startswith("Modem thermometer 15 min ago Signal 5 s ago")
+
+
+def test_what_was_not_heard_on_this_day_is_named() -> None:
+    """Just after midnight in Madrid, which is 22:00 UTC in July: yesterday's weather is not today's."""
+    midnight_unix_s = datetime(2026, 7, 18, 22, 0, tzinfo=UTC).timestamp()
+    last = {"signal": midnight_unix_s + 1.0, "weather": midnight_unix_s - 1.0, "power": midnight_unix_s + 5.0}
+    text = said(crew_parts.input_ages(last, midnight_unix_s + 9.0, MADRID))
+    assert text.endswith("Not heard today, and not watched: Throughput, Temperature, Weather.")
+    everything = dict.fromkeys(("signal", "throughput", "temperature modem", "weather", "power"), NOW_UNIX_S)
+    assert "Not heard" not in said(crew_parts.input_ages(everything, NOW_UNIX_S, MADRID))
+
+
+def test_an_old_rate_is_shown_as_old() -> None:
+    rate = next(trend for trend in TRENDS if trend.name == "rate")
+    old = said(crew_parts.trend_caption(rate, {"rate_tested_unix_s": NOW_UNIX_S, "stream_mbps": 1.5}, MADRID))
+    assert old.count("last test 13:36") == 2
+    fresh = said(crew_parts.trend_caption(rate, {"up_mbps": 3.0, "down_mbps": 4.0}, MADRID))
+    assert "last test" not in fresh
+
+
+def test_a_level_below_the_plan_can_be_accepted_where_it_is_told() -> None:
+    below = said(crew_parts.alert_list((active(replace(REPEAK, rule="below-plan")),), MADRID))
+    assert "Accept this level" in below
+    assert "Accept this level" not in said(crew_parts.alert_list((active(REPEAK),), MADRID))
 
 
 def test_only_unseen_alerts_make_a_sound() -> None:
@@ -81,7 +106,7 @@ def test_a_rule_of_the_crews_own_is_shown_by_its_name() -> None:
 
 @pytest.mark.parametrize("trend", TRENDS, ids=lambda trend: trend.name)
 def test_unknown_figures_are_said_to_be_unknown(trend: Trend) -> None:
-    assert words.NOT_KNOWN in said(crew_parts.trend_caption(trend, {}))
+    assert words.NOT_KNOWN in said(crew_parts.trend_caption(trend, {}, MADRID))
 
 
 def test_there_is_a_word_for_everything_the_engine_may_say() -> None:
