@@ -11,6 +11,8 @@ from typing import Literal
 
 # A sun pass starts and ends at this loss: the least that a modem with a resolution of 0.1 dB shows surely.
 SUN_PASS_THRESHOLD_DB = 0.2
+# The one sentence about `HeatOutlook.shade_by_unix_s`, before the job and during it.
+SAFE_UNSHADED = "Safe unshaded until about {until_unix_s}; then shade"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

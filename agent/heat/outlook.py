@@ -1,12 +1,13 @@
 """Heat of the day on the outdoor transmitter, before the job: sunny hours, temperature, when to shade.
 
 The rule of thumb (common practice) counts unshaded sunshine: under one hour is no concern, one to two hours
-advise a shade, longer demands one, and a job of more than two sunny hours starts with the shade up. It knows
+advise a shade, longer demands one, and for a job of more than two sunny hours it lies ready. It knows
 nothing of the unit at hand; the thermal model's defaults know only its kind. Both are estimates.
 """
 
 from dataclasses import dataclass
 from math import ceil, exp
+from zoneinfo import ZoneInfo
 
 from agent.heat.exposure import Sun, clear_sun
 from agent.heat.thermal import (
@@ -17,7 +18,8 @@ from agent.heat.thermal import (
     TAU_PRIOR_MIN,
 )
 from agent.job import Day, Job
-from agent.link_plan import HeatOutlook, SunHour, SunPath, Sunshine
+from agent.link_plan import SAFE_UNSHADED, HeatOutlook, SunHour, SunPath, Sunshine
+from agent.wording import Reader, worded
 
 FINE_SUN_HOURS = 1.0  # common practice
 LONG_SUN_HOURS = 2.0  # common practice
@@ -47,10 +49,11 @@ def heat_outlook(
         limit_degc=job.transmitter.limit_degc,
         safe_min=safe_min,
     )
+    shade_by_unix_s = _shade_by_unix_s(job.day, found)
     return HeatOutlook(
         sun_hours=sun_hours,
         shade_advised=found.shade_advised,
-        reason=_reason(found, air, air_degc is None),
+        reason=_reason(found, air, air_degc is None, _safe_sentence(job, shade_by_unix_s)),
         sunshine=sunshine,
         sun_path=sun_path,
         half_cloudy_sun_hours=sun_hours * (1.0 - HALF_CLOUDY),
@@ -60,7 +63,7 @@ def heat_outlook(
         transmitter_limit_degc=found.limit_degc,
         transmitter_peak_unshaded_degc=found.bare_degc,
         transmitter_peak_shaded_degc=found.shaded_degc,
-        shade_by_unix_s=_shade_by_unix_s(job.day, found, sunny_min),
+        shade_by_unix_s=shade_by_unix_s,
         safe_unshaded_min=safe_min,
     )
 
@@ -116,9 +119,7 @@ def _safe_unshaded_min(sunny_min: list[float], bare_degc: list[float], limit_deg
     return None
 
 
-def _shade_by_unix_s(day: Day, found: Finding, sunny_min: list[float]) -> float | None:
-    if found.sun_hours > LONG_SUN_HOURS:
-        return day.start_unix_s + sunny_min.index(1.0) * MINUTE_S
+def _shade_by_unix_s(day: Day, found: Finding) -> float | None:
     return None if found.safe_min is None else day.start_unix_s + found.safe_min * MINUTE_S
 
 
@@ -142,16 +143,14 @@ def _hours(day: Day, sunny_min: list[float], sun_path: SunPath) -> tuple[SunHour
     return tuple(hours)
 
 
-def _reason(found: Finding, air_degc: float, assumed: bool) -> str:
-    return " ".join(
-        (_rule_sentence(found), _temperature_sentence(found, air_degc, assumed), _start_sentence(found))
-    )
+def _reason(found: Finding, air_degc: float, assumed: bool, safe: str) -> str:
+    return " ".join((_rule_sentence(found), _temperature_sentence(found, air_degc, assumed), safe))
 
 
 def _rule_sentence(found: Finding) -> str:
     hours = f"{found.sun_hours:.1f} sunny hours on the transmitter under a clear sky"
     if found.sun_hours > LONG_SUN_HOURS:
-        return f"{hours}, more than {LONG_SUN_HOURS:.0f}: shade it from the start (rule of thumb)."
+        return f"{hours}, more than {LONG_SUN_HOURS:.0f}: have a shade ready from the start (rule of thumb)."
     if found.sun_hours >= FINE_SUN_HOURS:
         return f"{hours}: a shade is advised after the first hour of sun (rule of thumb)."
     return f"{hours}, under {FINE_SUN_HOURS:.0f}: no concern by the rule of thumb."
@@ -169,9 +168,8 @@ def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str
     return sentence
 
 
-def _start_sentence(found: Finding) -> str:
-    if found.safe_min is None:
+def _safe_sentence(job: Job, shade_by_unix_s: float | None) -> str:
+    if shade_by_unix_s is None:
         return "It may stay unshaded for the whole job."
-    hours = found.safe_min * MINUTE_S / HOUR_S
-    length = f"{hours:.1f} hours" if hours > LONG_SUN_HOURS else f"{found.safe_min:.0f} minutes"
-    return f"An unshaded start is safe for about {length}."
+    reader = Reader(zone=ZoneInfo(job.site.time_zone))
+    return worded(SAFE_UNSHADED, {"until_unix_s": shade_by_unix_s}, reader) + "."

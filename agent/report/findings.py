@@ -8,8 +8,8 @@ from agent.report.levels import Distribution
 from agent.report.review import Review
 from agent.report.words import bytes_text, counted, number, percent, span, times
 from agent.watch.heat_watch import UNITS
+from agent.watch.reference import PLAN_AGREES_DB
 from agent.watch.rule_set import default_rules
-from agent.watch.situation import BELOW_PLAN_DB
 
 # The shade rule's: up to here in the sun is no concern, nor is it where a thermometer stayed this far off.
 SUN_FINE_S = float(default_rules().values["shade.advise_after_s"][0])
@@ -87,12 +87,12 @@ def _set_up(review: Review) -> Iterator[str]:
 
 def _levels(review: Review) -> Iterator[str]:
     for one in (review.down, review.up):
-        if one.over_plan_db >= BELOW_PLAN_DB:
+        if one.over_plan_db >= PLAN_AGREES_DB:
             yield (
                 f"Correct the plan of the {one.direction}link: its median of {number(one.median_db)} dB is "
                 f"{number(one.over_plan_db)} dB above it; ask the operator for the carrier's EIRP or G/T."
             )
-        elif one.over_plan_db <= -BELOW_PLAN_DB:
+        elif one.over_plan_db <= -PLAN_AGREES_DB:
             yield (
                 f"Find what the {one.direction}link lacks: its median of {number(one.median_db)} dB is "
                 f"{number(-one.over_plan_db)} dB below the plan's clear sky; {_where_to_look(one, review)}."
@@ -101,7 +101,7 @@ def _levels(review: Review) -> Iterator[str]:
 
 def _where_to_look(low: Distribution, review: Review) -> str:
     hot = review.balance.transmitter.margin_k < NEAR_LIMIT_K
-    if low.direction == "up" and hot and review.down.over_plan_db > -BELOW_PLAN_DB:
+    if low.direction == "up" and hot and review.down.over_plan_db > -PLAN_AGREES_DB:
         return "the downlink's is not, so look first at the hot transmitter, which cuts its power"
     return "look at peaking, polarisation, connectors and obstructions"
 

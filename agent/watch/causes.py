@@ -30,6 +30,8 @@ HARD_PUSH_DB = 4.5  # a dish that is not stowed in time seldom turns by half a b
 UNNOTICED_DB = 8.0  # nor does one slide so far before anybody looks
 SHALLOW_DB = 1.3  # what drift and clouds take within the time of a few rare readings
 EDGE_SHARE = 0.25  # of what unrest says where a coarse display may make it alone
+NOTE_OF_RAIN = 4.0  # who taps it stands in it; it ages with the note
+BESIDE_DRY_GAUGE = 0.3  # which is late itself at both ends of a shower (judgement)
 NOISES_THAT_TELL = 2.5  # a loss of fewer standard deviations of the minute means is not sure
 
 
@@ -175,7 +177,7 @@ def _mechanics(facts: SignalFacts) -> Iterator[Evidence]:
 
 
 def _sky(facts: SignalFacts) -> Iterator[Evidence]:
-    if facts.rain_seen and not facts.above_rain:
+    if facts.rain_measured and not facts.above_rain:
         yield Evidence("rain", 4.0, Said("rain-seen"))
         yield Evidence("mispoint", -3.0, Said("rain-seen"))
     elif facts.gauge_dry:
@@ -204,6 +206,13 @@ def _sky(facts: SignalFacts) -> Iterator[Evidence]:
         yield Evidence("mispoint", -2.0, Said("cloud-reach"))
     elif facts.cloud_like:
         yield Evidence("mispoint", -1.5, Said("hardly-more-than-cloud"))
+
+
+def _noted(facts: SignalFacts) -> Iterator[Evidence]:
+    if facts.rain_noted > 0.0 and not facts.rain_measured and not facts.above_rain:
+        worth = NOTE_OF_RAIN * facts.rain_noted * (BESIDE_DRY_GAUGE if facts.gauge_dry else 1.0)
+        yield Evidence("rain", worth, Said("rain-noted"))
+        yield Evidence("mispoint", -0.75 * worth, Said("rain-noted"))
 
 
 def _sun(facts: SignalFacts) -> Iterator[Evidence]:
@@ -254,4 +263,4 @@ def _uplink(facts: SignalFacts) -> Iterator[Evidence]:
     yield Evidence("blockage", -0.8 * max(0.0, weight), words)
 
 
-_SOURCES = (_onset, _course, _mechanics, _sky, _sun, _depth, _uplink)
+_SOURCES = (_onset, _course, _mechanics, _sky, _noted, _sun, _depth, _uplink)

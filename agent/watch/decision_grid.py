@@ -3,12 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from math import floor, isnan, nan
+from typing import TypeVar
 
 from agent.job import Job
 from agent.link_plan import LinkPlan
-from agent.records import AnyReading, ClockChange
+from agent.records import AnyReading, ClockChange, Reading
 from agent.watch.feature_stage import FeatureStage, View
 from agent.watch.series import GRID_S
+
+Heard = TypeVar("Heard", bound=Reading)
 
 
 @dataclass(slots=True)
@@ -42,9 +45,11 @@ class DecisionGrid:
 
     def add(self, reading: AnyReading) -> AnyReading:
         """Take in a reading after advancing to its time; a late one counts as of now. Returns it as taken."""
-        if reading.unix_s < self.now_unix_s:
-            reading = replace(reading, unix_s=self.now_unix_s)
-        else:
-            self.now_unix_s = reading.unix_s
+        reading = self.as_of_now(reading)
+        self.now_unix_s = reading.unix_s
         self.stage.add(reading)
         return reading
+
+    def as_of_now(self, reading: Heard) -> Heard:
+        """The reading, with the latest time heard of where its own is older."""
+        return replace(reading, unix_s=self.now_unix_s) if reading.unix_s < self.now_unix_s else reading

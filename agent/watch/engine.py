@@ -1,8 +1,9 @@
 """The alert engine: the only place where alerts come to exist, live, in replay and in tuning."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -17,16 +18,20 @@ from agent.records import (
     AnyReading,
     ClockChange,
     JsonValue,
+    Note,
     Severity,
     Situation,
 )
+from agent.watch.calm import Words, not_watched
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import View
 from agent.watch.rule_set import RuleSet
 from agent.watch.rule_stage import NAMES, SEVERITIES, Change, RuleStage, RuleState
 from agent.watch.rules import RULES
 from agent.watch.situation import situation, unknown_situation
+from agent.watch.undo import SAME_TAP_S, Past, same_tap
 from agent.watch.words import text
+from agent.wording import Reader, Said
 
 
 @dataclass(slots=True)
@@ -36,6 +41,9 @@ class _Memory:
     grid: DecisionGrid
     active: dict[str, ActiveAlert]
     rule_state: dict[str, list[list[float]]]
+    words: Words
+    noted: list[Note]
+    past: Past
 
 
 _MEMORY = TypeAdapter(_Memory)
@@ -47,7 +55,8 @@ class AlertEngine:
     Decisions lie on whole multiples of ten seconds, so that neither the spacing of calls to `advance` nor the
     order of readings with equal times within a cell changes when a rule decides. A reading older than what
     has been heard counts as if it had come now. The engine knows nothing but job, plan and rules, and never
-    looks ahead.
+    looks ahead. A note that is undone within a quarter of an hour leaves nothing behind but the events that
+    it caused: from then on all is as if it had not been made.
     """
 
     def __init__(self, job: Job, plan: LinkPlan, rules: RuleSet) -> None:
@@ -57,15 +66,23 @@ class AlertEngine:
         self._job = job
         self._plan = plan
         self._rules = RuleStage(rules)
+        self._repeak_db = float(rules.values["repeak.raise_db"][0])
+        self._reader = Reader(zone=ZoneInfo(job.site.time_zone))
         self._grid = DecisionGrid()
         self._view: View | None = None
         self._active: dict[str, ActiveAlert] = {}
+        self._words = Words()
+        self._noted: list[Note] = []  # within the time of a double tap
+        self._past = Past()
 
     def update(self, reading: AnyReading) -> list[AlertEvent]:
         """Advance to the reading's time, then take it in."""
         if isinstance(reading, ClockChange):
             self._grid.leap(reading, self._plan)
         events = self.advance(reading.unix_s) if self._grid.due(reading.unix_s) else []
+        if isinstance(reading, Note):
+            return events + self._note(self._grid.as_of_now(reading))
+        self._past.keep(reading)
         taken = self._grid.add(reading)
         if isinstance(taken, Acknowledge):
             events.extend(self._acknowledge(taken))
@@ -81,18 +98,21 @@ class AlertEngine:
             self._view = view
             changes = self._rules.decide(view.unix_s, np.array(view.features))
             events.extend(self._event(change, view) for change in changes)
-            self._end_snoozes(view.unix_s)
+            events.extend(self._ended_snoozes(view))
+            self._words.show(view, self._repeak_db, not_watched(frozenset(self._grid.stage.inputs.heard)))
         return events
 
     def situation(self) -> Situation:
         """The whole answer as of the last decision, with the advice of standing alerts brought up to date."""
-        view = self._view
-        if view is None:
+        view, calm = self._view, self._words.shown
+        if view is None or calm is None:
             return unknown_situation(self._grid, tuple(self._active.values()))
         return situation(
             self._grid.stage,
             view,
             [self._renewed(alert, view) for alert in self._active.values()],
+            self._rules.waiting(view.unix_s),
+            calm,
         )
 
     def carry(self, alerts: Iterable[ActiveAlert]) -> None:
@@ -105,8 +125,11 @@ class AlertEngine:
 
     def snapshot(self) -> dict[str, JsonValue]:
         """Everything that `restore` needs to go on as if nothing had happened; numbers may be NaN or inf."""
+        return self._dumped(self._past)
+
+    def _dumped(self, past: Past) -> dict[str, JsonValue]:
         arrays = {name: getattr(self._rules.state, name).tolist() for name in RuleState.__slots__}
-        memory = _Memory(self._grid, self._active, arrays)
+        memory = _Memory(self._grid, self._active, arrays, self._words, self._noted, past)
         dumped: dict[str, JsonValue] = _MEMORY.dump_python(memory)
         return dumped
 
@@ -118,47 +141,100 @@ class AlertEngine:
 
         Raises pydantic.ValidationError when the snapshot is of another shape.
         """
-        memory = _MEMORY.validate_python(snapshot)
         engine = cls(job, plan, rules)
-        engine._grid = memory.grid
-        engine._active = memory.active
-        state = engine._rules.state
+        engine._resume(snapshot)
+        return engine
+
+    def _resume(self, snapshot: Mapping[str, JsonValue]) -> None:
+        memory = _MEMORY.validate_python(snapshot)
+        self._grid, self._active, self._words = memory.grid, memory.active, memory.words
+        self._noted, self._past = memory.noted, memory.past
+        state = self._rules.state
         for name in RuleState.__slots__:
             fresh = getattr(state, name)
             setattr(state, name, np.array(memory.rule_state[name], fresh.dtype).reshape(fresh.shape))
-        return engine
+        self._rules.forget_rest()
+
+    def _note(self, note: Note) -> list[AlertEvent]:
+        """A note: a second tap is none, an undo takes one back, any other is taken in and may be undone."""
+        self._noted = [one for one in self._noted if note.unix_s - one.unix_s <= SAME_TAP_S]
+        if same_tap(note, self._noted):
+            return []
+        if note.kind == "undo":
+            return self._undo(note)
+        if note.id is not None:
+            self._past.mark(note, self._dumped(Past()))
+        self._past.keep(note)
+        self._noted.append(note)
+        self._grid.add(note)
+        return []
+
+    def _undo(self, undo: Note) -> list[AlertEvent]:
+        """Go back to before the note that it names, hear all the rest again, and say what that changes."""
+        found = self._past.taken_back(undo)
+        if found is None:
+            return []
+        before, readings = found
+        past, said, view = self._past.earlier(undo), dict(self._active), self._view
+        self._resume(before)
+        self._past = past
+        for reading in readings:
+            self.update(reading)
+        self.advance(undo.unix_s)
+        if view is None or self._view is None:
+            return []
+        return self._taken_back(said, self._view)
+
+    def _taken_back(self, said: Mapping[str, ActiveAlert], view: View) -> list[AlertEvent]:
+        """What the crew has to hear after an undo: alerts that stood and do not, and the other way round."""
+        events = []
+        for rule in said.keys() - self._active.keys():
+            ending = (Said("note-taken-back"),)
+            events.append(self._cleared(said[rule].event, view.unix_s, ending))
+        for rule, alert in self._active.items():
+            told = said.get(rule)
+            if told is None or told.event.severity != alert.event.severity:
+                events.append(replace(alert.event, unix_s=view.unix_s, state="raised"))
+        return sorted(events, key=lambda event: event.rule)
 
     def _event(self, change: Change, view: View) -> AlertEvent:
         if change.severity is None:
             alert = self._active.pop(change.rule)
             ending = RULES[change.rule].ending(view, change.unix_s - alert.since_unix_s)
-            return replace(
-                alert.event,
-                unix_s=change.unix_s,
-                state="cleared",
-                action="",
-                evidence=tuple(map(text, ending)),
-                figures={},
-                deadline_unix_s=None,
-            )
+            return self._cleared(alert.event, change.unix_s, ending)
         event = self._advised(change.rule, change.severity, "raised", view)
         standing = self._active.get(change.rule)
         since = change.unix_s if standing is None else standing.since_unix_s
         self._active[change.rule] = ActiveAlert(since_unix_s=since, event=event, acknowledged=False)
         return event
 
+    def _cleared(self, event: AlertEvent, unix_s: float, ending: Sequence[Said]) -> AlertEvent:
+        return replace(
+            event,
+            unix_s=unix_s,
+            state="cleared",
+            action="",
+            evidence=tuple(text(said, self._reader) for said in ending),
+            figures={},
+            deadline_unix_s=None,
+            confidence=None,
+        )
+
     def _advised(self, rule: str, severity: Severity, state: AlertState, view: View) -> AlertEvent:
         one = RULES[rule]
+        figures = one.figures(view)
+        cause = one.cause(view)
         return AlertEvent(
             unix_s=view.unix_s,
             rule=rule,
             severity=severity,
             state=state,
-            cause=one.cause(view),
-            action=text(one.action(view)),
-            evidence=tuple(map(text, one.evidence(view))),
-            figures={name: round(value, 4) for name, value in one.figures(view).items() if isfinite(value)},
+            cause=cause,
+            action=text(one.action(view), self._reader),
+            evidence=tuple(text(said, self._reader) for said in one.evidence(view)),
+            figures={name: round(value, 4) for name, value in figures.items() if isfinite(value)},
             deadline_unix_s=one.deadline_unix_s(view),
+            confidence=one.confidence(view),
         )
 
     def _renewed(self, alert: ActiveAlert, view: View) -> ActiveAlert:
@@ -177,7 +253,15 @@ class AlertEngine:
         )
         return [event]
 
-    def _end_snoozes(self, unix_s: float) -> None:
+    def _ended_snoozes(self, view: View) -> list[AlertEvent]:
+        """Alerts whose time of quiet is over are raised once more: they still stand."""
+        events = []
         for rule, alert in self._active.items():
-            if alert.snoozed_until_unix_s is not None and unix_s >= alert.snoozed_until_unix_s:
-                self._active[rule] = replace(alert, acknowledged=False, snoozed_until_unix_s=None)
+            until = alert.snoozed_until_unix_s
+            if until is not None and view.unix_s >= until:
+                event = self._advised(rule, alert.event.severity, "raised", view)
+                self._active[rule] = ActiveAlert(
+                    since_unix_s=alert.since_unix_s, event=event, acknowledged=False
+                )
+                events.append(event)
+        return events

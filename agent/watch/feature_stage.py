@@ -6,6 +6,7 @@ the order in which equal times arrived. Nothing here knows a threshold of a rule
 
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
+from typing import NamedTuple
 
 from agent.job import Job
 from agent.link_plan import LinkPlan, by_engine_clock
@@ -23,6 +24,7 @@ from agent.records import (
 from agent.watch.features import Features
 from agent.watch.heat_watch import HeatView, HeatWatch
 from agent.watch.input_watch import Inputs
+from agent.watch.link_state import LinkView, Lock, stage_of
 from agent.watch.rate import RateFacts, Tests, rate_facts
 from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
 from agent.watch.uplink import mispoint_loss_db
@@ -39,6 +41,7 @@ class View:
 
     unix_s: float
     features: Features
+    link: LinkView
     signal: SignalView
     heat: HeatView
     rate: RateFacts
@@ -46,6 +49,15 @@ class View:
     clock_stepped_s: float  # by how much the agent's own clock was last set; positive is forward
     plan: LinkPlan
     job: Job
+
+
+class Seen(NamedTuple):
+    """What the trackers say at one decision."""
+
+    link: LinkView
+    signal: SignalView
+    heat: HeatView
+    rate: RateFacts
 
 
 @dataclass(slots=True)
@@ -57,8 +69,9 @@ class FeatureStage:
     heat: HeatWatch = field(default_factory=HeatWatch)
     tests: Tests = field(default_factory=Tests)
     inputs: Inputs = field(default_factory=Inputs)
+    lock: Lock = field(default_factory=Lock)
     rate: RateFacts | None = None
-    rated: tuple[int, float] = (0, nan)  # the bins and the stream (Mbit/s) that `rate` was found from
+    rated: tuple[int, float] = (0, nan)  # the state of the tests and the stream (Mbit/s) behind `rate`
     signal_loss_unix_s: float = -inf
 
     def add(self, reading: AnyReading) -> None:
@@ -69,6 +82,7 @@ class FeatureStage:
             case Signal():
                 self.inputs.hear("signal", reading)
                 self.signal.add(reading)
+                self.lock.add(reading)
             case Temperature():
                 self.inputs.hear(f"temperature {reading.where}", reading)
                 self._temperature(reading)
@@ -106,6 +120,8 @@ class FeatureStage:
         self.heat.note(note)
         if note.kind == "rain":
             self.weather.rain_note_unix_s = note.unix_s
+        elif note.kind == "rain-over":
+            self.weather.rain_over_note_unix_s = note.unix_s
         elif note.kind == "moved":
             self.weather.knock_unix_s = note.unix_s
 
@@ -124,15 +140,35 @@ class FeatureStage:
         losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
         if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
             self.signal_loss_unix_s = unix_s
-        heat_loss_db = _heat_loss_db(signal, heat, plan)
-        features, silent = self._features(unix_s, signal, heat, rate, heat_loss_db)
-        return View(unix_s, features, signal, heat, rate, silent, self.inputs.clock_stepped_s, plan, job)
+        seen = Seen(self._link(unix_s), signal, heat, rate)
+        features, silent = self._features(unix_s, seen, plan)
+        return View(unix_s, features, *seen, silent, self.inputs.clock_stepped_s, plan, job)
+
+    def _link(self, unix_s: float) -> LinkView:
+        reference, carrier, lock = self.signal.down.reference, self.signal.down.carrier, self.lock
+        heard = self.inputs.heard.get("signal")
+        peaked = reference.peaked(unix_s) and isnan(reference.peak_start_unix_s)
+        peaking, settling = reference.peaking(unix_s), carrier.settling(unix_s)
+        return LinkView(
+            stage=stage_of(lock, peaking, peaked, reference.level_db, settling),
+            lock_since_unix_s=lock.since_unix_s,
+            lost_s=lock.lost_s(unix_s),
+            held_s=lock.held_s(unix_s),
+            knock=self.weather.knock_near(lock.since_unix_s),
+            gust=self.weather.gust_near(lock.since_unix_s),
+            rain_seen=self.weather.rain_seen(unix_s),
+            power_changed=self.inputs.power_near(lock.since_unix_s),
+            silent_s=inf if heard is None else unix_s - max(heard.last_unix_s, self.inputs.back_unix_s),
+            usual_s=nan if heard is None else heard.typical_s,
+            accepted=reference.origin == "accepted",
+            adopted=reference.origin == "steady",
+        )
 
     def _rate_now(self, plan: LinkPlan, job: Job) -> RateFacts:
         stream = self.inputs.stream_mbps
         stream_mbps = job.service.stream_mbps if isnan(stream) or stream <= 0.0 else stream
-        if self.rate is None or self.rated != (self.tests.bins, stream_mbps):
-            self.rated = (self.tests.bins, stream_mbps)
+        if self.rate is None or self.rated != (self.tests.changes, stream_mbps):
+            self.rated = (self.tests.changes, stream_mbps)
             self.rate = rate_facts(
                 self.tests,
                 _carried(job.service.down_mbps, plan.downlink.rate_clear_mbps),
@@ -141,10 +177,8 @@ class FeatureStage:
             )
         return self.rate
 
-    def _features(
-        self, unix_s: float, signal: SignalView, heat: HeatView, rate: RateFacts, heat_loss_db: float
-    ) -> tuple[Features, str]:
-        inputs = self.inputs
+    def _features(self, unix_s: float, seen: Seen, plan: LinkPlan) -> tuple[Features, str]:
+        inputs, (link, signal, heat, rate) = self.inputs, seen
         reference, carrier = self.signal.down.reference, self.signal.down.carrier
         quiet_signal, quiet_other = inputs.silences(unix_s)
         transmitter, modem = heat.units
@@ -166,7 +200,7 @@ class FeatureStage:
             signal_down=float(unix_s - self.signal_loss_unix_s < SIGNAL_RECENT_S or not carrier.locked),
             limit_margin_degc=min(transmitter.margin_degc, modem.margin_degc),
             to_limit_s=min(transmitter.planned_s, modem.planned_s),
-            heat_loss_db=heat_loss_db,
+            heat_loss_db=_heat_loss_db(signal, heat, plan),
             exposure_s=max([unit.exposure_s for unit in exposed], default=0.0),
             blind_exposure_s=max([unit.exposure_s for unit in exposed if unit.blind], default=0.0),
             exposed_now=float(sunny and bool(exposed)),
@@ -186,6 +220,11 @@ class FeatureStage:
             other_age_s=quiet_other[1],
             clock_stepped_ago_s=unix_s - inputs.clock_stepped_unix_s,
             clock_refused_ago_s=unix_s - inputs.clock_refused_unix_s,
+            lock_lost_s=link.lost_s,
+            unlocked=float(not self.lock.locked and self.lock.ever),
+            stream_dead=float(rate.dead),
+            level_accepted=float(link.accepted),
+            below_plan_db=self.signal.below_plan_db(unix_s, plan),
         )
         return row, quiet_signal[2] if quiet_signal[0] >= quiet_other[0] else quiet_other[2]
 

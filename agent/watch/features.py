@@ -44,3 +44,8 @@ class Features(NamedTuple):
     other_age_s: Annotated[float, "the same in seconds"]
     clock_stepped_ago_s: Annotated[float, "since the agent's own clock was last set; inf if never"]
     clock_refused_ago_s: Annotated[float, "since a sender's clock was last refused; inf if never"]
+    lock_lost_s: Annotated[float, "since lock was lost, heard of twice; 0 with lock and before the first one"]
+    unlocked: Annotated[float, "flag: there was lock, and the last word is that there is none"]
+    stream_dead: Annotated[float, "flag: the last test got nothing through in either direction"]
+    level_accepted: Annotated[float, "flag: the crew took the level as it is for the reference"]
+    below_plan_db: Annotated[float, "reference, or steady level without one, below the plan; NaN if accepted"]

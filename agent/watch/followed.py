@@ -1,4 +1,4 @@
-"""A figure of the modem with its reference."""
+"""Decides how a figure of the modem stands against its own reference."""
 
 from dataclasses import dataclass, field
 from math import nan
@@ -19,18 +19,26 @@ class Followed:
         """Reference minus level (dB)."""
         return self.reference.level_db - self.carrier.level_db(unix_s)
 
-    def close(self, unix_s: float, sky_clear: bool) -> float:
-        """Close the grid cell and let the reference follow; the cell's mean (dB), NaN when nothing came."""
+    def close(self, unix_s: float, sky_clear: bool, planned_db: float = nan) -> float:
+        """Close the grid cell and let the reference follow; the cell's mean (dB), NaN when nothing came.
+
+        `planned_db` is what the plan says of this figure, NaN where it says nothing.
+        """
         if not self.carrier.interval.count:
             return nan
         cell_db = self.carrier.close(unix_s)
         if self.reference.peaking(unix_s):
-            self.reference.collect(unix_s, cell_db, self.carrier.interval.typical_s, sky_clear)
+            # Without lock there is no level to take.
+            taken_db = cell_db if self.carrier.locked else nan
+            self.reference.collect(unix_s, taken_db, self.carrier.interval.typical_s, sky_clear)
         elif unix_s % 60.0 == 0.0 and self.carrier.locked:
             rare = self.carrier.interval.typical_s > 60.0
             latest = self.carrier.minute.values[-FIRST_MINUTES:]
             self.reference.minute(
-                unix_s, latest if rare else self.carrier.minutes(unix_s, FIRST_MINUTES), sky_clear
+                unix_s,
+                latest if rare else self.carrier.minutes(unix_s, FIRST_MINUTES),
+                sky_clear,
+                planned_db,
             )
         return cell_db
 
@@ -41,3 +49,5 @@ class Followed:
         elif note.kind == "peak-done":
             self.reference.peak_done(note.unix_s)
             self.carrier.dips_unix_s.clear()
+        elif note.kind == "accept-level" and self.carrier.locked:
+            self.reference.accept(note.unix_s, self.carrier.level_db(note.unix_s))

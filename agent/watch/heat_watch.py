@@ -1,4 +1,4 @@
-"""The transmitter and the modem in the sun: exposure, temperature, slope and time to the limit."""
+"""Decides how warm transmitter and modem are, where that leads, and how long the sun has been on them."""
 
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
@@ -9,7 +9,7 @@ from agent.heat.thermal import AIR_GUESS_DEGC, SHADED_SHARE, STEP_MIN, Forecast,
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.records import Note, Temperature
-from agent.watch.series import GRID_S
+from agent.watch.series import GRID_S, Interval
 from agent.watch.weather_watch import WeatherWatch
 
 AHEAD_STEPS = 24  # two hours of five-minute steps
@@ -33,6 +33,10 @@ class UnitView(NamedTuple):
     blind: bool  # no thermometer has spoken for so long that only the rule of thumb is left
     shaded: bool
     shade_age_s: float
+    age_s: float  # of the last temperature
+    usual_s: float  # spacing of temperatures; NaN where not known
+    over_since_unix_s: float  # NaN while below the limit
+    sunlit: bool  # the sun shines at the site now, clouds allowed for
 
     @property
     def margin_degc(self) -> float:
@@ -66,6 +70,8 @@ class Unit:
     exposure: Exposure = field(default_factory=Exposure)
     slope_k_per_min: float = nan  # as of the last minute
     forecast: Forecast | None = None
+    heard: Interval = field(default_factory=Interval)
+    over_since_unix_s: float = nan
 
 
 def _units() -> dict[str, Unit]:
@@ -83,6 +89,7 @@ class HeatWatch:
         """One temperature; places without a limit are of no use here."""
         if reading.where in self.units:
             self.units[reading.where].thermometer.add(reading.temperature_degc)
+            self.units[reading.where].heard.seen(reading.unix_s)
 
     def note(self, note: Note) -> None:
         """Shade notes; a note that names no unit is about all of them."""
@@ -104,7 +111,8 @@ class HeatWatch:
                 unit.exposure.add(GRID_S, sun)
             if unix_s % 60.0 == 0.0:
                 self._minute(unix_s, unit, limit_degc, (sun or NO_SUN, air_degc), plan)
-            views.append(_view(unix_s, where, unit, limit_degc))
+            sunlit = sun is not None and sun.shining
+            views.append(_view(unix_s, where, unit, limit_degc, sunlit))
         return HeatView(tuple(views), sun, air_degc)
 
     def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
@@ -151,9 +159,14 @@ def _ahead(
     return course
 
 
-def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
+def _view(unix_s: float, where: str, unit: Unit, limit_degc: float, sunlit: bool) -> UnitView:
     age_s = unit.thermometer.age_s(unix_s)
     current = age_s <= TEMPERATURE_STALE_S
+    over = current and unit.thermometer.now_degc() >= limit_degc
+    if not over:
+        unit.over_since_unix_s = nan
+    elif isnan(unit.over_since_unix_s):
+        unit.over_since_unix_s = unix_s
     return UnitView(
         where=where,
         limit_degc=limit_degc,
@@ -164,4 +177,8 @@ def _view(unix_s: float, where: str, unit: Unit, limit_degc: float) -> UnitView:
         blind=age_s > BLIND_AFTER_S,
         shaded=unit.exposure.shaded,
         shade_age_s=unix_s - unit.exposure.shade_changed_unix_s,
+        age_s=age_s,
+        usual_s=unit.heard.typical_s,
+        over_since_unix_s=unit.over_since_unix_s,
+        sunlit=sunlit,
     )

@@ -9,6 +9,8 @@ from agent.watch.series import Interval
 REGULAR_AFTER = 4  # readings before an input's spacing is known
 SHORTEST_SPACING_S = 10.0  # spacing of quicker inputs counts as this: the engine decides no finer
 
+POWER_NEAR_S = 180.0  # a modem that lost its supply needs as long to be heard again (judgement)
+
 Silence = tuple[float, float, str]  # in usual spacings, in seconds, of which input
 NO_SILENCE: Silence = (0.0, 0.0, "")
 
@@ -24,6 +26,7 @@ class Inputs:
     clock_offset_s: float = 0.0  # the computer's clock less the engine's
     back_unix_s: float = -inf  # nobody watched shortly before
     source: str = ""
+    source_changed_unix_s: float = -inf
     battery_percent: float = nan
     runtime_s: float = nan
     streaming: bool = False
@@ -44,9 +47,15 @@ class Inputs:
 
     def power(self, reading: Power) -> None:
         """Where the power comes from, and what is left."""
+        if self.source and reading.source != self.source:
+            self.source_changed_unix_s = reading.unix_s
         self.source = reading.source
         self.battery_percent = nan if reading.battery_percent is None else reading.battery_percent
         self.runtime_s = nan if reading.runtime_s is None else reading.runtime_s
+
+    def power_near(self, unix_s: float) -> bool:
+        """Whether the supply changed about then."""
+        return abs(self.source_changed_unix_s - unix_s) <= POWER_NEAR_S
 
     def stream(self, note: Note) -> None:
         """Notes about the stream."""

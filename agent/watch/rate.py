@@ -1,4 +1,4 @@
-"""Throughput tests against what the link should carry, and which hop is to blame."""
+"""Decides what the tests say of the rate against what the link should carry, and which hop is to blame."""
 
 from dataclasses import dataclass, field
 from math import exp, isnan, nan
@@ -11,6 +11,7 @@ from agent.throughput import (
     uplink_capacity_mbps,
     window_limit_mbps,
 )
+from agent.watch.series import Interval
 
 HEADROOM_WITHIN_S = 1800.0
 HEADROOM_TESTS = 3  # at least so many, however old
@@ -28,6 +29,7 @@ BIN_S = 60.0  # tests that come faster are averaged, so that one bad second is n
 GOOD_SHARE = 0.05
 BAD_SHARE = 0.01
 FAR_SHARE = 0.3  # so far on the bad side is trouble, not news of what is normal
+OLD_SPACINGS = 3.0  # a figure older than so many of its own spacings is not the present rate
 LIKELY = 0.6  # confidence from which a cause is named
 LOW_RATIO = 0.75
 RECOVERED_RATIO = 0.85
@@ -38,6 +40,7 @@ class Figure:
     """One figure of the tests: the last bins, and what is normal on this day (`base`)."""
 
     good_is_high: bool
+    interval: Interval = field(default_factory=Interval)
     unix_s: list[float] = field(default_factory=list)
     values: list[float] = field(default_factory=list)
     base: float = nan
@@ -45,9 +48,10 @@ class Figure:
     total: float = 0.0
     count: int = 0
 
-    def add(self, value: float | None) -> None:
+    def add(self, unix_s: float, value: float | None) -> None:
         """One test's value, None when the test did not say."""
         if value is not None:
+            self.interval.seen(unix_s)
             self.total += value
             self.count += 1
 
@@ -70,6 +74,15 @@ class Figure:
         # The first bins settle quickly on the better ones: set-up tests often fail.
         share = max(GOOD_SHARE, 1.0 / self.bins) if good else 0.0 if trouble or far else BAD_SHARE
         self.base += share * (value - self.base)
+
+    def forget_old(self, unix_s: float) -> bool:
+        """Drop what is too old to be the present rate, not what is normal; True where something was."""
+        spacing_s = self.interval.typical_s
+        old_s = OLD_SPACINGS * max(spacing_s, BIN_S) if spacing_s > 0.0 else HEADROOM_WITHIN_S
+        if not (self.values or self.count) or unix_s - self.interval.last_unix_s <= old_s:
+            return False
+        self.unix_s, self.values, self.total, self.count = [], [], 0.0, 0
+        return True
 
     def recent(self) -> float:
         """The better of the last two bins: one bad test proves nothing. NaN with fewer than two."""
@@ -107,30 +120,36 @@ class Tests:
     local_rtt_ms: Figure = field(default_factory=_low)
     local_loss_percent: Figure = field(default_factory=_low)
     bin_start_unix_s: float = nan
-    bins: int = 0  # closed so far: nothing but their closing changes what the tests say
+    changes: int = 0  # bins closed and figures grown old: nothing else changes what the tests say
+    dead: bool = False  # the last test got nothing through
+    tested: Interval = field(default_factory=Interval)
     blamed: str = ""
 
     def add(self, test: Throughput) -> None:
         """One test. A passive meter sees use, not capacity: delays, losses and the stream's share count."""
         self.close(test.unix_s)
+        self.tested.seen(test.unix_s)
+        dead = not (test.down_mbps or test.up_mbps) and (test.loss_percent or 0.0) >= DEAD_LOSS_PERCENT
+        self.changes += dead != self.dead
+        self.dead = dead
         if test.method == "passive":
-            self.stream_share.add(_stream_share(test))
+            self.stream_share.add(test.unix_s, _stream_share(test))
         else:
-            self.down_mbps.add(test.down_mbps or None)  # nothing at all is a test that failed
-            self.up_mbps.add(uplink_capacity_mbps(test))
-            self.window_mbps.add(window_limit_mbps(test))
-        self.rtt_ms.add(test.rtt_ms)
-        self.loss_percent.add(test.loss_percent)
-        self.jitter_ms.add(test.jitter_ms)
+            self.down_mbps.add(test.unix_s, test.down_mbps or None)  # nothing at all is a test that failed
+            self.up_mbps.add(test.unix_s, uplink_capacity_mbps(test))
+            self.window_mbps.add(test.unix_s, window_limit_mbps(test))
+        self.rtt_ms.add(test.unix_s, test.rtt_ms)
+        self.loss_percent.add(test.unix_s, test.loss_percent)
+        self.jitter_ms.add(test.unix_s, test.jitter_ms)
 
     def add_reach(self, reach: Reach) -> None:
         """One round of echoes."""
         self.close(reach.unix_s)
-        self.rtt_ms.add(reach.rtt_ms)
-        self.loss_percent.add(reach.loss_percent)
-        self.jitter_ms.add(reach.jitter_ms)
-        self.local_rtt_ms.add(reach.local_rtt_ms)
-        self.local_loss_percent.add(reach.local_loss_percent)
+        self.rtt_ms.add(reach.unix_s, reach.rtt_ms)
+        self.loss_percent.add(reach.unix_s, reach.loss_percent)
+        self.jitter_ms.add(reach.unix_s, reach.jitter_ms)
+        self.local_rtt_ms.add(reach.unix_s, reach.local_rtt_ms)
+        self.local_loss_percent.add(reach.unix_s, reach.local_loss_percent)
 
     def close(self, unix_s: float) -> None:
         """The time is `unix_s`: a bin that is full is closed."""
@@ -139,12 +158,17 @@ class Tests:
         if unix_s - self.bin_start_unix_s < BIN_S:
             return
         self.bin_start_unix_s = unix_s
-        self.bins += 1
+        self.changes += 1
+        for figure in self._figures():
+            figure.close(unix_s, bool(self.blamed))
+        old = [figure.forget_old(unix_s) for figure in self._figures()]
+        if any(old) and isnan(self.up_mbps.recent()) and isnan(self.stream_share.recent()):
+            self.dead, self.blamed = False, ""
+
+    def _figures(self) -> tuple[Figure, ...]:
         rates = (self.down_mbps, self.up_mbps, self.window_mbps, self.stream_share)
         local = (self.local_rtt_ms, self.local_loss_percent)
-        figures = (*rates, *local, self.rtt_ms, self.loss_percent, self.jitter_ms)
-        for figure in figures:
-            figure.close(unix_s, bool(self.blamed))
+        return (*rates, *local, self.rtt_ms, self.loss_percent, self.jitter_ms)
 
 
 def _stream_share(test: Throughput) -> float | None:
@@ -169,6 +193,8 @@ class RateFacts:
     lan_confidence: float
     network_confidence: float
     rtt_ratio: float  # to what is normal on this day
+    dead: bool  # the last test got nothing through
+    tested_unix_s: float  # when the last test came; NaN before the first
 
 
 def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, stream_mbps: float) -> RateFacts:
@@ -200,6 +226,8 @@ def rate_facts(tests: Tests, booked_down_mbps: float, booked_up_mbps: float, str
         lan_confidence=lan,
         network_confidence=network,
         rtt_ratio=tests.rtt_ms.recent() / tests.rtt_ms.base if tests.rtt_ms.base > 0.0 else nan,
+        dead=tests.dead,
+        tested_unix_s=tests.tested.last_unix_s,
     )
 
 

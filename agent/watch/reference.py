@@ -1,4 +1,4 @@
-"""The reference: the level that a well-peaked dish gave on this day, against which every loss is measured."""
+"""Decides what the reference is: the level of a well-peaked dish on this day, against which losses count."""
 
 from dataclasses import dataclass, field
 from math import isnan, nan
@@ -11,6 +11,7 @@ PEAKING_LONGEST_S = 1200.0  # a forgotten "peak-done" must not silence the watch
 PART_RECOVERED_DB = 1.0  # a re-peak that leaves more than this below the old reference found no new one
 FIRST_MINUTES = 10
 FIRST_SPREAD_DB = 0.8
+PLAN_AGREES_DB = 1.5  # plan and modem each err by about a dB
 HIGHER_DB = 0.3  # a level that stays this much above the reference becomes the reference
 DRIFT_WITHIN_DB = 0.6
 # Inclined orbit and temperature move a clear-sky level by some tenths of a dB over half a day; following at
@@ -23,12 +24,13 @@ class Reference:
     """Reference level (dB in the carrier's measure) and how it came about."""
 
     level_db: float = nan
-    origin: str = ""  # "peaking", "first steady minutes", "" when there is none
+    origin: str = ""  # "peaking", "steady", "accepted", "" when there is none
     accepted_unix_s: float = nan
     peak_start_unix_s: float = nan
     peak_done_unix_s: float = nan
     collected_db: list[float] = field(default_factory=list)
     shortfall_db: float = 0.0  # what the last re-peak left below the reference before it
+    steady_db: float = nan  # the level of the last steady minutes while there is no reference
 
     def peak_start(self, unix_s: float) -> None:
         """The crew starts moving the dish."""
@@ -45,7 +47,16 @@ class Reference:
         """Whether the dish is being moved, or has just stopped."""
         if not isnan(self.peak_start_unix_s):
             return unix_s - self.peak_start_unix_s < PEAKING_LONGEST_S
-        return not isnan(self.peak_done_unix_s)
+        return self.peaked(unix_s)
+
+    def peaked(self, unix_s: float) -> bool:
+        """Whether a peaking is done and its level is being taken; without a level that has an end, too."""
+        return not isnan(self.peak_done_unix_s) and unix_s - self.peak_done_unix_s < PEAKING_LONGEST_S
+
+    def accept(self, unix_s: float, level_db: float) -> None:
+        """The crew takes this level for the reference; one that is not known changes nothing."""
+        if not isnan(level_db):
+            self._accept(unix_s, level_db, "accepted")
 
     def collect(self, unix_s: float, cell_db: float, interval_s: float, sky_clear: bool) -> None:
         """Feed one cell mean after a peaking; accepts the reference once it has settled."""
@@ -68,17 +79,22 @@ class Reference:
         self.origin = origin
         self.accepted_unix_s = unix_s
 
-    def minute(self, unix_s: float, minutes_db: list[float], sky_clear: bool) -> None:
-        """Feed the latest minute means (oldest first) while no peaking is under way."""
+    def minute(self, unix_s: float, minutes_db: list[float], sky_clear: bool, planned_db: float) -> None:
+        """Feed the latest minute means (oldest first) while no peaking is under way.
+
+        Without a reference a steady level becomes it, unless the plan says otherwise (`planned_db`; NaN where
+        the figure cannot be compared with it).
+        """
         if isnan(self.level_db):
-            self._first(unix_s, minutes_db)
+            self._first(unix_s, minutes_db, planned_db)
         elif len(minutes_db) >= FIRST_MINUTES and min(minutes_db) >= self.level_db + HIGHER_DB:
             self.level_db = median(minutes_db)
         elif minutes_db and sky_clear and abs(minutes_db[-1] - self.level_db) < DRIFT_WITHIN_DB:
             gap_db = minutes_db[-1] - self.level_db
             self.level_db += max(-DRIFT_DB_PER_MINUTE, min(DRIFT_DB_PER_MINUTE, gap_db))
 
-    def _first(self, unix_s: float, minutes_db: list[float]) -> None:
+    def _first(self, unix_s: float, minutes_db: list[float], planned_db: float) -> None:
         steady = len(minutes_db) >= FIRST_MINUTES and max(minutes_db) - min(minutes_db) <= FIRST_SPREAD_DB
-        if steady:
-            self._accept(unix_s, median(minutes_db), "first steady minutes")
+        self.steady_db = median(minutes_db) if steady else nan
+        if steady and not abs(self.steady_db - planned_db) > PLAN_AGREES_DB:
+            self._accept(unix_s, self.steady_db, "steady")

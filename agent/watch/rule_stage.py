@@ -87,6 +87,7 @@ class RuleState:
     pending_since: Floats
     clear_since: Floats
     cleared_at: Floats
+    cleared_level: Levels  # that it had when it cleared
 
 
 def fresh_state(n_sets: int) -> RuleState:
@@ -98,6 +99,7 @@ def fresh_state(n_sets: int) -> RuleState:
         pending_since=np.full(shape, np.nan),
         clear_since=np.full(shape, np.nan),
         cleared_at=np.full(shape, -np.inf),
+        cleared_level=np.zeros(shape, np.int8),
     )
 
 
@@ -130,6 +132,10 @@ class RuleStage:
     def _timing(rules: RuleSet, key: str) -> Floats:
         return np.stack([rules.values[f"{rule}.{key}"] for rule in RULES], axis=1)
 
+    def forget_rest(self) -> None:
+        """The state has been set from outside."""
+        self._settled = b""
+
     def run(self, unix_s: Sequence[float], rows: Floats) -> list[Change]:
         """Decide a block of rows, shape (n_steps, n_features), of the decisions at `unix_s` in time order."""
         level, clear = self._wanted(self._clauses.hits(rows))
@@ -161,6 +167,13 @@ class RuleStage:
         """Whether these levels leave the state as it is."""
         return bool((level == self.state.level).all() and not self.state.pending_level.any())
 
+    def waiting(self, unix_s: float) -> list[tuple[str, Severity]]:
+        """The rules of the first set that would speak if they had not spoken so shortly before."""
+        state = self.state
+        held = (state.level[0] == 0) & (unix_s - state.pending_since[0] >= self._hold_s[0])
+        found = np.flatnonzero(held & (state.pending_level[0] > 0))
+        return [(NAMES[one], SEVERITIES[int(state.pending_level[0, one]) - 1]) for one in found]
+
     def step(self, unix_s: float, level: Levels, clear: Bools) -> list[Change]:
         """Advance the state by one row's decisions of shape (n_sets, n_rules)."""
         state = self.state
@@ -175,7 +188,9 @@ class RuleStage:
             rising, np.where(fresh, level, np.minimum(level, state.pending_level)), 0
         )
         held = rising & (unix_s - state.pending_since >= self._hold_s)
-        due = held & ((state.level > 0) | (unix_s - state.cleared_at >= self._repeat_s))
+        # Nobody waits to hear that it is graver than last time.
+        graver = (state.level > 0) | (state.pending_level > state.cleared_level)
+        due = held & (graver | (unix_s - state.cleared_at >= self._repeat_s))
         clearing = (state.level > 0) & clear & (level == 0)
         state.clear_since = np.where(clearing, np.fmin(state.clear_since, unix_s), np.nan)
         gone = clearing & (unix_s - state.clear_since >= self._clear_hold_s)
@@ -185,6 +200,7 @@ class RuleStage:
 
     def _apply(self, unix_s: float, due: Bools, gone: Bools) -> list[Change]:
         state = self.state
+        state.cleared_level[gone] = state.level[gone]
         state.level[due] = state.pending_level[due]
         state.pending_level[due] = 0
         state.level[gone] = 0

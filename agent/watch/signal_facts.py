@@ -41,7 +41,8 @@ class SignalFacts:
     worsened: int
     gust_at_onset: bool
     knock_at_onset: bool
-    rain_seen: bool
+    rain_measured: bool
+    rain_noted: float  # what a note of rain is worth still, 0 to 1
     gauge_dry: bool
     gauge_due: bool  # not read since, but soon to be
     rain_over: bool
@@ -115,7 +116,7 @@ class SignalFacts:
     def sky_unknown(self) -> bool:
         """Whether it may be rain, and no gauge, note or uplink says anything of it."""
         uplink_tells = not isnan(self.uplink_loss_db) and self.controlled <= UNSURE_CONTROLLED
-        told = self.rain_seen or self.gauge_dry or self.gauge_due or uplink_tells
+        told = self.rain_measured or self.rain_noted > 0.0 or self.gauge_dry or self.gauge_due or uplink_tells
         return not told and not self.above_rain
 
     @cached_property

@@ -1,4 +1,8 @@
-"""The signal against its reference: what is lost, what of it is explained, and why."""
+"""Decides what the signal lacks against its reference, what of it is explained, and by what.
+
+The seam to the causes: `_facts` hands over what is known of the loss in each cell of the decision grid (NaN
+where not known), and `weigh` gives back the probability of each cause and what spoke for and against it.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -31,6 +35,7 @@ LEAST_NOISE_DB = 0.04
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 LEFT_STEP_S = 600.0
 LEFT_STEP_READINGS = 5
+RAIN_LIKELY = 0.5  # more likely than all else together
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
 
@@ -74,8 +79,23 @@ class SignalWatch:
         """Peaking and moving notes."""
         self.down.note(note)
         self.up.note(note)
-        if note.kind == "peak-done":
+        if note.kind in ("peak-done", "accept-level"):
             self.excursion = Excursion()
+
+    def _planned_db(self, plan: LinkPlan) -> float:
+        """What the plan says of the figure that the modem gives; NaN where that is no Es/N0."""
+        return plan.downlink.esno_clear_db if self.down.carrier.measure == "Es/N0" else nan
+
+    def below_plan_db(self, unix_s: float, plan: LinkPlan) -> float:
+        """How far the reference, or the steady level that waits to be one, is below the plan (dB).
+
+        NaN where that is not known, or the crew has accepted the level as it is.
+        """
+        reference = self.down.reference
+        if reference.origin == "accepted" or reference.peaking(unix_s):
+            return nan
+        level_db = reference.steady_db if isnan(reference.level_db) else reference.level_db
+        return self._planned_db(plan) - level_db
 
     def _teller(self, unix_s: float) -> Carrier:
         """Whose course tells of a loss: the uplink's where it is fine and the downlink's far too coarse."""
@@ -155,7 +175,7 @@ class SignalWatch:
         sun_loss_db = sun_pass_loss_db(plan.sun_passes, unix_s)
         rain_seen = weather.rain_seen(unix_s)
         clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
-        cell_db = self.down.close(unix_s, clear)
+        cell_db = self.down.close(unix_s, clear, self._planned_db(plan))
         path_cell_db = self.up.close(unix_s, clear)
         reference_db = self.down.reference.level_db
         level_db = self.down.carrier.level_db(unix_s)
@@ -191,7 +211,10 @@ class SignalWatch:
             transmit_loss_db=self.up.transmit.loss_db(unix_s),
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
-            rain_hides=rain_seen and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan),
+            rain_hides=(
+                (weather.rain_measured(unix_s) or _note_agrees(weather.rain_noted(unix_s), confidence))
+                and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan)
+            ),
             may_be_rain=facts is not None and facts.may_be_rain,
             confidence=confidence,
             evidence=evidence,
@@ -236,7 +259,8 @@ class SignalWatch:
             worsened=excursion.worsened(unix_s, 180.0),
             gust_at_onset=weather.gust_near(began),
             knock_at_onset=weather.knock_near(began),
-            rain_seen=weather.rain_seen(unix_s),
+            rain_measured=weather.rain_measured(unix_s),
+            rain_noted=weather.rain_noted(unix_s),
             gauge_dry=weather.gauge_dry(unix_s, began),
             gauge_due=weather.gauge_due(unix_s, began),
             rain_over=weather.rain_over(unix_s),
@@ -261,6 +285,11 @@ class SignalWatch:
         if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(spared):
             self.power_control.learn(spared)
         return facts
+
+
+def _note_agrees(noted: float, confidence: Mapping[SignalCause, float]) -> bool:
+    """Whether a note of rain is borne out by what the loss looks like: then the rain is seen."""
+    return noted > 0.0 and confidence.get("rain", 0.0) >= RAIN_LIKELY
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

@@ -1,63 +1,77 @@
 """Decides the one verdict of a moment, what comes next, and the figures of the crew's page."""
 
 from collections.abc import Mapping, Sequence
-from math import isfinite, isnan, nan
+from math import isfinite, nan
+from typing import Literal, NamedTuple
+from zoneinfo import ZoneInfo
 
-from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_error_deg
-from agent.records import ActiveAlert, Situation
+from agent.records import ActiveAlert, Cause, Severity, Situation
+from agent.watch.calm import Calm
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import FeatureStage, View
 from agent.watch.rule_stage import SEVERITIES
 from agent.watch.rules import RULES
-from agent.watch.rules.shade import shade_falls_short, shade_works
 from agent.watch.signal_watch import pass_in_s
 from agent.watch.words import text
-from agent.wording import Said
+from agent.wording import Reader, Said
 
 LOOK_AHEAD_S = 7200.0
-BELOW_PLAN_DB = 1.5  # plan and modem each err by about a dB
+
+Waiting = Sequence[tuple[str, Severity]]  # rules that would speak if they had not so shortly before
 
 
-def situation(stage: FeatureStage, view: View, alerts: Sequence[ActiveAlert]) -> Situation:
-    """Compose the answer; `alerts` in any order, the gravest not acknowledged one gives the verdict."""
+def situation(
+    stage: FeatureStage, view: View, alerts: Sequence[ActiveAlert], waiting: Waiting, calm: Calm
+) -> Situation:
+    """Compose the answer; `alerts` in any order, the gravest not acknowledged one gives the verdict.
+
+    What is graver and waits for its time to repeat goes before it; without either it is `calm`.
+    """
     ranked = sorted(
         alerts,
         key=lambda alert: (alert.acknowledged, -SEVERITIES.index(alert.event.severity), alert.since_unix_s),
     )
     next_event, next_unix_s = _next_event(view)
-    last_seen = {name: heard.last_unix_s for name, heard in stage.inputs.heard.items()}
-    figures = _figures(stage, view)
-    if ranked:
-        top = ranked[0].event
-        return Situation(
-            unix_s=view.unix_s,
-            level=top.severity,
-            verdict=text(RULES[top.rule].headline(view)),
-            cause=top.cause,
-            action=top.action,
-            deadline_unix_s=top.deadline_unix_s,
-            next_event=next_event,
-            next_event_unix_s=next_unix_s,
-            alerts=tuple(ranked),
-            last_seen_unix_s=last_seen,
-            figures=figures,
-        )
-    known = isfinite(view.signal.level_db)
+    reader = Reader(zone=ZoneInfo(view.job.site.time_zone))
+    spoken = _spoken(view, ranked, waiting, calm)
     return Situation(
         unix_s=view.unix_s,
-        level="fine" if known else "unknown",
-        verdict=text(_calm_verdict(stage, view)),
-        cause="none",
-        action="",
-        deadline_unix_s=None,
-        next_event=next_event,
+        level=spoken.level,
+        verdict=text(spoken.verdict, reader),
+        cause=spoken.cause,
+        action="" if spoken.action is None else text(spoken.action, reader),
+        deadline_unix_s=spoken.deadline_unix_s,
+        next_event=None if next_event is None else text(next_event, reader),
         next_event_unix_s=next_unix_s,
-        alerts=(),
-        last_seen_unix_s=last_seen,
-        figures=figures,
+        alerts=tuple(ranked),
+        last_seen_unix_s={name: heard.last_unix_s for name, heard in stage.inputs.heard.items()},
+        figures=_figures(stage, view),
     )
+
+
+class _Spoken(NamedTuple):
+    level: Literal["unknown", "fine", "advise", "act", "urgent"]
+    verdict: Said
+    action: Said | None
+    cause: Cause = "none"
+    deadline_unix_s: float | None = None
+
+
+def _spoken(view: View, ranked: Sequence[ActiveAlert], waiting: Waiting, calm: Calm) -> _Spoken:
+    top = ranked[0] if ranked else None
+    standing = "" if top is None or top.acknowledged else top.event.severity
+    rank = SEVERITIES.index(standing) if standing else -1
+    graver = [one for one in waiting if SEVERITIES.index(one[1]) > rank]
+    if graver or top is not None:
+        name, severity = max(graver, key=lambda one: SEVERITIES.index(one[1])) if graver else ("", "advise")
+        if not graver and top is not None:
+            name, severity = top.event.rule, top.event.severity
+        rule = RULES[name]
+        action, cause = rule.action(view), rule.cause(view)
+        return _Spoken(severity, rule.headline(view), action, cause, rule.deadline_unix_s(view))
+    return _Spoken(calm.level, calm.verdict, calm.action)
 
 
 def unknown_situation(grid: DecisionGrid, alerts: tuple[ActiveAlert, ...]) -> Situation:
@@ -77,28 +91,7 @@ def unknown_situation(grid: DecisionGrid, alerts: tuple[ActiveAlert, ...]) -> Si
     )
 
 
-def _calm_verdict(stage: FeatureStage, view: View) -> Said:
-    if isnan(view.signal.level_db):
-        return Said("signal-unknown" if stage.inputs.heard else "no-signal-yet")
-    if view.features.peaking:
-        return Said("peaking")
-    if isnan(view.signal.deficit_db):
-        return Said("no-reference")
-    if any(map(shade_falls_short, view.heat.units)):
-        return Said("shade-short")
-    if works := next(filter(None, map(shade_works, view.heat.units)), None):
-        return Said("well-shade-works", works.figures)
-    below_db = _below_plan_db(stage, view.plan)
-    return Said("below-plan", {"below_db": below_db}) if below_db >= BELOW_PLAN_DB else Said("well")
-
-
-def _below_plan_db(stage: FeatureStage, plan: LinkPlan) -> float:
-    if stage.signal.down.carrier.measure != "Es/N0":
-        return 0.0
-    return plan.downlink.esno_clear_db - stage.signal.down.reference.level_db
-
-
-def _next_event(view: View) -> tuple[str | None, float | None]:
+def _next_event(view: View) -> tuple[Said | None, float | None]:
     upcoming: list[tuple[float, Said]] = []
     if view.signal.next_pass is not None:
         until_s = pass_in_s(view.signal.next_pass, view.unix_s)
@@ -112,10 +105,14 @@ def _next_event(view: View) -> tuple[str | None, float | None]:
     if view.features.on_battery and isfinite(runtime_s):
         upcoming.append((runtime_s, Said("next-battery", {"in_s": runtime_s})))
     ahead = [item for item in upcoming if 0.0 < item[0] <= LOOK_AHEAD_S]
+    shade_by_unix_s, bare = view.plan.heat.shade_by_unix_s, not view.heat.units[0].shaded
+    if bare and shade_by_unix_s is not None and shade_by_unix_s > view.unix_s:
+        safe = Said("safe-unshaded", {"until_unix_s": shade_by_unix_s})
+        ahead.append((shade_by_unix_s - view.unix_s, safe))
     if not ahead:
         return None, None
     soon_s, said = min(ahead, key=lambda item: item[0])
-    return text(said), view.unix_s + soon_s
+    return said, view.unix_s + soon_s
 
 
 def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:

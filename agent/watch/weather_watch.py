@@ -1,4 +1,4 @@
-"""The sky and the wind as far as readings and notes tell."""
+"""Decides what readings and notes tell of the sky and the wind."""
 
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
@@ -31,6 +31,7 @@ class WeatherWatch:
     gauge_unix_s: float = -inf
     rain_unix_s: float = -inf
     rain_note_unix_s: float = -inf
+    rain_over_note_unix_s: float = -inf
     gusts_unix_s: list[float] = field(default_factory=list)
     knock_unix_s: float = -inf
 
@@ -66,12 +67,22 @@ class WeatherWatch:
         current = unix_s - self.gauge_unix_s <= RAIN_LASTS_S and not isnan(self.rain_mm_h)
         return self.rain_mm_h if current else 0.0
 
+    def rain_noted(self, unix_s: float) -> float:
+        """What a note of rain is worth still (0 to 1): it ages, and a note that the rain is over ends it."""
+        if self.rain_over_note_unix_s >= self.rain_note_unix_s:
+            return 0.0
+        return max(0.0, 1.0 - (unix_s - self.rain_note_unix_s) / NOTE_LASTS_S)
+
     def rain_seen(self, unix_s: float) -> bool:
         """Whether rain was measured or noted so recently that it can still stand in the path."""
+        return self.rain_measured(unix_s) or self.rain_noted(unix_s) > 0.0
+
+    def rain_measured(self, unix_s: float) -> bool:
+        """Whether rain was measured so recently that it can still stand in the path."""
         lasts_s = RAIN_LASTS_S
         if self.rain_mm_h >= RAIN_MM_H and self.interval.typical_s > 0.0:
             lasts_s = max(lasts_s, LATE_SHARE * self.interval.typical_s)  # it has not yet said that it is dry
-        return unix_s - self.rain_unix_s <= lasts_s or unix_s - self.rain_note_unix_s <= NOTE_LASTS_S
+        return unix_s - self.rain_unix_s <= lasts_s
 
     def rained_since(self, since_unix_s: float) -> bool:
         """Whether rain was measured or noted since then, or so shortly before that it still stood there."""
@@ -80,7 +91,7 @@ class WeatherWatch:
     def gauge_dry(self, unix_s: float, since_unix_s: float) -> bool:
         """Whether a gauge has reported no rain since then, nor for the last while."""
         current = self.gauge_unix_s >= max(since_unix_s, unix_s - CURRENT_S)
-        return current and not self.rain_seen(unix_s)
+        return current and not self.rain_measured(unix_s)
 
     def gauge_due(self, unix_s: float, since_unix_s: float) -> bool:
         """Whether a gauge that has not been read since then is to be read within minutes."""
@@ -89,8 +100,10 @@ class WeatherWatch:
         return waits and unix_s - self.gauge_unix_s <= LATE_SHARE * spacing_s
 
     def rain_over(self, unix_s: float) -> bool:
-        """Whether the gauge saw rain today and has been dry since: what it says can be believed."""
-        return unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s, -inf)
+        """Whether the gauge saw rain today and has been dry since, or the crew noted its end."""
+        noted = unix_s - self.rain_over_note_unix_s <= RAINED_WITHIN_S and not self.rain_seen(unix_s)
+        measured = unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s, -inf)
+        return noted or measured
 
     def gust_near(self, onset_unix_s: float) -> bool:
         """Whether a strong gust came about `onset_unix_s`: stations report the strongest of a while."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 
+from agent.link_plan import SAFE_UNSHADED
 from agent.wording import METRIC, Reader, Said, worded
 
 _HEADLINES = {
@@ -22,14 +23,28 @@ _HEADLINES = {
     "input-silent": "An input has gone silent",
     "clock-wrong": "A device has a wrong clock",
     "clock-stepped": "This computer's clock was set",
+    "link-down": "The link is down: no lock",
+    "stream-down": "The stream is down: nothing gets through",
+    "below-plan-headline": "{below_db} below the plan",
 }
 _PEAK_SAFELY = " when the stream can bear it; transmitter off before anybody is in front of it"
-_MORE_THAN_SHADE = "The shade alone does not hold the {where}: let air move around it, keep cases off it"
+_MORE = {
+    "more-than-shade-transmitter": (
+        "Still warming under the shade: let air move around the transmitter, keep cases off it"
+    ),
+    "more-air-transmitter": "No sun is on it: let air move around the transmitter, keep cases off it",
+    "more-air-modem": "Let air move around the modem, take off what lies on it; less load if it stays warm",
+}
 _ACTIONS = {
     "shade-now": "Shade the {where} now; leave its cooling fins and the beam free",
     "shade-over": "Shade the {where} now: it is over its limit. Housings may be hot to the touch",
-    "more-than-shade": _MORE_THAN_SHADE,
-    "more-than-shade-over": f"{_MORE_THAN_SHADE}; lower the power with the operator's consent",
+    "shade-wait": "Shade is on; in {judged_in_s} I can tell whether it helps",
+    "cooling-leave-it": "Cooling, leave it: the shade on the {where} works",
+    **_MORE,
+    **{
+        f"{code}-over": f"{words}; lower the power with the operator's consent"
+        for code, words in _MORE.items()
+    },
     "repeak": f"Re-peak the dish{_PEAK_SAFELY}",
     "look-up-then-repeak": f"Look up. Rain: note it, leave the dish. Dry: re-peak{_PEAK_SAFELY}",
     "wait-sun-pass": (
@@ -54,11 +69,38 @@ _ACTIONS = {
     ),
     "see-to-input": "See why {input} has gone silent: power, cable, the script that publishes it",
     "keep-clock": "See that this computer keeps the time: a network time service, or a clock with a battery",
+    "down-sun-pass": "Sun pass: wait, leave the dish. Lock comes back when the sun has moved on",
+    "down-power": (
+        "The supply changed just before: see that modem, LNB and transmitter have power and come up; then the "
+        "cables, then the dish"
+    ),
+    "down-rain": (
+        "Rain: wait, leave the dish. Lock comes back with the sky; if not ten minutes after the rain, look at "
+        "beam, LNB and cable, dish, transmitter"
+    ),
+    "down-dish": (
+        "Look at the dish first: it was knocked or blown. Transmitter off before anybody is in front of it; then "
+        "re-peak"
+    ),
+    "down-look": (
+        "Look in this order: the beam, LNB and cable, the dish, the transmitter; then call the operator"
+    ),
+    "stream-waits-for-rain": "Rain takes too much for anything to get through: wait, leave the dish",
+    "signal-first": "The signal is {missing_db} down: see to that first, then the stream comes back",
+    "find-dead-hop": (
+        "Find the hop that is dead: encoder, cable to the modem, modem's page, then the network's desk"
+    ),
+    "check-set-up": (
+        "Check polarisation, connectors and what stands in the path, and peak again; if that is all there is, "
+        "tap Accept the level"
+    ),
     "set-clock": "Set the clock of the device that publishes: its readings carry a wrong time",
 }
 _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "exposure": "{exposure_s} of sunshine without shade today (rule of thumb: one to two hours)",
-    "temperature": "{temperature_degc}, limit {limit_degc:0}",
+    "temperature": ("{temperature_degc}", "limit {limit_degc:0}", "as of {age_s} ago"),
+    "over-limit-since": "over its limit since {since_unix_s} ({over_s})",
+    "as-of": "the last reading is {age_s} old",
     "slope": "slope {slope_degc_per_min:+2}",
     "limit-in": "limit in about {planned_s}, at the earliest in {early_s}",
     "heat-loss": "the uplink lost {loss_db} and the downlink nothing: it cuts its power for heat",
@@ -96,6 +138,24 @@ _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "clock-set-back": "the agent's computer was set back by {by_s}",
     "own-time": "the watch goes on by a time of its own; spans and alerts are not touched",
     "receipt-time": "readings were stamped with the time of their receipt",
+    "lock-lost-since": "no lock since {since_unix_s} ({lost_s})",
+    "lock-back": "lock is back, the link is coming up",
+    "supply-changed": "the supply changed about then",
+    "down-nothing-known": "no rain, gust, knock, sun pass or power event is known",
+    "nothing-through": "the test at {tested_unix_s} got nothing through in either direction, all packets lost",
+    "level-below-plan": "the level after set-up is {below_db} below the clear-sky plan",
+    "uplink-as-planned": (
+        "the uplink is as planned: not the dish; the LNB, interference or the plan's own error"
+    ),
+    "uplink-as-turned": "the uplink is {uplink_below_db} below its plan, as a turned dish costs: peak again",
+    "uplink-below-too": (
+        "the uplink is {uplink_below_db} below its plan, not as a turned dish costs: polarisation or an obstacle"
+    ),
+    "perhaps-side-lobe": "so much is missing on a side lobe: search wider for the main one",
+    "perhaps-crossed": "so much is missing with the wrong polarisation or a feed that is turned",
+    "perhaps-obstacle": "the satellite stands only {elevation_deg:0} high: trees and buildings reach into the path",
+    "note-taken-back": "the note that it rested on was taken back",
+    "not-sure": "not sure any more after {lasted_s}",
     "over": "over after {lasted_s}",
     "put-off-rain": "put off for the rain after {lasted_s}",
     "put-off-sun-pass": "put off for the sun pass after {lasted_s}",
@@ -119,6 +179,7 @@ _CAUSES = {
     "knock": "the crew noted a knock just before",
     "gust": "a strong gust just before",
     "rain-seen": "rain seen or measured",
+    "rain-noted": "the crew noted rain",
     "gauge-dry": "the rain gauge is dry",
     "gauge-dry-throughout": "the rain gauge was dry all the time",
     "gauge-due": "the rain gauge has not been read since",
@@ -141,20 +202,49 @@ _CAUSES = {
     "too-long-for-beam": "lasts longer than somebody in the beam",
     "uplink-lost": "the uplink lost {uplink_db}, a turned dish would take {mispoint_db}",
 }
-_SITUATION = {
+_LOSSES = {
+    "rain": "Rain takes {loss_db}",
+    "sun-pass": "The sun pass takes {loss_db}",
+    "mispoint": "{loss_db} missing; perhaps the dish points off",
+    "blockage": "{loss_db} missing; perhaps something stands in the beam",
+    "unknown": "{loss_db} missing; the cause is not known yet",
+}
+_UNWATCHED = "not watched: {kinds}"
+_SITUATION: Mapping[str, str | tuple[str, ...]] = {
     "waiting": "Waiting for the first readings",
     "no-signal-yet": "No signal reading yet",
     "signal-unknown": "The signal is not known",
+    "not-heard": "{input:cap} not heard for {silent_s}",
+    "not-locked-yet": "Not locked yet: find the satellite",
+    "find-satellite": (
+        "Point the dish: azimuth {azimuth_true_deg:1} from true north",
+        "{azimuth_magnetic_deg:1} by the compass",
+        "elevation {elevation_deg:1}",
+        "polarisation skew {skew_deg:1}",
+    ),
+    "no-lock-now": "No lock for {lost_s}",
     "peaking": "Peaking under way",
-    "no-reference": "Link is up; no reference yet",
+    "tap-peaking-done": "Tap Peaking done when the dish stands still at its best",
+    "not-peaked-yet": "Locked, not peaked yet",
+    "peak-then-tap": "Peak the dish, then tap Peaking done",
+    "taking-level": "Peaked; the level of the next minutes becomes the reference",
+    "coming-up": "Lock is back; the link is coming up",
+    **{f"loss-{cause}": words for cause, words in _LOSSES.items()},
+    **{
+        f"loss-{cause}-stream": f"{words}; the stream has {{left_mbps}} left" for cause, words in _LOSSES.items()
+    },
     "shade-short": "Steady, but the shade does not help enough",
-    "well-shade-works": "All well; shade works: falling {fall_degc_per_min}",
-    "below-plan": "Steady, but peaked {below_db} below plan: check polarisation, connectors, obstruction",
-    "well": "All well",
+    "well-shade-works": ("All well; shade works: falling {fall_degc_per_min}", _UNWATCHED),
+    "well-shade-judged-in": (
+        "Shade is on; in {judged_in_s} I can tell whether it helps", _UNWATCHED,
+    ),
+    "well-adopted": ("All well against the first steady level; nobody has peaked", _UNWATCHED),
+    "well": ("All well", _UNWATCHED),
     "next-sun-pass": "sun pass in {in_s}",
     "next-limit": "{where} at its limit in {in_s}",
     "next-battery": "battery empty in {in_s}",
-}
+    "safe-unshaded": SAFE_UNSHADED,
+}  # fmt: skip
 _SIDES = {"": "", "for": "for: ", "against": "against: "}
 
 TEMPLATES: Mapping[str, str | tuple[str, ...]] = {

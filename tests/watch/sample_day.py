@@ -121,6 +121,9 @@ def _full_day_signal() -> Iterator[AnyReading]:
     for minute in every(5.0, 0.0, 420.0):
         if 300.0 <= minute < 306.0:
             continue  # the modem is silent
+        if 360.0 <= minute < 364.0:
+            yield Signal(unix_s=at(minute), locked=False)
+            continue
         loss_db = 0.0
         if 30.0 <= minute < 50.0:
             loss_db = 1.6  # a knock, mended by a re-peak
@@ -130,6 +133,8 @@ def _full_day_signal() -> Iterator[AnyReading]:
             loss_db = 3.0 * math.sin(math.pi * (minute - 110.0) / 30.0) * (1.0 + 0.3 * math.sin(minute))
         if 160.0 <= minute < 172.0 and minute % 3.0 < 0.6:
             loss_db = 9.0
+        if minute < 17.0:
+            loss_db = 2.5  # on the air before anybody has peaked
         yield Signal(unix_s=at(minute), esno_db=round(14.2 - loss_db + chance.gauss(0.0, 0.12), 1))
 
 
@@ -144,6 +149,8 @@ def _full_day_tests() -> Iterator[AnyReading]:
             down, up = 1.2, 3.6
         elif 330.0 <= minute < 345.0:
             up = 2.2
+        elif 375.0 <= minute < 378.0:
+            down, up, loss = 0.0, 0.0, 100.0
         yield Throughput(
             unix_s=at(minute),
             method="active",
@@ -174,6 +181,8 @@ def full_day() -> list[AnyReading]:
         Note(unix_s=at(1.0), kind="stream-start"),
         Note(unix_s=at(47.0), kind="peak-start"),
         Note(unix_s=at(50.0), kind="peak-done"),
+        Note(unix_s=at(16.5), kind="peak-start"),
+        Note(unix_s=at(18.0), kind="peak-done"),
         Note(unix_s=at(75.0), kind="shade-on", where="transmitter"),
         Acknowledge(unix_s=at(40.0), rule="repeak", by="Ines"),
         Signal(unix_s=at(320.05), sent_unix_s=at(-500.0), esno_db=14.2),

@@ -95,7 +95,7 @@ def test_silence_is_noticed_without_another_reading() -> None:
     at_once = engine()
     run(at_once, heard)
     assert at_once.advance(at(20.0) + 599.0) == events
-    assert {event.rule for event in events} == {"no-data"}
+    assert {event.rule for event in events} == {"no-data", "below-plan"}
 
 
 def test_a_late_reading_counts_as_of_now() -> None:

@@ -31,7 +31,7 @@ def test_a_rules_file_changes_what_it_names_and_nothing_else() -> None:
         ("[repeak]\nraise_db = 99\n", "raise_db = 99: expected a number from 0.2 to 10 (dB)"),
         ("[repeak]\nraise_db = nan\n", "expected a number"),
         ("[repeak]\nraise = 1\n", "[repeak] raise is unknown; known keys: raise_db, clear_db"),
-        ("[dance]\nraise_db = 1\n", "[dance] is no rule; known rules: shade, repeak"),
+        ("[dance]\nraise_db = 1\n", "[dance] is no rule; known rules: link-down, stream-down, shade"),
         ("repeak = 3\n", "[repeak] is no rule"),
         ("[repeak\n", "mine.toml: not TOML"),
     ],

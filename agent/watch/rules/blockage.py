@@ -2,18 +2,20 @@
 
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import Clause, Parameter, Rule, Scored, at_least, at_most, no_deadline, timing
-from agent.watch.rules.told import for_and_against, signal_figures, signal_over
+from agent.watch.rules.told import aged, cause_over, for_and_against, not_heard, signal_figures
 from agent.wording import Said
 
 ONE_DIP = 1.5  # between one short drop and two
 
 
 def _evidence(view: View) -> tuple[Said, ...]:
+    if unknown := not_heard(view):
+        return unknown
     dips = view.features.dips
     figures: dict[str, float | str] = {"missing_db": view.signal.unexplained_db}
     if dips:
         figures["dips" if dips > 1.0 else "dip"] = dips
-    return (Said("missing-and-dips", figures), *for_and_against(view, "blockage"))
+    return (Said("missing-and-dips", figures), *aged(view), *for_and_against(view, "blockage"))
 
 
 BLOCKAGE = Rule(
@@ -22,6 +24,7 @@ BLOCKAGE = Rule(
     parameters=(
         Parameter("blockage.raise_db", 3.0, "dB", 0.5, 20.0, "a body in the beam takes more than half of the power"),
         Parameter("blockage.confidence", 0.6, "1", 0.0, 1.0, "looking up does no harm"),
+        Parameter("blockage.clear_confidence", 0.4, "1", 0.0, 1.0, "less likely than not: look elsewhere"),
         Parameter("blockage.dips", 3.0, "1", 1.0, 50.0, "one passer-by is not worth a word, a third within ten minutes is"),
         Parameter("blockage.clear_db", 1.0, "dB", 0.0, 10.0, "beam free again"),
         *timing("blockage", 20.0, 120.0, 300.0, "somebody walking through is gone in twenty seconds"),
@@ -36,7 +39,11 @@ BLOCKAGE = Rule(
             at_most("deficit_db", "blockage.clear_db"),
         )),
     ),
-    clearing=((at_most("certain_db", "blockage.clear_db"), at_most("dips", ONE_DIP)),),
+    clearing=(
+        (at_most("certain_db", "blockage.clear_db"), at_most("dips", ONE_DIP)),
+        (at_most("blockage_confidence", "blockage.clear_confidence"), at_most("dips", ONE_DIP)),
+        (at_least("lock_lost_s", "link-down.lost_s"),),
+    ),
     inhibitions={
         "peaking": "the dish is being moved",
         "settling": "the link is just coming up",
@@ -45,10 +52,11 @@ BLOCKAGE = Rule(
     cause=lambda view: "blockage",
     headline=lambda view: Said("blockage"),
     action=lambda view: Said("free-the-beam"),
+    confidence=lambda view: view.signal.confidence.get("blockage"),
     evidence=_evidence,
     figures=signal_figures,
     deadline_unix_s=no_deadline,
-    ending=signal_over,
+    ending=cause_over,
     deeds=(),
     scoring=Scored("blockage", early_s=60.0, late_s=600.0),
 )  # fmt: skip

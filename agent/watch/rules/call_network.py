@@ -12,7 +12,7 @@ from agent.watch.rules.rule import (
     over,
     timing,
 )
-from agent.watch.rules.told import rate_evidence, rate_figures
+from agent.watch.rules.told import finite, rate_evidence, rate_figures
 from agent.wording import Said
 
 
@@ -54,6 +54,7 @@ CALL_NETWORK = Rule(
     cause=lambda view: "network",
     headline=lambda view: Said("network-slow"),
     action=lambda view: Said("call-network"),
+    confidence=lambda view: finite(view.rate.network_confidence),
     evidence=_evidence,
     figures=rate_figures,
     deadline_unix_s=no_deadline,

@@ -12,7 +12,7 @@ from agent.watch.rules.rule import (
     over,
     timing,
 )
-from agent.watch.rules.told import rate_evidence, rate_figures
+from agent.watch.rules.told import finite, rate_evidence, rate_figures
 from agent.wording import Said
 
 
@@ -48,6 +48,7 @@ LOOK_AT_LAN = Rule(
     cause=lambda view: "lan",
     headline=lambda view: Said("lan-loses"),
     action=lambda view: Said("look-at-lan"),
+    confidence=lambda view: finite(view.rate.lan_confidence),
     evidence=_evidence,
     figures=rate_figures,
     deadline_unix_s=no_deadline,

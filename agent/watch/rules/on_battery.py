@@ -4,7 +4,18 @@ from collections.abc import Mapping
 from math import isfinite
 
 from agent.watch.feature_stage import View
-from agent.watch.rules.rule import FLAG, Clause, Parameter, Rule, Scored, at_least, at_most, over, timing
+from agent.watch.rules.rule import (
+    FLAG,
+    Clause,
+    Parameter,
+    Rule,
+    Scored,
+    at_least,
+    at_most,
+    no_confidence,
+    over,
+    timing,
+)
 from agent.watch.rules.told import known
 from agent.wording import Said
 
@@ -45,6 +56,7 @@ ON_BATTERY = Rule(
     cause=lambda view: "power",
     headline=lambda view: Said("battery-headline"),
     action=lambda view: Said("see-to-power"),
+    confidence=no_confidence,
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=_deadline_unix_s,

@@ -16,7 +16,7 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import for_and_against, signal_figures, still_missing
+from agent.watch.rules.told import aged, for_and_against, not_heard, signal_figures, still_missing
 from agent.watch.uplink import carrier_loss_db
 from agent.wording import Said
 
@@ -27,11 +27,13 @@ def _error_deg(view: View) -> float:
 
 
 def _evidence(view: View) -> tuple[Said, ...]:
+    if unknown := not_heard(view):
+        return unknown
     figures: dict[str, float | str] = {"loss_db": view.signal.unexplained_db}
     error_deg = _error_deg(view)
     if error_deg < view.plan.downlink.beamwidth_deg:
         figures["error_deg"] = error_deg
-    return (Said("below-as-turned", figures), *for_and_against(view, "mispoint"))
+    return (Said("below-as-turned", figures), *aged(view), *for_and_against(view, "mispoint"))
 
 
 def _figures(view: View) -> Mapping[str, float]:
@@ -40,7 +42,7 @@ def _figures(view: View) -> Mapping[str, float]:
 
 def _ending(view: View, lasted_s: float) -> tuple[Said, ...]:
     missing = not view.signal.deficit_db < START_DB
-    code = "over"
+    code = "not-sure" if view.signal.deficit_db >= START_DB else "over"
     if missing and view.signal.rain_hides:
         code = "put-off-rain"
     elif missing and view.signal.sun_pass_now:
@@ -55,6 +57,7 @@ REPEAK = Rule(
         Parameter("repeak.raise_db", 0.7, "dB", 0.2, 10.0, "above drift and scintillation; as a quarter of the beamwidth costs"),
         Parameter("repeak.clear_db", 0.5, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
         Parameter("repeak.confidence", 0.6, "1", 0.0, 1.0, "throughout the hold; lower and showers are taken for it"),
+        Parameter("repeak.clear_confidence", 0.1, "1", 0.0, 1.0, "nine to one against it: nobody is sent to turn the dish"),
         Parameter("repeak.urgent_db", 4.0, "dB", 0.5, 20.0, "most rental carriers lose lock or two MODCOD classes here"),
         *timing("repeak", 180.0, 60.0, 600.0, "people and trucks are mostly gone in two minutes, the first edge of a shower in three"),
     ),
@@ -73,16 +76,23 @@ REPEAK = Rule(
         # Put off: nobody peaks through rain or a sun pass. What it leaves behind is raised anew.
         (at_least("rain_hides", FLAG),),
         (at_least("sun_pass_now", FLAG),),
+        (
+            at_most("mispoint_confidence", "repeak.clear_confidence"),
+            at_most("peaking", FLAG),
+            at_most("unlocked", FLAG),
+        ),
     ),
     inhibitions={
         "peaking": "the crew is at it",
         "rain_hides": "moving the dish in a rain fade loses the satellite for nothing",
         "sun_pass_now": "the loss is the sun's and ends by itself",
         "settling": "the link is just coming up",
+        "unlocked": "without lock there is nothing to judge by: the link speaks",
     },
     cause=lambda view: "mispoint",
     headline=lambda view: Said("mispoint-or-rain" if view.signal.may_be_rain else "mispoint"),
     action=lambda view: Said("look-up-then-repeak" if view.signal.may_be_rain else "repeak"),
+    confidence=lambda view: view.signal.confidence.get("mispoint"),
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=no_deadline,

@@ -82,6 +82,7 @@ class Rule:
     cause: Callable[[View], Cause]
     headline: Callable[[View], Said]
     action: Callable[[View], Said]
+    confidence: Callable[[View], float | None]
     evidence: Callable[[View], tuple[Said, ...]]
     figures: Callable[[View], Mapping[str, float]]
     deadline_unix_s: Callable[[View], float | None]
@@ -140,6 +141,10 @@ def at_most(feature: str, threshold: str | float) -> Term:
 
 def no_deadline(view: View) -> None:
     """For rules that know of no moment by which something has to be done."""
+
+
+def no_confidence(view: View) -> None:
+    """For rules that weigh no causes."""
 
 
 def over(view: View, lasted_s: float) -> tuple[Said, ...]:

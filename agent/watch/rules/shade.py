@@ -1,7 +1,7 @@
 """Decides when a unit wants shade: too long in the sun, on its way to the limit, or over it."""
 
 from collections.abc import Mapping
-from math import isfinite
+from math import inf, isfinite, isnan
 
 from agent.heat.outlook import FINE_SUN_HOURS, LONG_SUN_HOURS
 from agent.watch.feature_stage import View
@@ -14,6 +14,7 @@ from agent.watch.rules.rule import (
     Scored,
     at_least,
     at_most,
+    no_confidence,
     timing,
 )
 from agent.watch.rules.told import known
@@ -23,6 +24,17 @@ SHADE_FALLING_DEGC_PER_MIN = -0.05
 SHADE_JUDGED_S = 300.0
 SHADE_NEWS_S = 3600.0  # after an hour the shade is the normal state
 HEAT_LOSS_TOLD_DB = 0.5
+FRESH_SPACINGS = 2.0
+LEAST_SPACING_S = 60.0
+
+
+def shade_news(unit: UnitView) -> Said | None:
+    """What a shade that was put up within the hour does; None where it is none or the old state."""
+    if not unit.shaded or unit.shade_age_s > SHADE_NEWS_S:
+        return None
+    if unit.shade_age_s < SHADE_JUDGED_S:
+        return Said("shade-judged-in", {"judged_in_s": SHADE_JUDGED_S - unit.shade_age_s})
+    return shade_works(unit)
 
 
 def shade_works(unit: UnitView) -> Said | None:
@@ -40,7 +52,12 @@ def shade_falls_short(unit: UnitView) -> Said | None:
 
 def _judged(unit: UnitView) -> bool:
     judged = unit.shaded and SHADE_JUDGED_S <= unit.shade_age_s <= SHADE_NEWS_S
-    return judged and isfinite(unit.slope_k_per_min)
+    return judged and isfinite(unit.slope_k_per_min) and _fresh(unit)
+
+
+def _fresh(unit: UnitView) -> bool:
+    """Whether the last temperature is new enough for a slope to be true still."""
+    return unit.age_s <= FRESH_SPACINGS * max(unit.usual_s, LEAST_SPACING_S)
 
 
 def _headline(view: View) -> Said:
@@ -53,22 +70,33 @@ def _headline(view: View) -> Said:
 
 
 def _action(view: View) -> Said:
+    """What cools this unit now: shade while the sun can reach it, else air, and less load or power."""
     unit = view.heat.worst
     over = unit.margin_degc <= 0.0
-    if unit.shaded:
-        return Said("more-than-shade-over" if over else "more-than-shade", {"where": unit.where})
+    if unit.shaded and unit.shade_age_s < SHADE_JUDGED_S:
+        return Said("shade-wait", {"judged_in_s": SHADE_JUDGED_S - unit.shade_age_s})
+    if shade_works(unit) and not over:
+        return Said("cooling-leave-it", {"where": unit.where})
+    if unit.shaded or not unit.sunlit:
+        code = "more-air" if unit.where == "modem" or not unit.sunlit else "more-than-shade"
+        return Said(f"{code}-{unit.where}-over" if over else f"{code}-{unit.where}")
     return Said("shade-over" if over else "shade-now", {"where": unit.where})
 
 
 def _evidence(view: View) -> tuple[Said, ...]:
     unit = view.heat.worst
-    found = [Said("exposure", {"exposure_s": unit.exposure_s})]
+    found: list[Said] = []
     if isfinite(unit.temperature_degc):
         figures = {"temperature_degc": unit.temperature_degc, "limit_degc": unit.limit_degc}
-        found.insert(0, Said("temperature", figures))
-    if isfinite(unit.slope_k_per_min):
+        old = {} if _fresh(unit) else {"age_s": unit.age_s}
+        found.append(Said("temperature", {**figures, **old}))
+    if isfinite(unit.over_since_unix_s):
+        over_s = view.unix_s - unit.over_since_unix_s
+        found.append(Said("over-limit-since", {"since_unix_s": unit.over_since_unix_s, "over_s": over_s}))
+    found.append(Said("exposure", {"exposure_s": unit.exposure_s}))
+    if isfinite(unit.slope_k_per_min) and _fresh(unit):
         found.append(Said("slope", {"slope_degc_per_min": unit.slope_k_per_min}))
-    if unit.to_limit is not None and isfinite(unit.planned_s):
+    if unit.to_limit is not None and 0.0 < unit.planned_s < inf and isnan(unit.over_since_unix_s):
         found.append(Said("limit-in", {"planned_s": unit.planned_s, "early_s": unit.to_limit.early_s}))
     if view.features.heat_loss_db >= HEAT_LOSS_TOLD_DB:
         found.append(Said("heat-loss", {"loss_db": view.features.heat_loss_db}))
@@ -91,7 +119,7 @@ def _figures(view: View) -> Mapping[str, float]:
 
 def _deadline_unix_s(view: View) -> float | None:
     planned_s = view.heat.worst.planned_s
-    return view.unix_s + planned_s if isfinite(planned_s) else None
+    return view.unix_s + planned_s if 0.0 < planned_s < inf else None
 
 
 def _ending(view: View, lasted_s: float) -> tuple[Said, ...]:
@@ -143,6 +171,7 @@ SHADE = Rule(
     cause=lambda view: "overheat",
     headline=_headline,
     action=_action,
+    confidence=no_confidence,
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=_deadline_unix_s,

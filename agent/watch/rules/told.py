@@ -4,13 +4,21 @@ from collections.abc import Mapping
 from math import isfinite
 
 from agent.watch.causes import SignalCause
+from agent.watch.excursion import START_DB
 from agent.watch.feature_stage import View
 from agent.wording import Said
+
+AGED_SPACINGS = 2.0
 
 
 def known(**figures: float | str) -> dict[str, float | str]:
     """The figures that are finite: what is not known is left out of the sentence."""
     return {name: value for name, value in figures.items() if isinstance(value, str) or isfinite(value)}
+
+
+def finite(value: float) -> float | None:
+    """The value, None where it is not known."""
+    return value if isfinite(value) else None
 
 
 def for_and_against(view: View, cause: SignalCause) -> tuple[Said, ...]:
@@ -19,6 +27,19 @@ def for_and_against(view: View, cause: SignalCause) -> tuple[Said, ...]:
     weighed = sorted(of_it, key=lambda item: -abs(item.weight))
     confidence = view.signal.confidence.get(cause, 0.0)
     return (*(item.said for item in weighed), Said("confidence", {"confidence_share": confidence}))
+
+
+def not_heard(view: View) -> tuple[Said, ...]:
+    """That the level is not known any more; nothing while it is."""
+    if isfinite(view.signal.level_db):
+        return ()
+    return (Said("not-heard", {"input": "signal", "silent_s": view.link.silent_s}),)
+
+
+def aged(view: View) -> tuple[Said, ...]:
+    """How old the last reading of the signal is, where it is not the present any more."""
+    link = view.link
+    return (Said("as-of", {"age_s": link.silent_s}),) if link.silent_s > AGED_SPACINGS * link.usual_s else ()
 
 
 def signal_figures(view: View) -> Mapping[str, float]:
@@ -38,6 +59,12 @@ def signal_figures(view: View) -> Mapping[str, float]:
 def signal_over(view: View, lasted_s: float) -> tuple[Said, ...]:
     """How an alert about the signal ends: after how long, and what is missing still."""
     return (Said("over", {"lasted_s": lasted_s}), *still_missing(view))
+
+
+def cause_over(view: View, lasted_s: float) -> tuple[Said, ...]:
+    """As `signal_over`, where the loss may have stayed and only its cause be in doubt."""
+    code = "not-sure" if view.signal.deficit_db >= START_DB else "over"
+    return (Said(code, {"lasted_s": lasted_s}), *still_missing(view))
 
 
 def still_missing(view: View) -> tuple[Said, ...]:

@@ -12,14 +12,16 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import for_and_against, signal_figures, signal_over
+from agent.watch.rules.told import aged, cause_over, for_and_against, not_heard, signal_figures
 from agent.wording import Said
 
 
 def _evidence(view: View) -> tuple[Said, ...]:
+    if unknown := not_heard(view):
+        return unknown
     seen = view.signal.rain_hides and "rain" not in view.signal.confidence
     below = Said("below-rain-seen" if seen else "below", {"deficit_db": view.signal.deficit_db})
-    return (below, *for_and_against(view, "rain"))
+    return (below, *aged(view), *for_and_against(view, "rain"))
 
 
 WAIT_RAIN = Rule(
@@ -29,6 +31,7 @@ WAIT_RAIN = Rule(
         Parameter("wait-rain.raise_db", 1.3, "dB", 0.1, 10.0, "clouds and scintillation reach a decibel at Ka band"),
         Parameter("wait-rain.measured_db", 0.5, "dB", 0.1, 10.0, "with rain seen or measured a smaller loss is explained"),
         Parameter("wait-rain.confidence", 0.7, "1", 0.0, 1.0, "waiting does no harm, so likely is enough"),
+        Parameter("wait-rain.clear_confidence", 0.4, "1", 0.0, 1.0, "less likely than not: another cause may want something done"),
         Parameter("wait-rain.clear_db", 0.4, "dB", 0.0, 10.0, "half of what raised it"),
         *timing("wait-rain", 150.0, 300.0, 600.0, "cells of a shower come minutes apart; leaves and people are gone sooner"),
     ),
@@ -45,15 +48,21 @@ WAIT_RAIN = Rule(
     clearing=(
         (at_most("deficit_db", "wait-rain.clear_db"),),
         (at_least("mispoint_confidence", "repeak.confidence"),),
+        (at_most("rain_confidence", "wait-rain.clear_confidence"), at_most("rain_hides", FLAG)),
     ),
-    inhibitions={"peaking": "the dish is being moved", "sun_pass_now": "the sun's loss looks alike"},
+    inhibitions={
+        "peaking": "the dish is being moved",
+        "sun_pass_now": "the sun's loss looks alike",
+        "unlocked": "without lock there is nothing to judge by: the link speaks",
+    },
     cause=lambda view: "rain",
     headline=lambda view: Said("rain"),
     action=lambda view: Said("wait-rain"),
+    confidence=lambda view: view.signal.confidence.get("rain"),
     evidence=_evidence,
     figures=signal_figures,
     deadline_unix_s=no_deadline,
-    ending=signal_over,
+    ending=cause_over,
     deeds=(),
     scoring=Scored("rain", early_s=300.0, late_s=900.0),
 )  # fmt: skip

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from agent.link_plan import SunPass
 from agent.watch.feature_stage import View
-from agent.watch.rules.rule import Clause, Parameter, Rule, Scored, at_least, at_most, timing
+from agent.watch.rules.rule import Clause, Parameter, Rule, Scored, at_least, at_most, no_confidence, timing
 from agent.watch.rules.told import signal_over
 from agent.wording import Said
 
@@ -49,6 +49,7 @@ WAIT_SUN_PASS = Rule(
     cause=lambda view: "sun-pass",
     headline=lambda view: Said("sun-pass-now" if view.signal.sun_pass_now else "sun-pass-soon"),
     action=lambda view: Said("wait-sun-pass"),
+    confidence=no_confidence,
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=lambda view: _pass(view).end_unix_s,

@@ -1,0 +1,133 @@
+"""Decides what to say while no alert stands: never "fine" on what is not known, never silent on a loss."""
+
+from dataclasses import dataclass
+from math import isfinite, isnan, nan
+from typing import Literal
+
+from agent.watch.feature_stage import View
+from agent.watch.link_state import ASK_AFTER_S, Stage
+from agent.watch.rules.shade import shade_falls_short, shade_news
+from agent.watch.rules.told import known
+from agent.wording import Said
+
+Level = Literal["fine", "unknown", "advise"]
+
+LATE_SPACINGS = 3.0  # an input that is heard no later than that is fresh
+LATE_LEAST_S = 30.0
+SUN_SHARE = 0.5  # of the loss, from which it is the sun's
+LIKELIER = 0.5  # a cause more likely than not
+STEADY_WORDS_S = 60.0  # what comes and goes within a minute changes the words once
+_GRADES: tuple[Level, ...] = ("fine", "unknown", "advise")
+
+
+@dataclass(frozen=True, slots=True)
+class Calm:
+    """A verdict without an alert, and the next step where there is one."""
+
+    level: Level
+    verdict: Said
+    action: Said | None = None
+
+
+@dataclass(slots=True)
+class Words:
+    """What is shown, and since when something calmer could be said."""
+
+    shown: Calm | None = None
+    stage: str = ""
+    calmer_since_unix_s: float = nan
+
+    def show(self, view: View, repeak_db: float, not_watched: str) -> None:
+        """Take in one decision: the worse at once, the calmer when it has lasted for a minute."""
+        now, stage = calm(view, repeak_db, not_watched), view.link.stage
+        shown, moved = self.shown, stage != self.stage
+        self.stage = stage
+        if shown is None or moved or now.verdict.code == shown.verdict.code or _worse(now, shown):
+            self.shown, self.calmer_since_unix_s = now, nan
+            return
+        if isnan(self.calmer_since_unix_s):
+            self.calmer_since_unix_s = view.unix_s
+        if view.unix_s - self.calmer_since_unix_s >= STEADY_WORDS_S:
+            self.shown, self.calmer_since_unix_s = now, nan
+
+
+def _worse(one: Calm, other: Calm) -> bool:
+    return _GRADES.index(one.level) > _GRADES.index(other.level)
+
+
+def calm(view: View, repeak_db: float, not_watched: str) -> Calm:
+    """What to say of this decision alone; `repeak_db` is the loss from which a re-peak may be asked for."""
+    link = view.link
+    if link.stage == "unheard":
+        return Calm("unknown", Said("no-signal-yet"))
+    if _late(link.silent_s, link.usual_s):
+        return Calm("unknown", Said("not-heard", {"input": "signal", "silent_s": link.silent_s}))
+    return _set_up(view, link.stage) or _watching(view, repeak_db, not_watched)
+
+
+def _late(age_s: float, usual_s: float) -> bool:
+    return age_s > max(LATE_LEAST_S, LATE_SPACINGS * (0.0 if isnan(usual_s) else usual_s))
+
+
+def _set_up(view: View, stage: Stage) -> Calm | None:
+    """What to say before the link is watched; None when it is."""
+    if stage == "unlocked":
+        pointing = view.plan.pointing
+        where = known(
+            azimuth_true_deg=pointing.azimuth_true_deg,
+            azimuth_magnetic_deg=pointing.azimuth_magnetic_deg,
+            elevation_deg=pointing.elevation_deg,
+            skew_deg=pointing.polarisation_skew_deg,
+        )
+        return Calm("unknown", Said("not-locked-yet"), Said("find-satellite", where))
+    if stage == "lost":
+        lost_s = view.unix_s - view.link.lock_since_unix_s
+        return Calm("unknown", Said("no-lock-now", {"lost_s": lost_s}))
+    if stage == "peaking":
+        return Calm("unknown", Said("peaking"), Said("tap-peaking-done"))
+    if stage == "unpeaked":
+        level: Level = "advise" if view.link.held_s >= ASK_AFTER_S else "unknown"
+        return Calm(level, Said("not-peaked-yet"), Said("peak-then-tap"))
+    if stage == "peaked":
+        return Calm("unknown", Said("taking-level"))
+    return Calm("unknown", Said("coming-up")) if stage == "coming-up" else None
+
+
+def _watching(view: View, repeak_db: float, not_watched: str) -> Calm:
+    signal, features = view.signal, view.features
+    loss_db = signal.deficit_db + signal.sun_loss_db
+    if isnan(loss_db):
+        return Calm("unknown", Said("signal-unknown"))
+    if loss_db >= repeak_db:
+        return Calm("advise", _loss(view, loss_db))
+    if features.other_silence >= LATE_SPACINGS and features.other_age_s >= LATE_LEAST_S:
+        return Calm("unknown", Said("not-heard", {"input": view.silent, "silent_s": features.other_age_s}))
+    if any(map(shade_falls_short, view.heat.units)):
+        return Calm("advise", Said("shade-short"))
+    figures = known(**({"kinds": not_watched} if not_watched else {}))
+    if news := next(filter(None, map(shade_news, view.heat.units)), None):
+        return Calm("fine", Said(f"well-{news.code}", {**news.figures, **figures}))
+    return Calm("fine", Said("well-adopted" if view.link.adopted else "well", figures))
+
+
+def _loss(view: View, loss_db: float) -> Said:
+    """The loss and its likeliest cause by name, and what the stream has left where that is known."""
+    signal = view.signal
+    weighed = {cause: value for cause, value in signal.confidence.items() if value > LIKELIER}
+    cause = max(weighed, key=lambda one: weighed[one], default="unknown")
+    if signal.sun_loss_db >= SUN_SHARE * loss_db:
+        cause = "sun-pass"
+    elif signal.rain_hides or signal.rain_loss_db >= SUN_SHARE * loss_db:
+        cause = "rain"
+    figures: dict[str, float | str] = {"loss_db": loss_db}
+    left_mbps = view.rate.headroom_mbps
+    tells = view.features.streaming and isfinite(left_mbps)
+    if tells:
+        figures["left_mbps"] = max(0.0, left_mbps)
+    return Said(f"loss-{cause}-stream" if tells else f"loss-{cause}", figures)
+
+
+def not_watched(heard: frozenset[str]) -> str:
+    """The kinds that were never heard, by the word for what goes unwatched without them."""
+    kinds = {"throughput": "rates", "temperature transmitter": "heat", "weather": "rain"}
+    return ", ".join(word for kind, word in kinds.items() if kind not in heard)
