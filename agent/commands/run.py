@@ -6,7 +6,7 @@ from functools import partial
 from pathlib import Path
 
 from agent.clock import computer_clock
-from agent.config import load_config
+from agent.config import Config, load_config
 from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.collectors.running import Inputs
 from agent.plan.span import days_covering
@@ -16,6 +16,7 @@ from agent.service.console import event_printer, log_to_terminal, say
 from agent.service.live import Agent, Companions, run_agent
 from agent.service.outlets import notifier_of
 from agent.service.page import serve_page
+from agent.service.sole import sole_agent
 
 SUMMARY = "watch a real terminal"
 EXAMPLE = "peakshade run van-1.toml"
@@ -24,26 +25,34 @@ EXAMPLE = "peakshade run van-1.toml"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The config, and whether to serve the pages."""
     parser.add_argument("config", type=Path, help="the terminal's config file")
+    parser.add_argument("--take-over", action="store_true", help="end the agent that keeps this store first")
     parser.add_argument("--no-dashboard", action="store_true", help="do not serve the pages")
 
 
 def run(args: argparse.Namespace) -> int:
     """Run until interrupted."""
     config = load_config(args.config, os.environ)
-    clock = computer_clock()
     log_to_terminal()
+    with sole_agent(config, args.take_over):
+        agent, companions = _agent(config)
+        if not args.no_dashboard:
+            companions = {**companions, "page": partial(serve_page, config, agent.clock.speed)}
+        run_until_done(_run(agent, companions))
+    return 0
+
+
+def _agent(config: Config) -> tuple[Agent, Companions]:
+    """The agent that the config describes, and what runs beside it."""
+    clock = computer_clock()
     inputs = Inputs(config, os.environ, clock.shown)
     notifier = notifier_of(config, clock)
-    plan = load_or_compute_plan(args.config, config, days_covering(config.job, clock.now()))
+    plan = load_or_compute_plan(config.path, config, days_covering(config.job, clock.now()))
     printer = event_printer(config.job.site.time_zone)
     agent = Agent(config, plan, read_rules(config.rules), clock, printer, inputs, notifier)
     companions: Companions = {"inputs": inputs.run} if inputs.states else {}
     if notifier is not None:
         companions = {**companions, "notify": notifier.run}
-    if not args.no_dashboard:
-        companions = {**companions, "page": partial(serve_page, config, clock.speed)}
-    run_until_done(_run(agent, companions))
-    return 0
+    return agent, companions
 
 
 async def _run(agent: Agent, companions: Companions) -> None:
