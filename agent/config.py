@@ -35,6 +35,7 @@ MQTT_PORT = 1883  # IANA service name "mqtt".
 MQTT_TLS_PORT = 8883  # IANA service name "secure-mqtt".
 DASHBOARD_PORT = 8050
 PASSCODE_VARIABLE = "PEAKSHADE_DASHBOARD_PASSCODE"
+KEEP_RAW_DAYS = 90
 # A clock set by hand is off by a minute or two, and the rules work on minutes: a larger error is refused.
 CLOCK_TOLERANCE_S = 120.0
 Host = Annotated[str, MinLen(1), MaxLen(253)]
@@ -61,6 +62,7 @@ class StoreSection:
     """[store] as written."""
 
     path: FilePath = "peakshade.sqlite3"
+    keep_raw_days: Annotated[int, Interval(ge=2, le=36_500)] = KEEP_RAW_DAYS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +101,10 @@ class BrokerSettings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoreSettings:
+    """`keep_raw_days`: single readings; their minutes, alerts, notes and plans stay for good."""
+
     path: Path
+    keep_raw_days: int = KEEP_RAW_DAYS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +153,7 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
         path=path,
         job=job,
         broker=broker,
-        store=StoreSettings(path=path.parent / store.path),
+        store=StoreSettings(path=path.parent / store.path, keep_raw_days=store.keep_raw_days),
         dashboard=dashboard,
         clock_tolerance_s=clock.tolerance_s,
         rules=rules,

@@ -90,7 +90,7 @@ OPTIONAL = """
 # downlink.interference_cn_db, uplink.interference_cn_db: carrier to all interference together
 # day.air_degc, day.humidity_percent: the weather expected, for heat of crew and transmitter
 # [broker] host, port, tls, ca_file, username, password_file: an external MQTT broker, else one is embedded
-# [store] path   [clock] tolerance_s   rules (first lines): a rules file
+# [store] path, keep_raw_days   [clock] tolerance_s   rules (first lines): a rules file
 # [dashboard] host, port, passcode_file, public_host: for phones on the crew's network a passcode is needed
 """
 

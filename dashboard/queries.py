@@ -19,6 +19,7 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
 from agent.records import KINDS, UNDO, AlertEvent, NoteKind, Situation
+from agent.store.ageing import pieces_between
 from agent.store.opening import StoreError, open_for_reading
 
 _SITUATION = TypeAdapter(Situation)
@@ -200,9 +201,22 @@ def readings(
         " ORDER BY unix_s",
         (terminal, start_unix_s, end_unix_s, *place[1]),
     ).fetchall()
-    unix_s = np.array([row["unix_s"] for row in rows], dtype=np.float64)
-    values = np.array([row["value"] for row in rows], dtype=np.float64)
+    found = [*_packed(connection, terminal, channel, start_unix_s, end_unix_s), *map(tuple, rows)]
+    table = np.array(found, dtype=np.float64).reshape(-1, 2)
+    unix_s, values = table[:, 0], table[:, 1]
     return Series(unix_s=unix_s, middle=values, low=values, high=values)
+
+
+def _packed(
+    connection: sqlite3.Connection, terminal: str, channel: Channel, start_unix_s: float, end_unix_s: float
+) -> Iterator[tuple[float, float]]:
+    """Of a day ago and longer."""
+    place = "where" if channel.place else "extra"
+    for piece in pieces_between(connection, terminal, channel.kind, start_unix_s, end_unix_s):
+        for unix_s, value, where in piece.rows(("unix_s", channel.field, place)):
+            here = not channel.place or where == channel.place
+            if here and value is not None and start_unix_s <= unix_s <= end_unix_s:
+                yield unix_s, value
 
 
 def minutes(

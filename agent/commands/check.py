@@ -3,6 +3,7 @@
 import argparse
 import os
 import shutil
+import stat
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import closing
@@ -31,6 +32,8 @@ from agent.store.reader import InputAge, clock_offset_s, input_ages, input_state
 SUMMARY = "pre-flight: config, broker, inputs, clock, disk, sun"
 EXAMPLE = "peakshade check van-1.toml"
 
+# What the group and all others may do with a file.
+OTHERS = stat.S_IRWXG | stat.S_IRWXO
 # A day of one reading a second of every kind takes some 50 MB with its roll-ups.
 ROOM_BYTES = 500_000_000
 # Slower than any common thermometer or test script publishes.
@@ -71,6 +74,7 @@ def findings(path: Path, config: Config, now_unix_s: float, extras: Extras) -> I
     yield check_clock(path, config, now_unix_s)
     yield check_disk(config)
     yield check_store(config)
+    yield from check_rights(config)
     yield from check_plan(path, config)
     yield from check_inputs(config, now_unix_s)
     yield from check_collectors(config, answer, extras.rate_tests)
@@ -117,6 +121,15 @@ def check_store(config: Config) -> Finding:
     if not os.access(path, os.W_OK):
         return Finding(False, "store", f"{path} may not be written; check who owns it")
     return Finding(True, "store", f"{path} opens, {path.stat().st_size / 1e6:.1f} MB")
+
+
+def check_rights(config: Config) -> Iterator[Finding]:
+    """Store, plan and secrets are nobody else's to read, where the system has such rights."""
+    named = (config.dashboard.passcode_file, config.notify.urls_file)
+    files = [config.store.path, *config.path.parent.glob(f"{config.path.stem}.*.plan.json")]
+    for path in [*files, *(Path(one) for one in named if one is not None)]:
+        if os.name == "posix" and path.is_file() and path.stat().st_mode & OTHERS:
+            yield Finding(False, "rights", f"{path} may be read by others on this computer: chmod 600 {path}")
 
 
 def check_plan(path: Path, config: Config) -> Iterable[Finding]:

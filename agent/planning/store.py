@@ -105,7 +105,7 @@ def _computed(job: Job, span: Span) -> JsonValue:
     search = os.pathsep.join(filter(None, (str(PACKAGE.parent), os.environ.get("PYTHONPATH"))))
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "agent.planning.worker"],
+            [sys.executable, "-P", "-m", "agent.planning.worker"],
             input=request,
             capture_output=True,
             text=True,
@@ -137,6 +137,7 @@ def _store(path: Path, content: dict[str, JsonValue]) -> None:
     """Put the file in place whole; a folder that cannot be written costs only the next computation."""
     draft = path.with_name(f"{path.name}.{os.getpid()}.tmp")
     try:
+        draft.touch(mode=0o600)
         draft.write_text(json.dumps(content), encoding="utf-8")
         os.replace(draft, path)
     except OSError as error:

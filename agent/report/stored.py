@@ -76,6 +76,11 @@ def _held(connection: sqlite3.Connection, terminal: str, job: Job) -> str:
         ).fetchone()
         for kind in KINDS
     ]
+    edges.append(
+        connection.execute(
+            "SELECT min(first_unix_s), max(last_unix_s) FROM packed WHERE terminal = ?", (terminal,)
+        ).fetchone()
+    )
     found = [edge for edge in edges if edge[0] is not None]
     if not found:
         return "it holds none of that terminal at all"

@@ -378,7 +378,7 @@ def _kept(agent: Agent) -> Kept:
     tolerance_s = config.clock_tolerance_s * agent.clock.speed
 
     def opened() -> StoreWriter:
-        return StoreWriter.open(config.store.path, job.terminal, time.time())
+        return StoreWriter.open(config.store.path, job.terminal, time.time(), config.store.keep_raw_days)
 
     return Kept(
         path=config.store.path,

@@ -24,7 +24,7 @@ async def serve_page(config: Config, speed: float) -> None:
     The agent does not depend on it: where it cannot start, or ends, the agent only says so.
     """
     host, port = config.dashboard.host, config.dashboard.port
-    words = [sys.executable, "-m", "dashboard", *page_options(config, speed)]
+    words = [sys.executable, "-P", "-m", "dashboard", *page_options(config, speed)]
     process = subprocess.Popen(words, env=page_environment(config))  # noqa: ASYNC220 - takes milliseconds
     try:
         reached = LOOPBACK if host in EVERY_ADDRESS else host

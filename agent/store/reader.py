@@ -6,12 +6,16 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from itertools import chain
+from math import inf
 from operator import attrgetter
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import AwareDatetime, TypeAdapter
 
-from agent.records import KINDS, AlertEvent, JsonValue, Situation
+from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
+from agent.store.ageing import pieces_after, pieces_between
+from agent.store.rollups import numeric_fields
 from agent.store.schema import own_fields
 from agent.store.writer import Stored
 
@@ -69,19 +73,27 @@ def readings_after(connection: sqlite3.Connection, terminal: str, seq: int) -> I
 
 
 def _kind_after(connection: sqlite3.Connection, kind: str, terminal: str, seq: int) -> Iterator[Stored]:
-    record = KINDS[kind]
     names = (*own_fields(kind), "unix_s", "sent_unix_s")
-    truths = _truth_fields(kind)
     columns = ", ".join(f'"{name}"' for name in names)
+    packed = (
+        row
+        for piece in pieces_after(connection, terminal, kind, seq)
+        for row in piece.rows(("seq", "extra", *names))
+    )
+    # The plus keeps SQLite from looking all readings of the terminal up by time and sorting them.
     rows = connection.execute(
-        f'SELECT seq, extra, {columns} FROM "{kind}" WHERE seq > ? AND terminal = ? ORDER BY seq',
+        f'SELECT seq, extra, {columns} FROM "{kind}" WHERE seq > ? AND +terminal = ? ORDER BY seq',
         (seq, terminal),
     )
-    for number, extra, *values in rows:
-        known = dict(zip(names, values, strict=True))
-        for name in truths:
-            known[name] = None if known[name] is None else bool(known[name])
-        yield Stored(number, kind, record(**known, extra=json.loads(extra) if extra else {}))
+    for number, extra, *values in chain(packed, rows):
+        if number > seq:
+            yield Stored(number, kind, _reading(kind, dict(zip(names, values, strict=True)), extra))
+
+
+def _reading(kind: str, known: dict[str, Any], extra: str | None) -> AnyReading:
+    for name in _truth_fields(kind):
+        known[name] = None if known[name] is None else bool(known[name])
+    return KINDS[kind](**known, extra=json.loads(extra) if extra else {})
 
 
 @cache
@@ -145,13 +157,28 @@ def clock_offset_s(connection: sqlite3.Connection, terminal: str) -> float:
 
 def last_seq_before(connection: sqlite3.Connection, terminal: str, unix_s: float) -> int:
     """The last reading with an earlier time, 0 where there is none."""
-    last = [
-        connection.execute(
-            f'SELECT max(seq) FROM "{kind}" WHERE terminal = ? AND unix_s < ?', (terminal, unix_s)
-        ).fetchone()[0]
-        for kind in KINDS
+    return max(_kind_before(connection, terminal, kind, unix_s) for kind in KINDS)
+
+
+def _kind_before(connection: sqlite3.Connection, terminal: str, kind: str, unix_s: float) -> int:
+    # Stamps never run back, so that the last by time is the last by number.
+    row = connection.execute(
+        f'SELECT seq FROM "{kind}" WHERE terminal = ? AND unix_s < ? ORDER BY unix_s DESC, seq DESC LIMIT 1',
+        (terminal, unix_s),
+    ).fetchone()
+    if row is not None:
+        return int(row[0])
+    earlier = connection.execute(
+        "SELECT max(last_seq) FROM packed WHERE terminal = ? AND kind = ? AND last_unix_s < ?",
+        (terminal, kind, unix_s),
+    ).fetchone()[0]
+    within = [
+        number
+        for piece in pieces_between(connection, terminal, kind, unix_s, unix_s)
+        for number, moment in piece.rows(("seq", "unix_s"))
+        if moment < unix_s
     ]
-    return max((one for one in last if one is not None), default=0)
+    return int(max([*within, 0 if earlier is None else earlier]))
 
 
 def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
@@ -172,14 +199,45 @@ def input_states(connection: sqlite3.Connection, terminal: str) -> tuple[InputSt
 
 
 def input_ages(connection: sqlite3.Connection, terminal: str) -> list[InputAge]:
-    """Every input that was ever heard and when last, the one silent for longest first."""
-    ages: list[InputAge] = []
+    """Every input that was ever heard and when last, the one silent for longest first.
+
+    Where its last reading is packed or gone, to the minute.
+    """
+    ages: dict[tuple[str, str], float] = {}
     for kind in KINDS:
-        place = '"where"' if kind == "temperature" else "''"
-        ages += [
-            InputAge(kind, *row)
-            for row in connection.execute(
-                f'SELECT {place}, max(unix_s) FROM "{kind}" WHERE terminal = ? GROUP BY 1', (terminal,)
+        for place in _places(connection, terminal, kind):
+            ages[kind, place] = max(
+                _last_minute(connection, terminal, kind, place, field) for field in numeric_fields(kind)
             )
-        ]
-    return sorted(ages, key=attrgetter("unix_s"))
+        ages |= _live_ages(connection, terminal, kind)
+    return sorted((InputAge(*key, unix_s) for key, unix_s in ages.items()), key=attrgetter("unix_s"))
+
+
+def _live_ages(connection: sqlite3.Connection, terminal: str, kind: str) -> dict[tuple[str, str], float]:
+    place, group = ('"where"', ' GROUP BY "where"') if kind == "temperature" else ("''", "")
+    rows = connection.execute(
+        f'SELECT {place}, max(unix_s) FROM "{kind}" WHERE terminal = ?{group}', (terminal,)
+    )
+    return {(kind, name): unix_s for name, unix_s in rows if unix_s is not None}
+
+
+def _places(connection: sqlite3.Connection, terminal: str, kind: str) -> Iterator[str]:
+    """From one place to the next in the key, without the minutes between."""
+    place: str | None = ""
+    while place is not None:
+        found = connection.execute(
+            "SELECT min(place) FROM minute WHERE terminal = ? AND kind = ? AND place >= ?",
+            (terminal, kind, place),
+        ).fetchone()[0]
+        if found is None:
+            return
+        yield found
+        place = f"{found}\0"
+
+
+def _last_minute(connection: sqlite3.Connection, *key: str) -> float:
+    (found,) = connection.execute(
+        "SELECT max(minute_unix_s) FROM minute WHERE terminal = ? AND kind = ? AND place = ? AND field = ?",
+        key,
+    ).fetchone()
+    return -inf if found is None else float(found)

@@ -50,6 +50,15 @@ CREATE TABLE plan (
 ) WITHOUT ROWID;
 """
 
+_PACKED_TABLE = """
+CREATE TABLE packed (
+    id INTEGER PRIMARY KEY, terminal TEXT NOT NULL, kind TEXT NOT NULL, first_seq INTEGER NOT NULL,
+    last_seq INTEGER NOT NULL, first_unix_s REAL NOT NULL, last_unix_s REAL NOT NULL, n INTEGER NOT NULL,
+    body BLOB NOT NULL
+);
+CREATE INDEX packed_time ON packed (terminal, kind, first_seq, last_seq, first_unix_s, last_unix_s);
+CREATE INDEX packed_seq ON packed (last_seq)
+"""
 _INPUT_TABLE = "CREATE TABLE input_state (terminal TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID"
 
 _READING_TABLE = """
@@ -106,6 +115,7 @@ def migrations() -> Iterator[tuple[str, Migration]]:
         for field, plain in own_fields(kind).items():
             yield f"column {kind}.{field}", _column(kind, field, plain)
     yield "states of inputs", _script(_INPUT_TABLE)
+    yield "packed readings", _script(_PACKED_TABLE)
     yield "column alert_event.confidence", _column("alert_event", "confidence", float)
 
 

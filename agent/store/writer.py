@@ -12,10 +12,12 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
+from agent.config import KEEP_RAW_DAYS
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
-from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
+from agent.records import AlertEvent, AnyReading, JsonValue, Situation
+from agent.store.ageing import AT_LEAST_EVERY_S, age, last_seq
 from agent.store.opening import open_for_writing
 from agent.store.rollups import MINUTE_S, add_to_minutes
 from agent.store.schema import own_fields
@@ -24,6 +26,8 @@ from agent.store.shown import shown_situation
 # A broker may redeliver what waited for a day; a message that is older and identical is not expected.
 REMEMBER_MESSAGES_S = 2 * 86_400.0
 FORGET_EVERY_S = 3600.0
+# When nothing is old enough to be packed.
+REST_S = 60.0
 # Enough to see what a device does wrong, without a faulty one filling the disk.
 KEEP_REJECTED = 10_000
 KEEP_PAYLOAD_BYTES = 4096
@@ -72,15 +76,21 @@ Stamp = Callable[[AnyReading, float], AnyReading]
 class StoreWriter:
     """Writes for one terminal; several terminals' agents may take turns on one file."""
 
-    def __init__(self, connection: sqlite3.Connection, terminal: str) -> None:
+    def __init__(
+        self, connection: sqlite3.Connection, terminal: str, keep_raw_days: int = KEEP_RAW_DAYS
+    ) -> None:
         self._connection = connection
         self.terminal = terminal
+        self._keep_raw_days = keep_raw_days
         self._forgot_unix_s = 0.0
+        self._aged_unix_s = 0.0
 
     @classmethod
-    def open(cls, path: Path, terminal: str, now_unix_s: float) -> "StoreWriter":
+    def open(
+        cls, path: Path, terminal: str, now_unix_s: float, keep_raw_days: int = KEEP_RAW_DAYS
+    ) -> "StoreWriter":
         """Raises StoreError with what stands in the way."""
-        return cls(open_for_writing(path, now_unix_s), terminal)
+        return cls(open_for_writing(path, now_unix_s), terminal, keep_raw_days)
 
     def close(self) -> None:
         """Fold the write-ahead log into the file and let go of it."""
@@ -174,7 +184,7 @@ class StoreWriter:
         unseen = self._unseen(arrivals)
         if not unseen:
             return []
-        first = self._last_seq() + 1
+        first = last_seq(self._connection) + 1
         new: list[Stored] = []
         rows: dict[str, list[tuple[object, ...]]] = {}
         for seq, arrival in enumerate(unseen, start=first):
@@ -185,11 +195,6 @@ class StoreWriter:
             self._connection.executemany(_insert(kind), kind_rows)
         add_to_minutes(self._connection, self.terminal, ((one.kind, one.reading) for one in new))
         return new
-
-    def _last_seq(self) -> int:
-        each = " UNION ALL ".join(f'SELECT max(seq) AS seq FROM "{kind}"' for kind in KINDS)
-        (last,) = self._connection.execute(f"SELECT max(seq) FROM ({each})").fetchone()
-        return 0 if last is None else int(last)
 
     def _unseen(self, arrivals: Sequence[Arrival]) -> list[Arrival]:
         """The arrivals that are no redeliveries, which are remembered from now on."""
@@ -219,6 +224,9 @@ class StoreWriter:
                 "DELETE FROM seen WHERE received_unix_s < ?", (now_unix_s - REMEMBER_MESSAGES_S,)
             )
             self._forgot_unix_s = now_unix_s
+        if now_unix_s - self._aged_unix_s >= AT_LEAST_EVERY_S:
+            more = age(self._connection, self.terminal, now_unix_s, self._keep_raw_days)
+            self._aged_unix_s = now_unix_s if more else now_unix_s + REST_S
 
     def _add_rejected(self, refusals: Sequence[Refusal]) -> None:
         if not refusals:
