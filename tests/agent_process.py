@@ -7,6 +7,7 @@ again goes on in the same played day.
 import asyncio
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 from agent.clock import Clock
@@ -22,6 +23,8 @@ async def main(spec_text: str) -> None:
     spec = json.loads(spec_text)
     broker = broker_at(spec["port"], spec["embedded"])
     agent = sample_agent(Path(spec["store"]), broker, Clock(**spec["clock"]))
+    notify = replace(agent.config.notify, remind_act_s=spec["remind_act_s"])
+    agent = replace(agent, config=replace(agent.config, notify=notify))
     await run_agent(agent, stop_on_signals(), {})
 
 

@@ -15,6 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from agent.clock import Clock
 from agent.config import LOOPBACK, BrokerSettings, Config, DashboardSettings, StoreSettings
+from agent.config_notify import REMIND_ACT_S
 from agent.inputs.messages import kind_of, reading_topic, status_topic, to_message
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, AnyReading, Note
@@ -68,10 +69,18 @@ def sample_agent(store: Path, broker: BrokerSettings, clock: Clock) -> Agent:
 class AgentProcess:
     """The live agent in a process of its own, to be killed."""
 
-    def __init__(self, store: Path, broker: BrokerSettings, clock: Clock) -> None:
+    def __init__(
+        self, store: Path, broker: BrokerSettings, clock: Clock, remind_act_s: float = REMIND_ACT_S
+    ) -> None:
         self.store = store
         self.port = broker.port
-        spec = {"store": str(store), "port": broker.port, "embedded": broker.embedded, "clock": asdict(clock)}
+        spec: dict[str, object] = {
+            "store": str(store),
+            "port": broker.port,
+            "embedded": broker.embedded,
+            "clock": asdict(clock),
+        }
+        spec["remind_act_s"] = remind_act_s
         self._command = [sys.executable, "-m", "tests.agent_process", json.dumps(spec)]
         self._process: subprocess.Popen[bytes] | None = None
 

@@ -11,6 +11,7 @@ from agent.watch.calm import Calm
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import FeatureStage, View
+from agent.watch.rate import RateFacts, Tests
 from agent.watch.rule_stage import SEVERITIES
 from agent.watch.rules import RULES
 from agent.watch.signal_watch import pass_in_s
@@ -129,6 +130,7 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
         "pointing_error_deg": float(pointing_error_deg(loss_db, plan.downlink.beamwidth_deg)),
         "uplink_esno_db": signal.uplink_db,
         "plan_uplink_esno_db": plan.uplink.esno_clear_db,
+        "rate_tested_unix_s": _old_test_unix_s(stage.tests, rate),
         "down_mbps": rate.down_mbps,
         "up_mbps": rate.up_mbps,
         "plan_down_mbps": job.service.down_mbps,
@@ -154,6 +156,14 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
         "streaming": view.features.streaming,
     }
     return {name: round(value, 4) for name, value in candidates.items() if isfinite(value)}
+
+
+def _old_test_unix_s(tests: Tests, rate: RateFacts) -> float:
+    """When the rate was last tested, where that is too old to stand for now; NaN otherwise."""
+    if isfinite(rate.down_mbps) or isfinite(rate.up_mbps):
+        return nan
+    times = (tests.down_mbps.interval.last_unix_s, tests.up_mbps.interval.last_unix_s)
+    return max(filter(isfinite, times), default=nan)
 
 
 def _levels(carrier: Carrier, level_db: float, reference_db: float) -> Mapping[str, float]:
