@@ -73,6 +73,8 @@ class DashboardSettings:
     port: Port = DASHBOARD_PORT
     public_host: Host | None = None
     passcode_file: FilePath | None = None
+    certificate: FilePath | None = None
+    key: FilePath | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -266,6 +268,7 @@ def _read_dashboard(
     section = read_section(DashboardSettings, "dashboard", table(tree, "dashboard"), findings)
     if section is None:
         return None
+    section = _with_certificate(section, folder, findings)
     if section.passcode_file is not None:
         if not (folder / section.passcode_file).is_file():
             allowed = "a text file that exists and holds the passcode, seen from the config's folder"
@@ -275,6 +278,19 @@ def _read_dashboard(
         wanted = f"a text file with the passcode, or {PASSCODE_VARIABLE}, where host is not {LOOPBACK}"
         findings.missing("dashboard", "passcode_file", wanted)
     return section
+
+
+def _with_certificate(section: DashboardSettings, folder: Path, findings: Findings) -> DashboardSettings:
+    """Both or none, as files that exist."""
+    certificate, key = section.certificate, section.key
+    if certificate is None and key is None:
+        return section
+    for name, file in (("certificate", certificate), ("key", key)):
+        if file is None:
+            findings.missing("dashboard", name, "a file in PEM; certificate and key go together")
+        elif not (folder / file).is_file():
+            findings.add("dashboard", name, file, "a file in PEM that exists, seen from the config's folder")
+    return replace(section, certificate=str(folder / (certificate or "")), key=str(folder / (key or "")))
 
 
 def is_this_computer(host: str) -> bool:

@@ -19,7 +19,7 @@ EXTRA_OF: Mapping[str, str] = {
     "plotly": "dashboard",
     "segno": "dashboard",
     "tsdownsample": "dashboard",
-    "waitress": "dashboard",
+    "cheroot": "dashboard",
     "jinja2": "report",
     "pyarrow": "report",
     "weasyprint": "report",

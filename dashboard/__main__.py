@@ -4,21 +4,35 @@ import argparse
 import os
 import socket
 import sys
+import threading
+import time
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 import segno
-import waitress
+from cheroot.ssl.builtin import BuiltinSSLAdapter
+from cheroot.wsgi import Server
+from dash import Dash
 
 from agent.errors import UsageError
 from dashboard import words
-from dashboard.access.gate import SHORTEST_PASSCODE, Gate, Role, is_loopback, make_gate
-from dashboard.access.request_guard import ENTER
+from dashboard.access.gate import (
+    SHORTEST_PASSCODE,
+    VALID_S,
+    Gate,
+    Role,
+    gate_of,
+    is_loopback,
+)
+from dashboard.access.request_guard import ENTER, MAX_BODY_BYTES
 from dashboard.app import build_app
 from dashboard.settings import Settings
 
 # Each viewer asks every three seconds and is answered in hundredths: enough for all to ask at once.
 THREADS = 16
+# Cookies and all; a link has some 150 bytes.
+MAX_HEADER_BYTES = 16_384
 EVERY_ADDRESS = ("0.0.0.0", "::")
 # The same as for the agent; a command line is readable by everybody on the computer.
 BROKER_PASSWORD_VARIABLE = "PEAKSHADE__BROKER__PASSWORD"
@@ -42,18 +56,42 @@ def main(argv: Sequence[str] | None = None) -> int:
         rules_folder=args.rules_folder or args.store.parent,
     )
     try:
-        gate = _gate(args.host, args.passcode_file)
-    except UsageError as error:
+        gate = _gate(args.host, args.passcode_file, args.store)
+        server = _server(args, build_app(settings, gate))
+        server.prepare()
+    except (UsageError, OSError) as error:
         sys.stderr.write(f"dashboard: {error}\n")
         return 2
+    if args.ends_with_parent:
+        threading.Thread(target=_end_with_parent, daemon=True).start()
     if gate is not None:
-        _show_links(gate, args.public_host or _reached_by(args.host), args.port)
-    app = build_app(settings, gate)
-    waitress.serve(app.server, host=args.host, port=args.port, threads=THREADS, ident=None)
+        scheme = "http" if args.certificate is None else "https"
+        _show_links(gate, f"{scheme}://{args.public_host or _reached_by(args.host)}:{args.port}")
+    try:
+        server.serve()
+    except KeyboardInterrupt:
+        server.stop()
     return 0
 
 
-def _gate(host: str, passcode_file: Path | None) -> Gate | None:
+def _server(args: argparse.Namespace, app: Dash) -> Server:
+    """Not listening yet; OSError where certificate and key do not belong together."""
+    server = Server((args.host, args.port), app.server, THREADS, server_name="peakshade")
+    server.max_request_header_size = MAX_HEADER_BYTES
+    server.max_request_body_size = MAX_BODY_BYTES
+    server.shutdown_timeout = 1
+    if args.certificate is not None:
+        server.ssl_adapter = BuiltinSSLAdapter(str(args.certificate), str(args.key))
+    return server
+
+
+def _end_with_parent() -> None:
+    """However the agent has ended, its end of this pipe is closed then."""
+    sys.stdin.buffer.read()
+    os._exit(0)
+
+
+def _gate(host: str, passcode_file: Path | None, store: Path) -> Gate | None:
     """The gate of the passcode in the file or in the environment; needed beyond this computer."""
     passcode = os.environ.get(PASSCODE_VARIABLE, "")
     if passcode_file is not None:
@@ -68,7 +106,7 @@ def _gate(host: str, passcode_file: Path | None) -> Gate | None:
             f"--host {host}: a passcode of at least {SHORTEST_PASSCODE} characters is needed, got"
             f" {len(passcode)}; put it into a file for --passcode-file or into {PASSCODE_VARIABLE}"
         )
-    return make_gate(passcode)
+    return gate_of(store, passcode)
 
 
 def _reached_by(host: str) -> str:
@@ -84,11 +122,17 @@ def _reached_by(host: str) -> str:
         return str(probe.getsockname()[0])
 
 
-def _show_links(gate: Gate, host: str, port: int) -> None:
+def _show_links(gate: Gate, address: str) -> None:
+    if not sys.stdout.isatty():
+        sys.stdout.write(words.NO_LINKS.format(address=address) + "\n")
+        sys.stdout.flush()
+        return
+    ends_unix_s = time.time() + VALID_S
+    end = f"{datetime.fromtimestamp(ends_unix_s, UTC).astimezone():%d %B %H:%M}"
     roles: tuple[tuple[str, Role], ...] = ((words.CREW_LINK, "crew"), (words.GUEST_LINK, "guest"))
     for form, role in roles:
-        link = f"http://{host}:{port}{ENTER}?link={gate.sign(role)}"
-        sys.stdout.write(form.format(link=link) + "\n")
+        link = f"{address}{ENTER}?link={gate.sign(role, ends_unix_s)}"
+        sys.stdout.write(form.format(link=link, end=end) + "\n")
         segno.make(link).terminal(out=sys.stdout, compact=True)
     sys.stdout.flush()
 
@@ -110,6 +154,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--terminal", help="terminal to show; otherwise the one written last")
     parser.add_argument("--speed", type=float, default=1.0, help="of the agent's clock, for a played day")
     parser.add_argument("--passcode-file", type=Path, help="needed to listen beyond this computer")
+    parser.add_argument("--certificate", type=Path, help="certificate of this computer, PEM: serves https")
+    parser.add_argument("--key", type=Path, help="its key, PEM")
+    parser.add_argument("--ends-with-parent", action="store_true", help="end when standard input is closed")
     parser.add_argument("--public-host", help="address that phones reach this computer by, for the links")
     parser.add_argument("--rules", type=Path, help="the rules file in force, for the tuning page")
     parser.add_argument(

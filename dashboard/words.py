@@ -315,8 +315,12 @@ ENTER_BUTTON = "Enter"
 WRONG_PASSCODE = "That is not the passcode."
 TOO_MANY_TRIES = "Too many wrong passcodes. Wait a minute."
 READ_ONLY = "This link only looks. The crew's own link can tell the agent."
-CREW_LINK = "For the crew's phones (reads and answers): {link}"
-GUEST_LINK = "For the producer (reads only): {link}"
+CREW_LINK = "For the crew's phones (reads and answers), until {end}: {link}"
+GUEST_LINK = "For the producer (reads only), until {end}: {link}"
+NO_LINKS = (
+    "Links are only shown in a terminal window, since others read this log; the passcode opens {address} too."
+)
+TOO_LONG = "The address is too long."
 
 DEVICE = "This screen"
 DEVICE_KEYS: Mapping[str, str] = {

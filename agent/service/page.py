@@ -14,24 +14,39 @@ from agent.service.console import say
 LOG = logging.getLogger(__name__)
 
 STARTS_WITHIN_S = 30.0
-ENDS_WITHIN_S = 5.0
+ENDS_WITHIN_S = 3.0
+RESTART_S = 1.0
+USAGE = 2
 LOOK_EVERY_S = 0.1
 
 
 async def serve_page(config: Config, speed: float) -> None:
-    """Serve the store's pages until cancelled, and say where.
+    """Serve the store's pages until cancelled, and say where; where they end they are started again.
 
-    The agent does not depend on it: where it cannot start, or ends, the agent only says so.
+    The agent does not depend on it.
     """
+    while True:
+        code = await _serve_once(config, speed)
+        if code == USAGE:
+            LOG.error("the dashboard cannot be started with this config; the agent runs on without it")
+            return
+        LOG.error("the dashboard has ended (%d); it starts again in %.0f s", code, RESTART_S)
+        await asyncio.sleep(RESTART_S)
+
+
+async def _serve_once(config: Config, speed: float) -> int:
+    """The pages' process, until it ends; its code. It ends when its standard input, a pipe, is closed."""
     host, port = config.dashboard.host, config.dashboard.port
-    words = [sys.executable, "-P", "-m", "dashboard", *page_options(config, speed)]
-    process = subprocess.Popen(words, env=page_environment(config))  # noqa: ASYNC220 - takes milliseconds
+    words = [sys.executable, "-P", "-m", "dashboard", *page_options(config, speed), "--ends-with-parent"]
+    process = subprocess.Popen(  # noqa: ASYNC220 - takes milliseconds
+        words, env=page_environment(config), stdin=subprocess.PIPE
+    )
     try:
         reached = LOOPBACK if host in EVERY_ADDRESS else host
         if await _answers(process, reached, port):
-            say(f"open http://{reached}:{port}/")
-        code = await OwnThread().run(process.wait)
-        LOG.error("the dashboard has ended (%d); the agent runs on without it", code)
+            scheme = "http" if config.dashboard.certificate is None else "https"
+            say(f"open {scheme}://{reached}:{port}/")
+        return await OwnThread().run(process.wait)
     finally:
         await _end(process)
 
@@ -49,6 +64,8 @@ def page_options(config: Config, speed: float) -> list[str]:
         "--port": dashboard.port,
         "--public-host": dashboard.public_host,
         "--passcode-file": dashboard.passcode_file,
+        "--certificate": dashboard.certificate,
+        "--key": dashboard.key,
         "--terminal": config.job.terminal,
         "--speed": speed,
         "--rules": config.rules,
@@ -84,6 +101,8 @@ async def _answers(process: subprocess.Popen[bytes], host: str, port: int) -> bo
 
 
 async def _end(process: subprocess.Popen[bytes]) -> None:
+    if process.stdin is not None:
+        process.stdin.close()
     if process.poll() is not None:
         return
     process.terminate()

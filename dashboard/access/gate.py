@@ -1,8 +1,8 @@
 """Who may look: anybody on this computer; over a network only with the passcode or a link made from it.
 
 The passcode is kept only as a salted hash (scrypt, RFC 7914). Links and cookies are signed with a key derived
-from it, so that they outlive a restart and end when the passcode changes. There are two roles: the crew reads
-and answers, a guest (the producer) only reads.
+from it and the same random salt, which stands beside the store: they outlive a restart, end when they say,
+and all end when the passcode changes. Two roles: the crew reads and answers, a guest (the producer) only reads.
 """
 
 import hashlib
@@ -11,74 +11,90 @@ import ipaddress
 import secrets
 import threading
 import time
-from collections import deque
+from collections import OrderedDict, deque
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Literal
 
-from itsdangerous import BadSignature, URLSafeTimedSerializer
+from itsdangerous import BadSignature, URLSafeSerializer
 
 Role = Literal["crew", "guest"]
 
 COOKIE = "peakshade"
 # A day of work with its evening.
 VALID_S = 86_400
-# Ten wrong passcodes in a minute, from wherever, close the door for the rest of it.
+# Ten wrong passcodes of one sender in a minute close the door to that one for the rest of it.
 TRIES = 10
 TRIES_SPAN_S = 60.0
+# Senders that are remembered; a network of the crew has some dozens.
+SENDERS = 1000
 SHORTEST_PASSCODE = 8
-# RFC 7914 section 2 with N = 2**14, r = 8, p = 1: 16 MiB and some 50 ms on a field computer.
-_SCRYPT_N, _SCRYPT_R, _SCRYPT_P = 2**14, 8, 1
-# The signing key must be the same after a restart, so its salt is fixed; the hash's salt is random.
-_KEY_SALT = b"peakshade dashboard links and cookies"
+SALT_BYTES = 16
+# RFC 7914's parameters, a set of OWASP's Password Storage Cheat Sheet (from memory): 32 MiB, some 0.3 s.
+COST = {"n": 2**15, "r": 8, "p": 3, "maxmem": 2**26}
+_HALF = 32
 
 
 @dataclass(slots=True)
 class Gate:
-    """Checks passcodes, links and cookies; remembers only the times of wrong passcodes."""
+    """Checks passcodes, links and cookies; remembers only the times of wrong passcodes, by sender."""
 
     salt: bytes
     digest: bytes
-    signer: URLSafeTimedSerializer
-    failures_s: deque[float] = field(default_factory=deque)
+    signer: URLSafeSerializer
+    failures_s: OrderedDict[str, deque[float]] = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def closed(self) -> bool:
-        """Were there too many wrong passcodes in the last minute?"""
+    def closed(self, sender: str) -> bool:
+        """Were there too many wrong passcodes of this sender in the last minute?"""
         with self.lock:
-            while self.failures_s and time.monotonic() - self.failures_s[0] > TRIES_SPAN_S:
-                self.failures_s.popleft()
-            return len(self.failures_s) >= TRIES
+            times_s = self.failures_s.get(sender, deque())
+            while times_s and time.monotonic() - times_s[0] > TRIES_SPAN_S:
+                times_s.popleft()
+            return len(times_s) >= TRIES
 
-    def accepts(self, passcode: str) -> bool:
+    def accepts(self, passcode: str, sender: str) -> bool:
         """Is it the passcode? A wrong one counts; while the door is closed the right one is refused too."""
-        if self.closed():
+        if self.closed(sender):
             return False
-        right = hmac.compare_digest(_scrypt(passcode, self.salt), self.digest)
+        right = hmac.compare_digest(_scrypt(passcode, self.salt)[:_HALF], self.digest)
         if not right:
             with self.lock:
-                self.failures_s.append(time.monotonic())
+                self.failures_s.setdefault(sender, deque(maxlen=TRIES)).append(time.monotonic())
+                self.failures_s.move_to_end(sender)
+                if len(self.failures_s) > SENDERS:
+                    self.failures_s.popitem(last=False)
         return right
 
-    def sign(self, role: Role) -> str:
-        """A token for the role, for a link or a cookie."""
-        return self.signer.dumps(role)
+    def sign(self, role: Role, ends_unix_s: float) -> str:
+        """A token for the role until then, for a link or a cookie."""
+        return str(self.signer.dumps([role, round(ends_unix_s)]))
 
-    def role(self, token: str | None) -> Role | None:
-        """The role of a token; None where it is missing, forged or a day old."""
+    def opened(self, token: str | None) -> tuple[Role, float] | None:
+        """Role and end of a token; None where it is missing, forged or over."""
         try:
-            return None if token is None else _ROLES.get(self.signer.loads(token, max_age=VALID_S))
+            read = None if token is None else self.signer.loads(token)
         except BadSignature:
             return None
+        match read:
+            case [("crew" | "guest") as role, int(ends_unix_s)] if time.time() < ends_unix_s:
+                return role, ends_unix_s
+        return None
 
 
-_ROLES: dict[str, Role] = {"crew": "crew", "guest": "guest"}
-
-
-def make_gate(passcode: str) -> Gate:
+def make_gate(passcode: str, salt: bytes) -> Gate:
     """The gate for this passcode."""
-    salt = secrets.token_bytes(16)
-    key = _scrypt(passcode, _KEY_SALT)
-    return Gate(salt=salt, digest=_scrypt(passcode, salt), signer=URLSafeTimedSerializer(key))
+    hashed = _scrypt(passcode, salt)
+    return Gate(salt=salt, digest=hashed[:_HALF], signer=URLSafeSerializer(hashed[_HALF:]))
+
+
+def gate_of(store: Path, passcode: str) -> Gate:
+    """The gate of this store's pages, whose salt stands beside it; OSError where that is not possible."""
+    path = store.with_name(f"{store.name}.salt")
+    if not path.exists() or path.stat().st_size != SALT_BYTES:
+        path.touch(mode=0o600)
+        path.write_bytes(secrets.token_bytes(SALT_BYTES))
+    return make_gate(passcode, path.read_bytes())
 
 
 def is_loopback(host: str) -> bool:
@@ -92,4 +108,4 @@ def is_loopback(host: str) -> bool:
 
 
 def _scrypt(passcode: str, salt: bytes) -> bytes:
-    return hashlib.scrypt(passcode.encode(), salt=salt, n=_SCRYPT_N, r=_SCRYPT_R, p=_SCRYPT_P, dklen=32)
+    return hashlib.scrypt(passcode.encode(), salt=salt, dklen=2 * _HALF, **COST)

@@ -1,5 +1,6 @@
 """Every request passes here: who asks, from where, and with which headers the answer goes out."""
 
+import time
 from html import escape
 from urllib.parse import urlsplit
 
@@ -11,6 +12,17 @@ from dashboard.access.gate import COOKIE, VALID_S, Gate, Role, is_loopback
 from dashboard.theme import style_sheet
 
 ENTER = "/enter"
+UPDATE = "/_dash-update-component"
+# Nothing that a browser of ours sends comes near.
+MAX_BODY_BYTES = 1_048_576
+MAX_PATH = 2048
+# What a guest may ask for, by the first component that the answer is for; everything else is the crew's.
+# Those of the last line say by themselves that a guest only looks.
+GUEST_MAY_ASK = {
+    "page", "contact", "plan", "terminal-list",
+    "day-window", "day-figure", "day-event", "day-time", "label-list", "label-start",
+    "delivery", "day-told",
+}  # fmt: skip
 _GATE_KEY = "PEAKSHADE_GATE"
 _FORM = """<!DOCTYPE html><html lang="en" data-theme="day"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
@@ -25,6 +37,7 @@ def guard(app: Dash, gate: Gate | None) -> None:
     """Put the guard in front of the app; without a gate only this computer gets in."""
     server: Flask = app.server
     server.config[_GATE_KEY] = gate
+    server.config["MAX_CONTENT_LENGTH"] = MAX_BODY_BYTES
     scripts = " ".join(app.csp_hashes())
     server.before_request(check_request)
     server.add_url_rule(ENTER, view_func=enter, methods=["GET", "POST"])
@@ -45,7 +58,10 @@ def guard(app: Dash, gate: Gate | None) -> None:
 def current_role() -> Role | None:
     """The role of whoever asks; on this computer without a gate everybody is crew."""
     gate: Gate | None = current_app.config[_GATE_KEY]
-    return "crew" if gate is None else gate.role(request.cookies.get(COOKIE))
+    if gate is None:
+        return "crew"
+    token = gate.opened(request.cookies.get(COOKIE))
+    return None if token is None else token[0]
 
 
 def check_request() -> Response | None:
@@ -58,11 +74,24 @@ def check_request() -> Response | None:
     origin = request.headers.get("Origin")
     if request.method == "POST" and origin is not None and urlsplit(origin).netloc != request.host:
         return Response(words.WRONG_ORIGIN, 403, mimetype="text/plain")
-    if request.path == ENTER or request.path.startswith("/assets/") or current_role() is not None:
+    if len(request.full_path) > MAX_PATH:
+        return Response(words.TOO_LONG, 414, mimetype="text/plain")
+    if request.path == ENTER or request.path.startswith("/assets/"):
         return None
+    role = current_role()
+    if role is not None:
+        asks = role == "crew" or request.path != UPDATE or _first_asked() in GUEST_MAY_ASK
+        return None if asks else Response(words.READ_ONLY, 403, mimetype="text/plain")
     if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
         return _redirect(ENTER)
     return Response(words.ENTER_FIRST, 401, mimetype="text/plain")
+
+
+def _first_asked() -> str:
+    """The component whose change a callback answers with, the first where there are several."""
+    body = request.get_json(silent=True)
+    output = body.get("output") if isinstance(body, dict) else None
+    return output.lstrip(".").partition(".")[0] if isinstance(output, str) else ""
 
 
 def enter() -> Response:
@@ -70,22 +99,29 @@ def enter() -> Response:
     gate: Gate | None = current_app.config[_GATE_KEY]
     if gate is None:
         return _redirect("/")
-    role = gate.role(request.args.get("link"))
-    if role is not None:
-        return _let_in(gate, role)
+    link = gate.opened(request.args.get("link"))
+    if link is not None:
+        return _let_in(gate, *link)
     if request.method == "GET":
         return _form("", 200)
-    if gate.closed():
+    sender = request.remote_addr or ""
+    if gate.closed(sender):
         return _form(words.TOO_MANY_TRIES, 429)
-    if gate.accepts(request.form.get("passcode", "")):
-        return _let_in(gate, "crew")
+    if gate.accepts(request.form.get("passcode", ""), sender):
+        return _let_in(gate, "crew", time.time() + VALID_S)
     return _form(words.WRONG_PASSCODE, 401)
 
 
-def _let_in(gate: Gate, role: Role) -> Response:
+def _let_in(gate: Gate, role: Role, ends_unix_s: float) -> Response:
+    """With a cookie that ends when the link does."""
     response = _redirect("/")
     response.set_cookie(
-        COOKIE, gate.sign(role), max_age=VALID_S, httponly=True, samesite="Strict", secure=request.is_secure
+        COOKIE,
+        gate.sign(role, ends_unix_s),
+        expires=ends_unix_s,
+        httponly=True,
+        samesite="Strict",
+        secure=request.is_secure,
     )
     return response
 

@@ -28,6 +28,8 @@ from agent.watch.rules import BY_NAME
 
 # Enough to see where the curve bends; two dozen sets over a day take a tenth of a second.
 SWEPT = 16
+# A rules file has a few lines a rule.
+MAX_RULES_BYTES = 100_000
 FILE_NAME = re.compile(r"[\w-][\w.-]*\.toml", re.ASCII)
 # Two viewers who ask for the same day would write the same file of the work folder.
 _ONE_AT_A_TIME = threading.Lock()
@@ -71,12 +73,35 @@ def bundled_days() -> dict[str, str]:
     return {folder.name: read_head(folder).title for folder in folders}
 
 
-def asked_days(names: Sequence[str], folder: str) -> tuple[Path, ...]:
-    """The folders of bundled sessions and of one more folder; UsageError for none or one without labels."""
-    chosen = [*names, *([folder] if folder else [])]
+def asked_days(names: Sequence[str], folder: str, root: Path) -> tuple[Path, ...]:
+    """The folders of bundled sessions and of one more in the job's folder `root`, relative to that or whole.
+
+    UsageError for none, one elsewhere, or one without labels.
+    """
+    chosen = [BUNDLED / name for name in names]
+    if folder:
+        chosen.append(root / folder)
     if not chosen:
         raise UsageError("no day is chosen; tick one or name a session's folder")
-    return tuple(labelled_folders(chosen))
+    for path in chosen:
+        if not path.is_dir() or not (_inside(path, BUNDLED) or _inside(path, root)):
+            raise UsageError(f"{path}: is no folder inside {root}; put the session there")
+    return tuple(labelled_folders([str(path) for path in chosen]))
+
+
+def asked_rules(name: str, root: Path, in_force: Path | None) -> Path | None:
+    """The rules file of that name in the job's folder, or the one in force; UsageError for any other."""
+    path = root / name
+    if not name or path == in_force:
+        return in_force
+    if not _inside(path, root) or not path.is_file() or path.stat().st_size > MAX_RULES_BYTES:
+        raise UsageError(f"{path}: is no rules file inside {root}; put it there")
+    return path
+
+
+def _inside(path: Path, folder: Path) -> bool:
+    """Also where links point elsewhere."""
+    return path.resolve().is_relative_to(folder.resolve())
 
 
 def present_value(rules: Path | None, name: str) -> float:

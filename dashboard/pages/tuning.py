@@ -13,6 +13,7 @@ from dashboard.page_data.tuning import (
     Question,
     accept,
     asked_days,
+    asked_rules,
     bundled_days,
     checked_changes,
     present_value,
@@ -127,9 +128,10 @@ def choose_days(
 
 
 def _days(names: list[str], folder: str, rules: str) -> Days:
-    rules_file = Path(rules) if rules else current_settings().rules
+    settings = current_settings()
+    rules_file = asked_rules(rules, settings.rules_folder, settings.rules)
     present_value(rules_file, next(iter(BY_NAME)))
-    folders = [str(one) for one in asked_days(names, folder)]
+    folders = [str(one) for one in asked_days(names, folder, settings.rules_folder)]
     return {"folders": folders, "rules": None if rules_file is None else str(rules_file)}
 
 
@@ -179,12 +181,15 @@ def _turned(
 
 
 def _rules_of(days: Days) -> Path | None:
-    return None if days["rules"] is None else Path(str(days["rules"]))
+    """What the browser brings back is checked like what was typed."""
+    settings = current_settings()
+    return asked_rules(str(days["rules"] or ""), settings.rules_folder, settings.rules)
 
 
 def _question(days: Days, name: str, changes: dict[str, float]) -> Question:
     rules = _rules_of(days)
-    folders = tuple(Path(one) for one in days["folders"] or ())
+    root = current_settings().rules_folder
+    folders = tuple(folder for one in days["folders"] or () for folder in asked_days([], str(one), root))
     return Question(folders=folders, rules=rules, changes=checked_changes(changes, rules), parameter=name)
 
 

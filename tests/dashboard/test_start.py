@@ -1,16 +1,26 @@
 """The dashboard as the agent starts it: from the config, with links for phones, without secrets in sight."""
 
+import asyncio
+import os
+import ssl
+import stat
 import subprocess
 import sys
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+import psutil
+import pytest
 from pydantic import SecretStr
 
-from agent.config import Config, DashboardSettings
-from agent.service.page import page_environment, page_options
+from agent.config import LOOPBACK, Config, DashboardSettings
+from agent.service.page import page_environment, page_options, serve_page
 from dashboard.__main__ import BROKER_PASSWORD_VARIABLE, PASSCODE_VARIABLE
-from dashboard.access.gate import make_gate
+from dashboard.access.gate import gate_of
+from tests.inputs.test_mqtt import until
 from tests.live import config_for
 from tests.processes import PATIENCE_S, broker_at, free_port, listens, wait_until
 
@@ -35,16 +45,81 @@ def test_no_secret_stands_on_the_command_line(tmp_path: Path) -> None:
     assert page_environment(made)[BROKER_PASSWORD_VARIABLE] == "dry-lake"
 
 
-def test_links_for_phones_are_printed(tmp_path: Path) -> None:
-    made = config(tmp_path)
-    printed = tmp_path / "printed.txt"
+@contextmanager
+def started(made: Config, *more: str, out: int | None = None) -> Iterator[subprocess.Popen[bytes]]:
+    """The dashboard with the options that the agent gives it."""
     environment = {name: text for name, text in page_environment(made).items() if name != PASSCODE_VARIABLE}
-    command = [sys.executable, "-m", "dashboard", *page_options(made, 1.0)]
-    with printed.open("w") as out, subprocess.Popen(command, stdout=out, env=environment) as process:
+    command = [sys.executable, "-m", "dashboard", *page_options(made, 1.0), *more]
+    with subprocess.Popen(command, stdout=out, stdin=subprocess.PIPE, env=environment) as process:
         try:
             wait_until(lambda: listens(made.dashboard.port), PATIENCE_S, "the dashboard listens")
+            yield process
         finally:
             process.terminate()
-    links = [line.split("link=")[1] for line in printed.read_text().splitlines() if "link=" in line]
-    assert f"http://192.0.2.7:{made.dashboard.port}/enter" in printed.read_text()
-    assert [make_gate(PASSCODE).role(link) for link in links] == ["crew", "guest"]
+
+
+def test_links_for_phones_are_shown_in_a_terminal_window(tmp_path: Path) -> None:
+    made = config(tmp_path)
+    window, screen = os.openpty()
+    with started(made, out=screen):
+        printed = b""
+        while printed.count(b"link=") < 2:
+            printed += os.read(window, 65_536)
+    os.close(screen)
+    os.close(window)
+    lines = [line for line in printed.decode().splitlines() if "link=" in line]
+    assert all(f"http://192.0.2.7:{made.dashboard.port}/enter" in line for line in lines)
+    opened = [gate_of(made.store.path, PASSCODE).opened(line.split("link=")[1]) for line in lines]
+    assert [one[0] for one in opened if one is not None] == ["crew", "guest"]
+    salt = made.store.path.with_name(f"{made.store.path.name}.salt")
+    assert stat.S_IMODE(salt.stat().st_mode) == 0o600
+
+
+def test_links_do_not_stand_in_a_log(tmp_path: Path) -> None:
+    made = config(tmp_path)
+    printed = tmp_path / "printed.txt"
+    with printed.open("w") as out, started(made, out=out.fileno()):
+        wait_until(lambda: "others read this log" in printed.read_text(), PATIENCE_S, "it says why")
+    assert "link=" not in printed.read_text()
+
+
+def test_it_ends_with_whoever_started_it(tmp_path: Path) -> None:
+    """However that ends: the pipe between them is closed by the system."""
+    with started(config(tmp_path), "--ends-with-parent") as process:
+        assert process.stdin is not None
+        process.stdin.close()
+        assert process.wait(PATIENCE_S) == 0
+
+
+def test_pages_are_encrypted_with_the_user_s_certificate(tmp_path: Path) -> None:
+    made = config(tmp_path)
+    certificate, key = tmp_path / "own.pem", tmp_path / "own.key"
+    command = "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -subj /CN=x"
+    names = ["-addext", f"subjectAltName=IP:{LOOPBACK}", "-keyout", key, "-out", certificate]
+    subprocess.run([*command.split(), *names], check=True, capture_output=True)
+    pages = replace(made.dashboard, certificate=str(certificate), key=str(key))
+    with started(replace(made, dashboard=pages)):
+        trust = ssl.create_default_context(cafile=str(certificate))
+        address = f"https://{LOOPBACK}:{pages.port}/enter"
+        with urllib.request.urlopen(address, context=trust, timeout=PATIENCE_S) as answer:
+            assert answer.status == 200 and answer.headers["Server"] == "peakshade"
+
+
+def test_pages_that_crash_are_started_again(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    made = config(tmp_path)
+    port = made.dashboard.port
+
+    async def test() -> None:
+        serving = asyncio.create_task(serve_page(made, 1.0))
+        await until(lambda: listens(port))
+        (first,) = psutil.Process().children()
+        first.kill()
+        await until(lambda: not listens(port))
+        await until(lambda: listens(port))
+        assert psutil.Process().children() != [first]
+        serving.cancel()
+        await asyncio.gather(serving, return_exceptions=True)
+        await until(lambda: not listens(port))
+
+    asyncio.run(test())
+    assert "starts again" in caplog.text

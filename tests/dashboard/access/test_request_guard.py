@@ -1,5 +1,6 @@
 """Who may look, asked over HTTP as a browser or an attacker would."""
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -7,17 +8,26 @@ import pytest
 from flask.testing import FlaskClient
 
 from dashboard.__main__ import main
+from dashboard.access import gate as gate_module
 from dashboard.access.gate import TRIES, Gate, is_loopback, make_gate
+from dashboard.access.request_guard import GUEST_MAY_ASK, MAX_BODY_BYTES, MAX_PATH, UPDATE
 from dashboard.app import build_app
 from dashboard.settings import Settings
 
 PASSCODE = "salt-pan-2026"
+SALT = b"salt of a test.."
 HTML = {"Accept": "text/html"}
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(autouse=True)
+def cheap_hash(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two dozen guesses at the real cost take long."""
+    monkeypatch.setitem(gate_module.COST, "n", 2**4)
+
+
+@pytest.fixture
 def gate() -> Gate:
-    return make_gate(PASSCODE)
+    return make_gate(PASSCODE, SALT)
 
 
 @pytest.fixture
@@ -34,7 +44,7 @@ def open_door(settings: Settings) -> FlaskClient:
 @pytest.fixture
 def shut_door(settings: Settings) -> Iterator[FlaskClient]:
     """A dashboard that wants a passcode."""
-    with build_app(settings, make_gate(PASSCODE)).server.test_client() as client:
+    with build_app(settings, make_gate(PASSCODE, SALT)).server.test_client() as client:
         yield client
 
 
@@ -84,7 +94,7 @@ def test_guessing_is_stopped_even_for_the_right_guess(shut_door: FlaskClient) ->
 
 
 def test_a_link_opens_and_outlives_a_restart(shut_door: FlaskClient, gate: Gate) -> None:
-    assert shut_door.get(f"/enter?link={gate.sign('guest')}").status_code == 302
+    assert shut_door.get(f"/enter?link={gate.sign('guest', time.time() + 60.0)}").status_code == 302
     assert shut_door.get("/_dash-layout").status_code == 200
 
 
@@ -95,8 +105,59 @@ def test_a_forged_link_does_not_open(shut_door: FlaskClient, link: str) -> None:
 
 
 def test_links_end_with_their_passcode(gate: Gate) -> None:
-    assert gate.role(gate.sign("crew")) == "crew"
-    assert make_gate("another-passcode").role(gate.sign("crew")) is None
+    link = gate.sign("crew", time.time() + 60.0)
+    opened = gate.opened(link)
+    assert opened is not None and opened[0] == "crew"
+    assert make_gate("another-passcode", SALT).opened(link) is None
+    assert make_gate(PASSCODE, b"another salt").opened(link) is None
+
+
+def test_a_link_ends_when_it_says_and_its_holder_cannot_renew_it(shut_door: FlaskClient, gate: Gate) -> None:
+    assert gate.opened(gate.sign("guest", time.time() - 1.0)) is None
+    ends_unix_s = round(time.time() + 100.0)
+    answer = shut_door.get(f"/enter?link={gate.sign('guest', ends_unix_s)}")
+    cookie = answer.headers["Set-Cookie"].split("peakshade=")[1].split(";")[0]
+    assert gate.opened(cookie) == ("guest", ends_unix_s)
+    # The cookie is no better a link than the link was.
+    again = shut_door.get(f"/enter?link={cookie}").headers["Set-Cookie"].split("peakshade=")[1].split(";")[0]
+    assert gate.opened(again) == ("guest", ends_unix_s)
+
+
+def test_one_who_guesses_slows_nobody_else(shut_door: FlaskClient) -> None:
+    for number in range(TRIES):
+        shut_door.post(
+            "/enter", data={"passcode": f"guess-{number}"}, environ_overrides={"REMOTE_ADDR": "192.0.2.9"}
+        )
+    wrong = shut_door.post(
+        "/enter", data={"passcode": PASSCODE}, environ_overrides={"REMOTE_ADDR": "192.0.2.9"}
+    )
+    assert wrong.status_code == 429
+    assert shut_door.post("/enter", data={"passcode": PASSCODE}).status_code == 302
+
+
+def test_a_guest_is_answered_only_what_is_listed(shut_door: FlaskClient, gate: Gate) -> None:
+    """Every callback of every page: a new one is the crew's until it is listed."""
+    shut_door.get(f"/enter?link={gate.sign('guest', time.time() + 60.0)}")
+    app = build_app(Settings(store=Path("none"), mqtt_host="127.0.0.1", mqtt_port=1), None)
+    outputs = [output for output, one in app.callback_map.items() if "callback" in one]
+    assert len(outputs) > 25
+    for output in outputs:
+        answer = shut_door.post(
+            UPDATE, json={"output": output, "outputs": [], "inputs": [], "changedPropIds": []}
+        )
+        listed = output.lstrip(".").split(".")[0] in GUEST_MAY_ASK
+        assert (answer.status_code == 403) == (not listed), output
+    for junk in ([], {}, {"output": 5}, {"output": "..page.children@x...label-file.data.."}, "x"):
+        assert shut_door.post(UPDATE, json=junk).status_code >= 400
+
+
+def test_large_bodies_and_addresses_are_refused(open_door: FlaskClient) -> None:
+    """RFC 9110: 413 content too large, 414 URI too long."""
+    headers = {"Host": "127.0.0.1"}
+    body = b"x" * (MAX_BODY_BYTES + 1)
+    answer = open_door.post(UPDATE, data=body, headers=headers, content_type="application/json")
+    assert answer.status_code == 413
+    assert open_door.get("/" + "x" * MAX_PATH, headers=headers).status_code == 414
 
 
 def test_answers_forbid_what_the_pages_do_not_need(open_door: FlaskClient) -> None:

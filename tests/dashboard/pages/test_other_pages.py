@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, ViewportSize, expect
 from agent.planning.compute import compute_plan
 from agent.records import Note, Signal
 from dashboard import words
-from dashboard.access.gate import make_gate
+from dashboard.access.gate import gate_of
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
@@ -215,7 +215,7 @@ def test_guest_link_looks_and_cannot_tell(
 ) -> None:
     (tmp_path / "passcode").write_text("salt-pan-2026")
     address = serve(store, 1, "--passcode-file", str(tmp_path / "passcode"))
-    link = make_gate("salt-pan-2026").sign("guest")
+    link = gate_of(store, "salt-pan-2026").sign("guest", time.time() + 60.0)
     with visit(browser, f"{address}/enter?link={link}") as seen:
         expect(seen.page.locator(".verdict h1")).to_have_text(SCENES["act"].verdict)
         expect(seen.page.get_by_role("heading", name="Alerts", exact=True)).to_be_visible()

@@ -1,6 +1,7 @@
 """The tuning page in a real browser: days, a moved number, what changes, and a new rules file."""
 
 import os
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from agent.replay.replaying import replay_events, session_plan
 from agent.replay.rules_file import read_rules
 from agent.replay.sessions import BUNDLED, labelled_folders, read_session
 from dashboard import words
-from dashboard.access.gate import make_gate
+from dashboard.access.gate import gate_of
 from dashboard.figures.tuning import curve_points
 from dashboard.page_data.tuning import Question, TuningData, accept, asked_days, tuning_data
 from tests.dashboard.conftest import Serve, dashboards
@@ -102,9 +103,9 @@ def test_nothing_changed_is_nothing_to_accept(tmp_path: Path) -> None:
 
 def test_no_day_and_a_day_without_labels_are_said(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no day is chosen"):
-        asked_days([], "")
+        asked_days([], "", tmp_path)
     with pytest.raises(UsageError, match="labels"):
-        asked_days([], os.fspath(tmp_path))
+        asked_days([], os.fspath(tmp_path), tmp_path)
 
 
 def take_days(page: Page, *titles: str) -> None:
@@ -172,7 +173,8 @@ def test_a_wrong_folder_is_said(browser: Browser, address: str) -> None:
 def test_a_guest_cannot_tune(browser: Browser, serve: Serve, folder: Path, tmp_path: Path) -> None:
     (tmp_path / "passcode").write_text("salt-pan-2026")
     address = serve(folder / "store.sqlite3", 1, "--passcode-file", str(tmp_path / "passcode"))
-    with visit(browser, f"{address}/enter?link={make_gate('salt-pan-2026').sign('guest')}") as seen:
+    link = gate_of(folder / "store.sqlite3", "salt-pan-2026").sign("guest", time.time() + 60.0)
+    with visit(browser, f"{address}/enter?link={link}") as seen:
         seen.page.get_by_role("link", name="Tuning").click()
         expect(seen.page.locator(".tuning")).to_contain_text(words.READ_ONLY)
         expect(seen.page.locator(".tuning button")).to_have_count(0)
