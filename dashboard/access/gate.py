@@ -2,7 +2,7 @@
 
 The passcode is kept only as a salted hash (scrypt, RFC 7914). Links and cookies are signed with a key derived
 from it and the same random salt, which stands beside the store: they outlive a restart, end when they say,
-and all end when the passcode changes. Two roles: the crew reads and answers, a guest (the producer) only reads.
+and all when the passcode changes. Two roles: the crew reads and answers, a guest (the producer) only reads.
 """
 
 import hashlib
