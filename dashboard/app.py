@@ -1,75 +1,91 @@
-"""Puts the pages together into one app."""
+"""Puts the pages together: those whose figures are explored are Dash's, the others plain HTML."""
 
-from dash import Dash, Input, Output, dcc, html
+from collections.abc import Callable, Mapping
+from types import ModuleType
+from urllib.parse import urlsplit
+
+from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
+from flask import Flask, Response, request
 
-from dashboard import words
+from dashboard import travel, words
 from dashboard.access.gate import Gate
-from dashboard.access.request_guard import current_role, guard
-from dashboard.pages import crew, day, device, plan, terminals, tuning
-from dashboard.pages.aria import with_attributes
-from dashboard.settings import CONFIG_KEY, Settings
-from dashboard.theme import style_sheet
+from dashboard.access.request_guard import guard
+from dashboard.page_data.terminal import page_terminal
+from dashboard.pages import crew, day, plan, shell, terminals, tuning
+from dashboard.pages.markup import Markup
+from dashboard.settings import CONFIG_KEY, Settings, current_settings
 
-_MODULES = (crew, day, plan, terminals, tuning)
-PAGES = {page.PATH: page.layout for page in _MODULES}
+PLAIN = (crew, plan, terminals)
+EXPLORED: Mapping[str, ModuleType] = {page.PATH: page for page in (day, tuning)}
+# The name that Dash gives to its answer to every address that nobody else has.
+_ANY_PATH = "/<path:path>"
 
-# The colours stand in the page itself, so that its first frame has them.
-_INDEX = """<!DOCTYPE html>
-<html lang="en" data-theme="day">
-<head>
-{%metas%}
-<title>{%title%}</title>
-{%favicon%}
-<style>STYLE</style>
-{%css%}
-</head>
-<body>
-<noscript>NOSCRIPT</noscript>
-{%app_entry%}
-<footer>{%config%}{%scripts%}{%renderer%}</footer>
-</body>
-</html>"""
+
+class _Pages(Dash):
+    """Dash with the same page around its part as every other page has."""
+
+    # Dash passes these parts by name, and says to override it so.
+    def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
+        """The page; what needs no data stands in it before the script draws it."""
+        terminal, _refusal = page_terminal(current_settings(), request.args.get("terminal"))
+        main = html.Div(explored(request.path), id="react-entry-point")
+        plotly = f'<link rel="preload" as="script" href="{travel.PLOTLY}">'
+        foot = Markup(f"{parts['config']}{parts['scripts']}{parts['renderer']}")
+        return shell.document(request.path, terminal, [main], shell.Extras(head=plotly, foot=foot))
 
 
 def build_app(settings: Settings, gate: Gate | None) -> Dash:
     """The app for these settings; nothing is read before the first request."""
-    app = Dash(
+    server = Flask(__name__.partition(".")[0])
+    server.config[CONFIG_KEY] = settings
+    for page in PLAIN:
+        page.register(server)
+    travel.set_up(server)
+    app = _Pages(
         __package__,
-        title=words.TITLE,
+        server=server,  # type: ignore[arg-type]  # its annotation forgets what its documents show
         update_title="",
         suppress_callback_exceptions=True,
         serve_locally=True,
-        index_string=_INDEX.replace("STYLE", style_sheet()).replace("NOSCRIPT", words.SCRIPT_NEEDED),
-        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+        include_assets_files=False,
     )
-    app.server.config[CONFIG_KEY] = settings
-    app.layout = shell()
-    app.callback(Output("page", "children"), Input("url", "pathname"))(show_page)
-    for page in _MODULES:
+    app.layout = asked_page
+    for path, page in EXPLORED.items():
         page.register(app)
-    device.register(app)
+        server.add_url_rule(path, path, explored_view(app))
+    server.view_functions[_ANY_PATH] = unknown_page
+    look = ClientsideFunction("peakshade", "look")
+    in_browser: Callable[..., None] = app.clientside_callback
+    in_browser(look, Output("theme", "data"), Output("display-units", "data"), Input("url", "pathname"))
     guard(app, gate)
     return app
 
 
-def shell() -> Component:
-    """What every page has: the address, the list of pages and room for the page."""
-    links = [dcc.Link(name, href=path) for path, name in words.PAGES.items() if path in PAGES]
-    return html.Div(
-        [
-            dcc.Location(id="url"),
-            dcc.Store(id="theme", storage_type="local", data="day"),
-            dcc.Store(id="units", storage_type="local", data="metric"),
-            dcc.Store(id="display-units"),
-            html.Header(with_attributes(html.Nav(links), {"aria-label": words.TITLE})),
-            html.Main(id="page"),
-            device.device_keys(),
-        ]
-    )
+def explored_view(app: Dash) -> Callable[[], Response]:
+    """Serves a page of Dash, of a terminal that is known."""
+    index: Callable[[], str] = app.index
+
+    def view() -> Response:
+        refusal = page_terminal(current_settings(), request.args.get("terminal"))[1]
+        if refusal is not None:
+            return shell.refused(request.path, refusal)
+        return Response(index(), mimetype="text/html")
+
+    return view
 
 
-def show_page(pathname: str) -> Component:
-    """The page that the address names; a guest's page has no buttons that the server would refuse."""
-    page = PAGES[pathname]() if pathname in PAGES else html.P(words.UNKNOWN_PAGE)
-    return html.Div(page, className=f"for-{current_role()}")
+def unknown_page(path: str) -> Response:
+    """What is not among the pages."""
+    return shell.refused(path, words.UNKNOWN_PAGE)
+
+
+def asked_page() -> Component:
+    """What Dash draws: the part of the page from which the browser asks for it."""
+    return explored(urlsplit(request.referrer or "").path)
+
+
+def explored(path: str) -> Component:
+    """The page's part, with what it knows of its address and of the screen."""
+    known = [dcc.Location(id="url"), dcc.Store(id="theme", data="day"), dcc.Store(id="display-units")]
+    return html.Div([*known, EXPLORED[path].layout() if path in EXPLORED else html.P(words.UNKNOWN_PAGE)])

@@ -11,10 +11,12 @@ from typing import TypedDict, TypeVar
 
 import numpy as np
 import plotly.graph_objects as go
+from flask import request
 from numpy.typing import NDArray
 
 from dashboard import words
 
+COOKIE = "units"
 Number = TypeVar("Number", float, NDArray[np.float64])
 
 
@@ -87,6 +89,12 @@ METRIC = DisplayUnits()
 def display_units_of(data: DisplayUnitsData | None) -> DisplayUnits:
     """As the browser has it; metric with a point before it says anything."""
     return METRIC if data is None else DisplayUnits(imperial=data["imperial"], mark=data["mark"][:1] or ".")
+
+
+def asked_units() -> DisplayUnits:
+    """As the browser's cookie asks: `metric` or `imperial`, then the mark."""
+    asked = request.cookies.get(COOKIE, "metric.")
+    return DisplayUnits(imperial=asked.startswith("imperial"), mark="," if asked.endswith(",") else ".")
 
 
 def _fahrenheit(found: re.Match[str]) -> str:

@@ -18,7 +18,7 @@ from pydantic import AwareDatetime, TypeAdapter, ValidationError
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
-from agent.records import KINDS, UNDO, AlertEvent, NoteKind, Situation
+from agent.records import KINDS, UNDO, ActiveAlert, AlertEvent, NoteKind, Situation
 from agent.store.ageing import pieces_between
 from agent.store.opening import StoreError, open_for_reading
 
@@ -148,6 +148,25 @@ def newest_terminal(connection: sqlite3.Connection) -> str | None:
         "SELECT terminal FROM situation ORDER BY written_wall_unix_s DESC, terminal LIMIT 1"
     ).fetchone()
     return None if row is None else str(row["terminal"])
+
+
+def known_terminals(connection: sqlite3.Connection) -> tuple[str, ...]:
+    """Every terminal that has a plan or a situation, by name."""
+    rows = connection.execute("SELECT terminal FROM plan UNION SELECT terminal FROM situation ORDER BY 1")
+    return tuple(row["terminal"] for row in rows)
+
+
+def seen_by(
+    connection: sqlite3.Connection, terminal: str, alerts: tuple[ActiveAlert, ...]
+) -> Mapping[str, str]:
+    """Who acknowledged each of the standing alerts, by its rule; absent where it was not said."""
+    since_unix_s = min((alert.since_unix_s for alert in alerts), default=0.0)
+    rows = connection.execute(
+        'SELECT rule, "by" FROM acknowledge WHERE terminal = ? AND unix_s >= ? AND "by" IS NOT NULL'
+        " ORDER BY unix_s, seq",
+        (terminal, since_unix_s),
+    )
+    return {row["rule"]: row["by"] for row in rows} if alerts else {}
 
 
 def job(connection: sqlite3.Connection, terminal: str) -> Job | None:

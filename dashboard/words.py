@@ -1,6 +1,7 @@
 """Every English string of the pages (with tuning_words), so that a translation is files like these."""
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 from agent.watch.rules import RULES
 
@@ -12,6 +13,8 @@ PAGES: Mapping[str, str] = {
     "/terminals": "Terminals",
     "/tuning": "Tuning",
 }
+DESCRIPTION = "What the terminal does now, and what the crew should do."
+UNKNOWN_TERMINAL = "No terminal {terminal} is known here. Known: {known}."
 UNKNOWN_PAGE = "There is no such page. The pages are listed above."
 SCRIPT_NEEDED = "These pages need JavaScript, all of it served from this computer."
 
@@ -70,6 +73,23 @@ INPUTS: Mapping[str, str] = {
     "acknowledge": "Last acknowledgement",
 }
 
+
+class KeyFigure(NamedTuple):
+    """A figure of the situation now, beside what it should be or is part of."""
+
+    key: str
+    of: str
+    decimals: int
+    unit: str
+    form: str
+
+
+KEY_FIGURES = (
+    KeyFigure("esno_db", "plan_esno_db", 1, "dB", "{now} of {of} planned"),
+    KeyFigure("cn_db", "reference_db", 1, "dB", "{now} of {of} after peaking"),
+    KeyFigure("quality_percent", "reference_quality_percent", 0, "%", "{now} of {of} after peaking"),
+    KeyFigure("stream_mbps", "up_mbps", 1, "Mbit/s", "stream {now} of {of}"),
+)
 BECAUSE = "Why"
 DO_THIS = "Do"
 NOTHING_TO_DO = "Nothing to do."
@@ -84,9 +104,13 @@ SITE_UNKNOWN = "no plan stored; times are UTC"
 
 ALERTS = "Alerts"
 NO_ALERTS = "None."
+NO_OTHER_ALERTS = "No other."
 SINCE = "since {clock}"
 SEEN_BUTTON = "Seen"
-SEEN = "Seen by the crew"
+SEEN = "Seen {clock} by {by}"
+SOMEBODY = "the crew"
+# Who sends, where it is not a person's own name.
+SENDERS: Mapping[str, str] = {"dashboard": SOMEBODY}
 QUIET_UNTIL = "Quiet until {clock}"
 QUIET_BUTTON = "Quiet for {span}"
 QUIET_SUMMARY = "Quiet for a while, because…"
@@ -116,6 +140,7 @@ HEAT_TITLE = "Temperature"
 SUN_TITLE = "In the sun, unshaded"
 NOT_KNOWN = "not known"
 LAST_TEST = "last test {clock}"
+NO_CURVE = "No data yet."
 
 INPUT_AGES = "Last heard"
 AGO = "{span} ago"
@@ -266,7 +291,7 @@ RATE_CLEAR = "Rate in clear sky"
 RATE_FADED = "Rate at the availability"
 MARGIN = "Margin over the booked rate"
 NO_LINK = "the link does not close"
-BUDGET_BARS = (
+BUDGET_STEPS = (
     "EIRP",
     "free space",
     "pointing",
@@ -276,10 +301,12 @@ BUDGET_BARS = (
     "Boltzmann",
     "C/N0",
 )
-FADE_BARS = ("clear sky", "rain", "cloud", "scintillation", "together", "faded")
+FADE_STEPS = ("clear sky", "rain", "cloud", "scintillation", "together", "faded")
+BUDGET_BY_LINE = "From EIRP to C/N0, line by line"
+FADE_BY_LINE = "From clear sky to the availability, part by part"
 RATES = "Rates against availability"
 BOOKED_UP = "up, booked"
-AVAILABILITY = "share of the year in which the rate is reached"
+AVAILABILITY = "Mbit/s, over the share of the year in which they are reached"
 WHAT_IF = "What one change does"
 WHAT_IF_HEADS = ("Change", "Up, clear", "Up, faded", "Down, clear", "Down, faded (Mbit/s)")
 SUN_PASSES = "Sun passes of the job"
@@ -298,8 +325,8 @@ CLEAR_SKY = "clear sky"
 HALF_CLOUDY = "half clouded"
 SUN = "sun"
 DISH = "aim of the dish"
-AZIMUTH_AXIS = "azimuth (° from true north)"
-ELEVATION_AXIS = "elevation (°)"
+SUN_PATH = "The sun's way over the day by the clock of the site, its height in degrees, and the dish's aim"
+SUN_MINUTES = "Minutes of sunshine in each hour"
 SAFETY = "Safety"
 KEEP_OUT = "Keep out of the beam within"
 KEEP_OUT_HEADS = ("Limit", "Distance", "Source")
@@ -332,7 +359,8 @@ DEVICE_KEYS: Mapping[str, str] = {
 DEVICE_SAID: Mapping[str, str] = {
     "impossible": "This browser keeps the screen on only for pages of its own computer or with TLS. Set the "
     "phone's own screen time-out to its longest instead.",
-    "sound_only": "Sound only: notifications are not allowed here.",
+    "sound": "Sound and vibration are on: this is how a new alert sounds.",
+    "touch": "Touch the page once: the browser allows sound only then.",
 }
 
 SILENT = "Silent"

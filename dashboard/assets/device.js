@@ -1,10 +1,59 @@
 "use strict";
 
-// What this phone does by itself: its theme, its sound, its screen, its notifications.
+// What is set for this screen, and remembered by its browser: theme, units, sound, a screen that stays on. It
+// runs before the page is drawn, so that the first frame has its theme.
 (() => {
-  let wakeLock = null;
+  const STORE = "peakshade";
+  const settings = { theme: "day", units: "metric", sound: false, ...JSON.parse(localStorage[STORE] || "{}") };
   let known = null;
+  let lost = false;
   let audio = null;
+  let wakeLock = null;
+
+  // The mark between whole and parts is that of this browser's locale.
+  const units = () => ({
+    imperial: settings.units === "imperial",
+    mark: (1.5).toLocaleString(navigator.language)[1],
+  });
+
+  // The server words and draws by it; a page that it drew for other units is asked for once more.
+  const tellServer = () => {
+    const wanted = units().imperial ? "imperial" : "metric";
+    document.cookie = `units=${wanted}${units().mark}; path=/; max-age=31536000; samesite=strict`;
+    const kept = document.cookie.includes(`units=${wanted}`);
+    if (kept && document.getElementById("plan")) location.reload();
+    document.dispatchEvent(new Event("units-changed"));
+  };
+
+  const say = (name) => {
+    const line = document.getElementById("device-said");
+    line.textContent = name ? line.dataset[name] : "";
+  };
+
+  const showPressed = () => {
+    const pressed = {
+      "theme-key": settings.theme === "night",
+      "units-key": settings.units === "imperial",
+      "sound-key": settings.sound,
+      "screen-key": Boolean(wakeLock),
+    };
+    for (const [id, on] of Object.entries(pressed)) {
+      document.getElementById(id)?.setAttribute("aria-pressed", String(on));
+    }
+  };
+
+  const show = () => {
+    document.documentElement.dataset.theme = settings.theme;
+    showPressed();
+  };
+
+  const set = (change) => {
+    Object.assign(settings, change);
+    localStorage[STORE] = JSON.stringify(settings);
+    show();
+  };
+
+  const tellFigures = (name, data) => window.dash_clientside?.set_props?.(name, { data });
 
   const beep = (startS) => {
     const tone = audio.createOscillator();
@@ -17,13 +66,66 @@
     tone.stop(startS + 0.4);
   };
 
+  const ring = (beeps) => {
+    if (!settings.sound) return;
+    navigator.vibrate?.(Array(beeps).fill([300, 200]).flat());
+    audio ||= new AudioContext();
+    if (audio.state === "suspended") return;
+    for (let i = 0; i < beeps; i += 1) beep(audio.currentTime + i * 0.5);
+  };
+
   const holdScreen = async () => {
     wakeLock = await navigator.wakeLock.request("screen");
   };
 
+  const toggles = {
+    "theme-key": () => {
+      set({ theme: settings.theme === "night" ? "day" : "night" });
+      tellFigures("theme", settings.theme);
+    },
+    "units-key": () => {
+      set({ units: settings.units === "imperial" ? "metric" : "imperial" });
+      tellFigures("display-units", units());
+      tellServer();
+    },
+    "sound-key": async () => {
+      set({ sound: !settings.sound });
+      say(settings.sound ? "sound" : "");
+      if (!settings.sound) return;
+      audio ||= new AudioContext();
+      await audio.resume();
+      ring(2);
+    },
+    "screen-key": async () => {
+      if (!("wakeLock" in navigator)) return say("impossible");
+      if (wakeLock) {
+        await wakeLock.release();
+        wakeLock = null;
+      } else {
+        await holdScreen();
+      }
+      showPressed();
+    },
+  };
+
+  document.addEventListener("click", (event) => toggles[event.target.closest(".device button")?.id]?.());
   document.addEventListener("visibilitychange", () => {
     if (wakeLock && document.visibilityState === "visible") holdScreen();
   });
+  document.addEventListener("DOMContentLoaded", () => {
+    show();
+    if (document.body.dataset.units !== `${settings.units}${units().mark}`) tellServer();
+    if (settings.sound) {
+      audio = new AudioContext();
+      if (audio.state === "suspended") say("touch");
+    }
+  });
+  document.addEventListener("pointerdown", async () => {
+    if (audio?.state !== "suspended") return;
+    await audio.resume();
+    say("");
+  });
+  document.documentElement.dataset.theme = settings.theme;
 
   // The upload component brings a file field without a name, and comes later than its page.
   new MutationObserver(() => {
@@ -33,7 +135,7 @@
   }).observe(document.documentElement, { childList: true, subtree: true });
 
   // On paper nothing can be opened, and a figure fits the paper: A4 has some 700 by 1000 px of CSS.
-  const PAPER_PX = { ".trend .js-plotly-plot": 300, ".js-plotly-plot": 640 };
+  const PAPER_WIDTH_PX = 640;
   const PAPER_HEIGHT_PX = 760;
   const heights = new Map();
   const folded = [];
@@ -43,12 +145,10 @@
       part.open = true;
     }
     for (const plot of document.querySelectorAll(".js-plotly-plot")) {
-      const kind = Object.keys(PAPER_PX).find((selector) => plot.matches(selector));
       // The layout forgets its height when the window changes its size; what is drawn has it.
       const drawn = plot.querySelector(".main-svg").getBoundingClientRect().height;
-      const height = Math.min(drawn, PAPER_HEIGHT_PX);
       heights.set(plot, drawn);
-      window.Plotly.relayout(plot, { width: PAPER_PX[kind], height });
+      window.Plotly.relayout(plot, { width: PAPER_WIDTH_PX, height: Math.min(drawn, PAPER_HEIGHT_PX) });
     }
   });
   window.addEventListener("afterprint", () => {
@@ -58,71 +158,24 @@
     }
   });
 
-  window.dash_clientside = Object.assign({}, window.dash_clientside);
-  Object.assign((window.dash_clientside.peakshade ||= {}), {
-    isWide: () => window.innerWidth >= 960,
+  window.peakshade = {
+    units,
 
-    markPage(pathname, names) {
-      document.title = `${names[pathname] || ""} · peakshade`;
-      for (const link of document.querySelectorAll("header a")) {
-        if (link.pathname === pathname) link.setAttribute("aria-current", "page");
-        else link.removeAttribute("aria-current");
-      }
-      return window.dash_clientside.no_update;
-    },
-
-    toggleTheme: (clicks, theme) =>
-      clicks ? (theme === "night" ? "day" : "night") : window.dash_clientside.no_update,
-
-    toggleUnits: (_clicks, units) => (units === "imperial" ? "metric" : "imperial"),
-
-    // The mark between whole and parts is that of this browser's locale.
-    showDisplayUnits(units) {
-      const imperial = units === "imperial";
-      return [String(imperial), { imperial, mark: (1.5).toLocaleString(navigator.language)[1] }];
-    },
-
-    showTheme(theme) {
-      document.documentElement.dataset.theme = theme;
-      return theme === "night" ? "true" : "false";
-    },
-
-    async toggleScreen(clicks, words) {
-      if (!clicks) return ["false", ""];
-      if (!("wakeLock" in navigator)) return ["false", words.impossible];
-      if (wakeLock) {
-        await wakeLock.release();
-        wakeLock = null;
-        return ["false", ""];
-      }
-      await holdScreen();
-      return ["true", ""];
-    },
-
-    async toggleSound(clicks, words) {
-      if (!clicks) return ["false", ""];
-      if (audio) {
-        await audio.close();
-        audio = null;
-        return ["false", ""];
-      }
-      audio = new AudioContext();
-      beep(audio.currentTime);
-      if (!("Notification" in window) || !window.isSecureContext) return ["true", words.sound_only];
-      const answer = await Notification.requestPermission();
-      return ["true", answer === "granted" ? "" : words.sound_only];
-    },
-
+    // Each sending rings once: a new alert, a graver one, a reminder of one that nobody has seen.
     announce(alarms) {
       const fresh = known === null ? [] : alarms.filter((alarm) => !known.has(alarm.id));
       known = new Set(alarms.map((alarm) => alarm.id));
-      if (!audio || !fresh.length) return window.dash_clientside.no_update;
-      const beeps = Math.max(...fresh.map((alarm) => alarm.beeps));
-      for (let i = 0; i < beeps; i += 1) beep(audio.currentTime + i * 0.5);
-      if ("Notification" in window && Notification.permission === "granted") {
-        for (const alarm of fresh) new Notification(alarm.title, { body: alarm.action, tag: alarm.id });
-      }
-      return window.dash_clientside.no_update;
+      if (fresh.length) ring(Math.max(...fresh.map((alarm) => alarm.beeps)));
     },
+
+    contactLost(isLost) {
+      if (isLost && !lost) ring(3);
+      lost = isLost;
+    },
+  };
+  window.dash_clientside = Object.assign({}, window.dash_clientside);
+  Object.assign((window.dash_clientside.peakshade ||= {}), {
+    isWide: () => window.innerWidth >= 960,
+    look: () => [settings.theme, units()],
   });
 })();

@@ -1,161 +1,120 @@
-"""The plan page's figures, from the link plan. Pure."""
+"""The plan page's figures, from the link plan, as SVG. Pure."""
 
-from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import plotly.graph_objects as go
 
 from agent.job import Job
 from agent.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
 from agent.plan.constants import BOLTZMANN_DBW_HZ_K
+from agent.report import charts
 from dashboard import words
-from dashboard.figures.trends import PATTERNS, LineStyle
+from dashboard.figures.trends import DASHES, colour_of
 from dashboard.site_time import clock_text
-from dashboard.theme import FONT_STACK, Theme
 
-_HEIGHT_PX = 300
+Steps = tuple[tuple[str, float], ...]
+
 _HOUR_S = 3600.0
+_CIRCLE_DEG = 360.0
+# Half the size of the cross where the dish points.
+_CROSS_DEG = (4.0, 2.0)
 
 
-def budget_figure(budget: Budget, theme: Theme) -> go.Figure:
-    """The budget in clear sky from EIRP to C/N0, line by line (dB)."""
-    steps = [
+def budget_steps(budget: Budget) -> Steps:
+    """The budget in clear sky from EIRP to C/N0, line by line (dB); the last is the sum of the others."""
+    steps_db = (
+        budget.eirp_dbw,
         -budget.free_space_loss_db,
         -budget.pointing_loss_db,
         -budget.polarisation_loss_db,
         -budget.gas_clear_db,
         budget.gt_dbk,
         -BOLTZMANN_DBW_HZ_K,
-    ]
-    return _waterfall(words.BUDGET_BARS, [budget.eirp_dbw, *steps, budget.cn0_dbhz], theme)
+        budget.cn0_dbhz,
+    )
+    return tuple(zip(words.BUDGET_STEPS, steps_db, strict=True))
 
 
-def fade_figure(budget: Budget, theme: Theme) -> go.Figure:
+def fade_steps(budget: Budget) -> Steps:
     """What stands between Es/N0 in clear sky and at the availability, part by part (dB).
 
-    The parts do not simply add up (ITU-R P.618 combines them, and rain also raises the noise); the last bar
+    The parts do not simply add up (ITU-R P.618 combines them, and rain also raises the noise); the last one
     before the sum is that difference.
     """
-    parts = [-budget.rain_db, -budget.cloud_db, -budget.scintillation_db]
-    rest = budget.esno_faded_db - budget.esno_clear_db - sum(parts)
-    return _waterfall(words.FADE_BARS, [budget.esno_clear_db, *parts, rest, budget.esno_faded_db], theme)
+    parts_db = (-budget.rain_db, -budget.cloud_db, -budget.scintillation_db)
+    rest_db = budget.esno_faded_db - budget.esno_clear_db - sum(parts_db)
+    steps_db = (budget.esno_clear_db, *parts_db, rest_db, budget.esno_faded_db)
+    return tuple(zip(words.FADE_STEPS, steps_db, strict=True))
 
 
-def _waterfall(names: Sequence[str], values_db: Sequence[float], theme: Theme) -> go.Figure:
-    """From the first value over changes to the last, which is their sum."""
-    figure = go.Figure(layout=_layout(theme))
-    figure.add_trace(
-        go.Waterfall(
-            x=list(names),
-            y=list(values_db),
-            measure=["absolute", *["relative"] * (len(values_db) - 2), "total"],
-            texttemplate="%{y:.1f}",
-            textposition="outside",
-            cliponaxis=False,
-            connector={"line": {"color": theme.quiet_ink, "width": 1}},
-            increasing={"marker": {"color": theme.reference}},
-            decreasing={"marker": {"color": theme.limit}},
-            totals={"marker": {"color": theme.measured}},
+def rate_picture(curve: AvailabilityCurve, job: Job) -> str:
+    """Rates (Mbit/s) of both directions over the share of the year in which they are reached."""
+    nines = -np.log10(100.0 - np.array(curve.availability_percent))
+    order = np.argsort(nines)
+    shown = nines[order]
+    ticks = [(-np.log10(missed), f"{100.0 - missed:g} %") for missed in (10.0, 1.0, 0.1, 0.01)]
+    inside = [(float(place), word) for place, word in ticks if shown[0] <= place <= shown[-1]]
+    axis = charts.Axis(float(shown[0]), float(shown[-1]), inside)
+    lines = [
+        charts.Line(
+            name, np.repeat(shown, 2)[1:].tolist(), np.repeat(np.array(rates)[order], 2)[:-1].tolist(), *pen
         )
-    )
-    figure.update_xaxes(automargin=True)
-    return figure.update_yaxes(title="dB")
+        for name, rates, pen in (
+            (words.UP, curve.up_mbps, (colour_of("measured"), DASHES["measured"])),
+            (words.DOWN, curve.down_mbps, (colour_of("second"), DASHES["limit"])),
+        )
+    ]
+    levels = [
+        charts.Level(words.BOOKED_UP, job.service.up_mbps, colour_of("plan"), DASHES["plan"]),
+        charts.Level(words.STREAM, job.service.stream_mbps, colour_of("limit"), DASHES["reference"]),
+        charts.Level("", 0.0, "none"),
+    ]
+    return charts.line_chart(words.RATES, axis, lines, levels)
 
 
-def rate_figure(curve: AvailabilityCurve, job: Job, theme: Theme) -> go.Figure:
-    """Rates of both directions over the share of time they are not reached, with what was booked."""
-    missed_percent = 100.0 - np.array(curve.availability_percent)
-    figure = go.Figure(layout=_layout(theme))
-    lines: tuple[tuple[str, tuple[float, ...], LineStyle], ...] = (
-        (words.UP, curve.up_mbps, "measured"),
-        (words.DOWN, curve.down_mbps, "second"),
-        (words.BOOKED_UP, (job.service.up_mbps,) * len(missed_percent), "plan"),
-        (words.STREAM, (job.service.stream_mbps,) * len(missed_percent), "limit"),
-    )
-    for name, rates_mbps, style in lines:
-        dash, width_px = PATTERNS[style]
-        line = {"color": getattr(theme, style), "dash": dash, "width": width_px, "shape": "hv"}
-        figure.add_trace(go.Scatter(x=missed_percent, y=rates_mbps, name=name, mode="lines", line=line))
-    ticks = [10.0, 1.0, 0.1, 0.01]
-    figure.update_xaxes(
-        type="log",
-        autorange="reversed",
-        tickvals=ticks,
-        ticktext=[f"{100.0 - missed:g} %" for missed in ticks],
-        title=words.AVAILABILITY,
-    )
-    return figure.update_yaxes(title="Mbit/s", rangemode="tozero")
+def sun_hours_picture(heat: HeatOutlook, zone: ZoneInfo) -> str:
+    """Minutes of sunshine in each hour of the job, under a half-clouded sky and what a clear one adds."""
+    if not heat.hours:
+        return ""
+    starts_s = [hour.start_unix_s for hour in heat.hours]
+    every = max(1, len(starts_s) // 6)
+    ticks = [(start_s, clock_text(start_s, zone)) for start_s in starts_s[::every]]
+    half_min = [hour.half_cloudy_sunshine_min for hour in heat.hours]
+    more_min = [hour.clear_sunshine_min - half for hour, half in zip(heat.hours, half_min, strict=True)]
+    bars = [
+        charts.Bars(words.HALF_CLOUDY, starts_s, _HOUR_S, half_min, colour_of("plan")),
+        charts.Bars(words.CLEAR_SKY, starts_s, _HOUR_S, more_min, colour_of("reference")),
+    ]
+    return charts.bar_chart(words.SUN_MINUTES, charts.Axis(starts_s[0], starts_s[-1] + _HOUR_S, ticks), bars)
 
 
-def sun_hours_figure(heat: HeatOutlook, zone: ZoneInfo, theme: Theme) -> go.Figure:
-    """Minutes of sunshine in each hour of the job, under a clear and under a half-clouded sky."""
-    hours = [clock_text(hour.start_unix_s, zone) for hour in heat.hours]
-    figure = go.Figure(layout=_layout(theme))
-    for name, minutes, colour, pattern in (
-        (words.CLEAR_SKY, [hour.clear_sunshine_min for hour in heat.hours], theme.reference, ""),
-        (words.HALF_CLOUDY, [hour.half_cloudy_sunshine_min for hour in heat.hours], theme.plan, "/"),
-    ):
-        marker = {"color": colour, "pattern": {"shape": pattern}}
-        figure.add_trace(go.Bar(x=hours, y=minutes, name=name, marker=marker))
-    figure.update_xaxes(type="category")
-    return figure.update_yaxes(title="min", range=[0, 62])
-
-
-def sun_path_figure(plan: LinkPlan, zone: ZoneInfo, theme: Theme) -> go.Figure:
-    """Where the sun stands over the day, against where the dish points."""
+def sun_path_picture(plan: LinkPlan, zone: ZoneInfo) -> str:
+    """Where the sun stands over the day, by the hour, against where the dish points."""
     path = plan.heat.sun_path
-    azimuth_deg = np.array(path.azimuth_deg)
     elevation_deg = np.array(path.elevation_deg)
     up = elevation_deg > 0.0
-    unix_s = path.start_unix_s + path.step_s * np.arange(len(azimuth_deg))
-    on_hour = up & (np.abs(unix_s / _HOUR_S - np.round(unix_s / _HOUR_S)) * _HOUR_S < path.step_s / 2.0)
-    figure = go.Figure(layout=_layout(theme))
-    figure.add_trace(
-        go.Scatter(
-            x=azimuth_deg[up],
-            y=elevation_deg[up],
-            mode="lines",
-            name=words.SUN,
-            line={"color": theme.reference, "width": 3},
-        )
+    if not up.any():
+        return ""
+    # At noon south of the sun's path the azimuth runs through north.
+    azimuth_deg = np.unwrap(np.array(path.azimuth_deg)[up], period=_CIRCLE_DEG)
+    unix_s = (path.start_unix_s + path.step_s * np.arange(len(up)))[up]
+    on_hour = np.abs(unix_s / _HOUR_S - np.round(unix_s / _HOUR_S)) * _HOUR_S < path.step_s / 2.0
+    hours = list(zip(azimuth_deg[on_hour].tolist(), unix_s[on_hour].tolist(), strict=True))[::3]
+    middle_deg = float(azimuth_deg.mean())
+    dish_deg = plan.pointing.azimuth_true_deg
+    dish_deg += _CIRCLE_DEG * round((middle_deg - dish_deg) / _CIRCLE_DEG)
+    height_deg = plan.pointing.elevation_deg
+    wide, high = _CROSS_DEG
+    cross = (
+        ([dish_deg - wide, dish_deg + wide], [height_deg, height_deg]),
+        ([dish_deg, dish_deg], [height_deg - high, height_deg + high]),
     )
-    figure.add_trace(
-        go.Scatter(
-            x=azimuth_deg[on_hour],
-            y=elevation_deg[on_hour],
-            mode="markers+text",
-            text=[clock_text(hour_unix_s, zone) for hour_unix_s in unix_s[on_hour]],
-            textposition="top center",
-            marker={"color": theme.reference, "size": 7},
-            showlegend=False,
-        )
-    )
-    figure.add_trace(
-        go.Scatter(
-            x=[plan.pointing.azimuth_true_deg],
-            y=[plan.pointing.elevation_deg],
-            mode="markers",
-            name=words.DISH,
-            marker={"symbol": "cross", "size": 16, "color": theme.measured},
-        )
-    )
-    figure.update_xaxes(title=words.AZIMUTH_AXIS)
-    top_deg = float(elevation_deg.max(initial=0.0)) + 12.0
-    return figure.update_yaxes(title=words.ELEVATION_AXIS, range=[0.0, top_deg])
-
-
-def _layout(theme: Theme) -> go.Layout:
-    axis = {"color": theme.quiet_ink, "gridcolor": theme.rule, "gridwidth": 0.5, "fixedrange": True}
-    return go.Layout(
-        template="none",
-        height=_HEIGHT_PX,
-        margin={"l": 52, "r": 12, "t": 30, "b": 48},
-        paper_bgcolor="rgba(0,0,0,0)",
-        plot_bgcolor="rgba(0,0,0,0)",
-        font={"family": FONT_STACK, "color": theme.ink, "size": 14},
-        legend={"orientation": "h", "y": 1.14, "x": 0.0},
-        xaxis=axis,
-        yaxis=axis,
-        dragmode=False,
-    )
+    lines = [
+        charts.Line(words.SUN, azimuth_deg.tolist(), elevation_deg[up].tolist(), colour_of("reference")),
+        charts.Line(words.DISH, *cross[0], colour_of("measured")),
+        charts.Line("", *cross[1], colour_of("measured")),
+    ]
+    ends_deg = sorted((*azimuth_deg.tolist(), dish_deg - wide, dish_deg + wide))
+    ticks = [(place_deg, clock_text(hour_s, zone)) for place_deg, hour_s in sorted(hours)]
+    levels = [charts.Level("", 0.0, "none")]
+    return charts.line_chart(words.SUN_PATH, charts.Axis(ends_deg[0], ends_deg[-1], ticks), lines, levels)

@@ -1,4 +1,4 @@
-"""Figures from figures: what the queries found goes in, a plotly figure comes out. Pure."""
+"""The small trends of the crew's page, drawn here as SVG, and what all lines over time share. Pure."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -6,14 +6,13 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import plotly.graph_objects as go
 from numpy.typing import NDArray
 
+from agent.report import charts
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.queries import History
-from dashboard.site_time import local_ms
-from dashboard.theme import FONT_STACK, Theme
+from dashboard.site_time import clock_text
 
 LineStyle = Literal["measured", "second", "plan", "reference", "limit"]
 
@@ -27,7 +26,17 @@ PATTERNS: dict[LineStyle, tuple[str, float]] = {
 }
 # Rows come each minute; a wider gap is shown as a gap and not bridged.
 MINUTE_GAP_S = 150.0
-_TREND_HEIGHT_PX = 130
+_TREND_HEIGHT_PX = 150.0
+_TICK_S = 1800.0
+# What a crew looks at lies between a little above the reference and a deep fade.
+_ABOVE_REFERENCE, _BELOW_REFERENCE = 1.0, 4.0
+DASHES: Mapping[LineStyle, str] = {
+    "measured": "",
+    "second": "",
+    "plan": "8 5",
+    "reference": "2 4",
+    "limit": "9 4 3 4",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,25 +144,50 @@ def trends_of(figures: Mapping[str, float], history: History) -> tuple[Trend, ..
     return SIGNAL_TRENDS[known[0]] if known else TRENDS[0], *TRENDS[1:]
 
 
-def trend_figure(
+def trend_picture(
     trend: Trend,
     history: History,
     span_unix_s: tuple[float, float],
     zone: ZoneInfo,
-    theme: Theme,
     units: DisplayUnits = METRIC,
-) -> go.Figure:
-    """The lines of one trend over [start, end], local time below; lines that are not known are left out."""
+) -> str:
+    """The lines of one trend over [start, end] as SVG, local time below; empty where nothing is known."""
     unix_s = with_gaps(history.unix_s, MINUTE_GAP_S)
     present = history.unix_s.searchsorted(unix_s)
-    x_ms = local_ms(unix_s, zone)
-    figure = go.Figure(layout=_trend_layout(trend, local_ms(np.array(span_unix_s), zone), theme))
+    lines = []
     for line in trend.lines:
-        if line.key not in history.figures:
-            continue
-        values = units.value(history.figures[line.key] * trend.scale, trend.unit)
-        figure.add_trace(_trace(line, x_ms, spread(values, present, unix_s), theme))
-    return units.dressed(figure)
+        if line.key in history.figures:
+            values = units.value(history.figures[line.key] * trend.scale, trend.unit)
+            lines.append(_line(line, unix_s, spread(values, present, unix_s)))
+    room = _room(trend, history, span_unix_s[0]) if lines else []
+    first_tick_s = span_unix_s[0] - span_unix_s[0] % -_TICK_S
+    ticks_s = np.arange(first_tick_s, span_unix_s[1] + 1.0, _TICK_S).tolist()
+    axis = charts.Axis(*span_unix_s, [(tick_s, clock_text(tick_s, zone)) for tick_s in ticks_s])
+    return charts.line_chart(trend.title, axis, [*room, *lines], height=_TREND_HEIGHT_PX)
+
+
+def _line(line: Line, unix_s: NDArray[np.float64], y: NDArray[np.float32]) -> charts.Line:
+    bends = where_it_bends(y)
+    pen = colour_of(line.style), DASHES[line.style]
+    return charts.Line("", unix_s[bends].tolist(), y[bends].tolist(), *pen)
+
+
+def colour_of(style: LineStyle) -> str:
+    """The style's colour as the page's theme has it."""
+    return f"var(--{style})"
+
+
+def _room(trend: Trend, history: History, start_unix_s: float) -> list[charts.Line]:
+    """Lies before the span and so is not drawn, but widens the scale to what must be seen in it."""
+    if trend.from_zero:
+        low_high = [0.0]
+    elif trend.unit == "dB" and "reference_db" in history.figures:
+        reference_db = history.figures["reference_db"]
+        latest_db = reference_db[np.isfinite(reference_db)][-1:]
+        low_high = [value for db in latest_db for value in (db - _BELOW_REFERENCE, db + _ABOVE_REFERENCE)]
+    else:
+        low_high = []
+    return [charts.Line("", [start_unix_s - 1.0] * len(low_high), low_high, "none")] if low_high else []
 
 
 def with_gaps(unix_s: NDArray[np.float64], gap_s: float) -> NDArray[np.float64]:
@@ -176,38 +210,3 @@ def where_it_bends(y: NDArray[np.float32]) -> NDArray[np.bool_]:
     inside = np.zeros(y.shape, dtype=np.bool_)
     inside[1:-1] = level[:-1] & level[1:]
     return ~inside
-
-
-def _trace(line: Line, x_ms: NDArray[np.float64], y: NDArray[np.float32], theme: Theme) -> go.Scatter:
-    dash, width_px = PATTERNS[line.style]
-    bends = where_it_bends(y)
-    return go.Scatter(
-        x=x_ms[bends],
-        y=y[bends],
-        name=line.name,
-        mode="lines",
-        line={"color": getattr(theme, line.style), "dash": dash, "width": width_px},
-    )
-
-
-def _trend_layout(trend: Trend, range_ms: NDArray[np.float64], theme: Theme) -> go.Layout:
-    axis = {
-        "color": theme.quiet_ink,
-        "gridcolor": theme.rule,
-        "gridwidth": 0.5,
-        "zeroline": False,
-        "fixedrange": True,
-        "tickfont": {"size": 13},
-    }
-    return go.Layout(
-        template="none",
-        height=_TREND_HEIGHT_PX,
-        margin={"l": 34, "r": 8, "t": 6, "b": 24},
-        paper_bgcolor="rgba(0,0,0,0)",
-        plot_bgcolor="rgba(0,0,0,0)",
-        font={"family": FONT_STACK, "color": theme.ink},
-        showlegend=False,
-        xaxis=axis
-        | {"type": "date", "range": range_ms.tolist(), "tickformat": "%H:%M", "nticks": 5, "showgrid": False},
-        yaxis=axis | {"nticks": 4, "rangemode": "tozero" if trend.from_zero else "normal"},
-    )

@@ -13,7 +13,7 @@ from agent.link_plan import SunPass
 from agent.records import AlertEvent
 from dashboard import queries
 from dashboard.page_data import windows
-from dashboard.page_data.terminal import site_zone, terminal_of
+from dashboard.page_data.terminal import asked_terminal, site_zone, terminal_of
 from dashboard.queries import Channel, Series
 from dashboard.settings import Settings
 
@@ -56,7 +56,7 @@ class DayData:
 def day_window(settings: Settings, search: str | None, span: str) -> windows.Window | None:
     """The window of a span for the terminal asked for; None as long as it has no situation."""
     with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, search)
+        current = terminal_of(connection, settings, asked_terminal(search))
         if current is None:
             return None
         job = queries.job(connection, current.terminal)
@@ -66,14 +66,14 @@ def day_window(settings: Settings, search: str | None, span: str) -> windows.Win
 def day_zone(settings: Settings, search: str | None) -> ZoneInfo:
     """The site's time zone of the terminal asked for."""
     with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, search)
+        current = terminal_of(connection, settings, asked_terminal(search))
         return site_zone(None if current is None else queries.job(connection, current.terminal))
 
 
 def day_data(settings: Settings, search: str | None, window: windows.Window | None) -> DayData | None:
     """What the store knows of the window; None without one, as long as the terminal has no situation."""
     with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, search)
+        current = terminal_of(connection, settings, asked_terminal(search))
         if current is None or window is None:
             return None
         terminal = current.terminal

@@ -1,5 +1,6 @@
 """What one page shows of one terminal: found by the queries, in one state of the store."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from urllib.parse import parse_qs
 from zoneinfo import ZoneInfo
@@ -8,7 +9,7 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
 from agent.store.reader import InputState, input_states
-from dashboard import messages, queries
+from dashboard import messages, queries, words
 from dashboard.settings import Settings
 
 TREND_SPAN_S = 7200.0
@@ -24,6 +25,7 @@ class CrewData:
     history: queries.History
     notes: tuple[queries.NoteRow, ...]
     inputs: tuple[InputState, ...]
+    seen_by: Mapping[str, str]
 
     @property
     def zone(self) -> ZoneInfo:
@@ -41,18 +43,32 @@ def asked_terminal(search: str | None) -> str | None:
     return parse_qs((search or "").removeprefix("?")).get("terminal", [None])[0]
 
 
+def page_terminal(settings: Settings, asked: str | None) -> tuple[str | None, str | None]:
+    """The terminal that a page is of, None where none is known, and why the one asked for is refused."""
+    try:
+        with queries.open_store(settings.store) as connection:
+            named = asked or settings.terminal or queries.newest_terminal(connection)
+            terminal = named or queries.any_planned_terminal(connection)
+            known = queries.known_terminals(connection)
+    except StoreError:
+        return asked or settings.terminal, None
+    if asked is None or asked in known or asked == settings.terminal:
+        return terminal, None
+    return None, words.UNKNOWN_TERMINAL.format(terminal=asked, known=", ".join(known) or words.NO_NUMBER)
+
+
 def terminal_of(
-    connection: queries.Connection, settings: Settings, search: str | None
+    connection: queries.Connection, settings: Settings, named: str | None
 ) -> queries.CurrentSituation | None:
-    """The situation of the terminal that the address or else the settings name, else of the newest."""
-    terminal = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)
+    """The situation of the terminal that is named, here or else in the settings, else of the newest."""
+    terminal = named or settings.terminal or queries.newest_terminal(connection)
     return None if terminal is None else queries.current(connection, terminal)
 
 
-def crew_data(settings: Settings, search: str | None) -> CrewData | None:
-    """What the store knows of the terminal asked for; None as long as it has no situation."""
+def crew_data(settings: Settings, named: str | None) -> CrewData | None:
+    """What the store knows of the terminal; None as long as it has no situation."""
     with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, search)
+        current = terminal_of(connection, settings, named)
         if current is None:
             return None
         end_unix_s = current.situation.unix_s
@@ -62,6 +78,7 @@ def crew_data(settings: Settings, search: str | None) -> CrewData | None:
             history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
             notes=queries.latest_notes(connection, current.terminal, NOTES_SHOWN),
             inputs=input_states(connection, current.terminal),
+            seen_by=queries.seen_by(connection, current.terminal, current.situation.alerts),
         )
 
 
@@ -74,12 +91,12 @@ class Moment:
     zone: ZoneInfo
 
 
-def moment(settings: Settings, search: str | None, wall_unix_s: float) -> Moment:
+def moment(settings: Settings, named: str | None, wall_unix_s: float) -> Moment:
     """The agent's time at `wall_unix_s`; the computer's own where the store cannot be read or is empty.
 
     A note must get through even then: the agent may be well and only the store out of this page's reach.
     """
-    terminal = asked_terminal(search) or settings.terminal
+    terminal = named or settings.terminal
     try:
         with queries.open_store(settings.store) as connection:
             terminal = terminal or queries.newest_terminal(connection)
@@ -91,11 +108,11 @@ def moment(settings: Settings, search: str | None, wall_unix_s: float) -> Moment
     return Moment(terminal=terminal, unix_s=unix_s, zone=site_zone(job))
 
 
-def plan_data(settings: Settings, search: str | None) -> tuple[Job, LinkPlan] | None:
+def plan_data(settings: Settings, named: str | None) -> tuple[Job, LinkPlan] | None:
     """Job and plan of the terminal asked for, also before its first situation; None without a plan."""
     with queries.open_store(settings.store) as connection:
-        named = asked_terminal(search) or settings.terminal or queries.newest_terminal(connection)
-        terminal = named or queries.any_planned_terminal(connection)
+        newest = named or settings.terminal or queries.newest_terminal(connection)
+        terminal = newest or queries.any_planned_terminal(connection)
         job = None if terminal is None else queries.job(connection, terminal)
         plan = None if terminal is None else queries.plan(connection, terminal)
     return None if job is None or plan is None else (job, plan)

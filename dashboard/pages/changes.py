@@ -12,11 +12,12 @@ def only_changed(
     parts: Mapping[str, object], seen: Mapping[str, str]
 ) -> tuple[dict[str, object], dict[str, str]]:
     """The parts with the unchanged ones replaced by `no_update`, and the digests of all of them."""
-    digests = {name: _digest(part) for name, part in parts.items()}
+    digests = {name: digest(part) for name, part in parts.items()}
     changed = {name: no_update if seen.get(name) == digests[name] else part for name, part in parts.items()}
     return changed, digests
 
 
-def _digest(part: object) -> str:
+def digest(part: object) -> str:
+    """Tells whether two parts are the same."""
     text = json.dumps(part, cls=PlotlyJSONEncoder, sort_keys=True)
     return hashlib.blake2b(text.encode(), digest_size=8).hexdigest()

@@ -1,70 +1,115 @@
-"""The crew's page: one verdict, what comes next, four trends, alerts to answer and notes to give."""
+"""The crew's page: one verdict with its answer, what comes next, four trends, alerts and notes.
 
+It is made here as HTML; `assets/crew.js` asks for what has changed and sends what was tapped.
+"""
+
+import json
 import time
-from collections.abc import Callable
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+from dash import html
 from dash.development.base_component import Component
+from flask import Flask, Response, jsonify, request
 
+from agent.records import JsonValue
 from agent.store.opening import StoreError
 from dashboard import words
-from dashboard.display_units import METRIC, DisplayUnits, DisplayUnitsData, display_units_of
-from dashboard.figures.trends import TRENDS, Trend, trend_figure, trends_of
-from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data
-from dashboard.pages import crew_answers, crew_parts, input_parts
+from dashboard.display_units import METRIC, DisplayUnits, asked_units
+from dashboard.figures.trends import TRENDS, Trend, trend_picture, trends_of
+from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, page_terminal
+from dashboard.pages import crew_answers, crew_parts, input_parts, shell
 from dashboard.pages.aria import HIDDEN, with_attributes
-from dashboard.pages.changes import only_changed
+from dashboard.pages.changes import digest
+from dashboard.pages.markup import Markup, to_html
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text
-from dashboard.theme import THEMES
 
 PATH = "/"
+NEWS = "/crew/news"
 POLL_MS = 3000
-TICK_MS = 1000
 # The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
 SILENT_AFTER_S = 16.0
-TEXT_PARTS = ("masthead", "verdict", "next", "alerts", "ages", "states", "offer", "notes")
+SCRIPT = "crew.js"
 CAPTIONS = tuple(f"caption-{trend.name}" for trend in TRENDS)
 GRAPHS = tuple(f"graph-{trend.name}" for trend in TRENDS)
-PARTS = TEXT_PARTS + CAPTIONS + GRAPHS + ("alarms",)
 
 
-def layout() -> Component:
-    """The page with its parts still empty."""
-    return html.Div([*_timers(), html.Div(id="masthead"), _now_column(), _side_column()], id="crew")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class News:
+    """The parts of the page by name as HTML, what the alarm needs, and how fresh all of it is."""
+
+    contact: Mapping[str, object]
+    parts: Mapping[str, str]
+    alarms: list[dict[str, JsonValue]]
 
 
-def _timers() -> list[Component]:
-    return [
-        dcc.Interval(id="poll", interval=POLL_MS),
-        dcc.Interval(id="tick", interval=TICK_MS),
-        dcc.Store(id="contact"),
-        dcc.Store(id="alarms"),
-        dcc.Store(id="announced"),
-        dcc.Store(id="digests", data={}),
-        dcc.Store(id="cover-words", data=dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S}),
+def page() -> Response:
+    """The whole page."""
+    settings = current_settings()
+    terminal, refusal = page_terminal(settings, request.args.get("terminal"))
+    if refusal is not None:
+        return shell.refused(PATH, refusal)
+    first = news(terminal, asked_units())
+    told = Markup(json.dumps({"contact": first.contact, "alarms": first.alarms}).replace("<", "\\u003c"))
+    data = Markup(f'<script type="application/json" id="first">{told}</script>')
+    cover = json.dumps(dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S, "poll_ms": POLL_MS})
+    ask = with_attributes(body(first.parts), {"data-words": cover})
+    return shell.answer(PATH, terminal, [ask, data], shell.Extras(head=shell.script(SCRIPT)))
+
+
+def changed() -> Response:
+    """What differs from the parts that the browser has, by their digests."""
+    asked = request.get_json()
+    now = news(asked["terminal"], asked_units())
+    digests = {name: digest(part) for name, part in now.parts.items()}
+    parts = {name: part for name, part in now.parts.items() if asked["digests"].get(name) != digests[name]}
+    new = {name: digests[name] for name in parts}
+    return jsonify(contact=now.contact, parts=parts, digests=new, alarms=now.alarms)
+
+
+def news(terminal: str | None, units: DisplayUnits) -> News:
+    """What the store knows now; without it no part changes."""
+    try:
+        seen = crew_data(current_settings(), terminal)
+    except StoreError:
+        return News(contact={"state": "no-store"}, parts={}, alarms=[])
+    if seen is None:
+        return News(contact={"state": "no-situation"}, parts={}, alarms=[])
+    parts = {name: to_html(part) for name, part in page_parts(seen, units).items()}
+    alarms = crew_parts.alarms(seen.current.situation.alerts)
+    return News(contact=contact(seen, time.time()), parts=parts, alarms=alarms)
+
+
+def body(parts: Mapping[str, str]) -> Component:
+    """The page with these parts in their places; what is not known yet is empty."""
+    now = [
+        _cover(),
+        with_attributes(_place("verdict", parts), {"aria-live": "polite"}),
+        html.P(className="delivery", role="status"),
+        _place("next", parts),
     ]
-
-
-def _now_column() -> Component:
-    verdict = with_attributes(html.Div(id="verdict"), {"aria-live": "polite"})
-    trends = html.Div([_trend(trend) for trend in TRENDS], className="trends")
+    trends = html.Div([_trend(trend, parts) for trend in TRENDS], className="trends")
+    alerts = html.Section([html.H2(words.ALERTS), _place("alerts", parts)], className="sheet")
+    trend_sheet = html.Section([html.H2(words.TRENDS), trends], className="sheet trend-sheet")
+    ages = html.Section(
+        [html.H2(words.INPUT_AGES), _place("states", parts), _place("ages", parts)],
+        className="sheet age-sheet",
+    )
+    answers = crew_answers.note_keys(_place("offer", parts), _place("notes", parts))
     return html.Div(
         [
-            html.Div([_cover(), verdict, html.Div(id="next")]),
-            html.Section([html.H2(words.ALERTS), html.Div(id="alerts")], className="sheet"),
-            html.Section([html.H2(words.TRENDS), trends], className="sheet trend-sheet"),
+            _place("masthead", parts),
+            html.Div([html.Div(now), alerts, trend_sheet], className="column"),
+            html.Div([answers, ages], className="column side"),
         ],
-        className="column",
+        id="crew",
+        className="crew live" if parts else "crew waiting",
     )
 
 
-def _side_column() -> Component:
-    ages = html.Section(
-        [html.H2(words.INPUT_AGES), html.Div(id="states"), html.Div(id="ages")], className="sheet age-sheet"
-    )
-    said = html.P(id="delivery", className="delivery", role="status")
-    return html.Div([crew_answers.note_keys(), ages, said], className="column side")
+def _place(name: str, parts: Mapping[str, str]) -> html.Div:
+    return html.Div(Markup(parts.get(name, "")), id=name)
 
 
 def _cover() -> Component:
@@ -72,45 +117,41 @@ def _cover() -> Component:
     return html.Div(lines, id="cover", className="cover", role="alert", hidden=True)
 
 
-def _trend(trend: Trend) -> Component:
-    graph = dcc.Graph(id=f"graph-{trend.name}", config={"staticPlot": True, "responsive": True})
-    return html.Figure(
-        [
-            html.H3(trend.title),
-            with_attributes(html.Div(graph), HIDDEN),
-            html.Figcaption(id=f"caption-{trend.name}"),
-        ],
-        className="trend",
+def _trend(trend: Trend, parts: Mapping[str, str]) -> Component:
+    graph = with_attributes(
+        html.Div(Markup(parts.get(f"graph-{trend.name}", "")), id=f"graph-{trend.name}", className="picture"),
+        HIDDEN,
     )
+    caption = html.Figcaption(Markup(parts.get(f"caption-{trend.name}", "")), id=f"caption-{trend.name}")
+    return html.Figure([html.H3(trend.title), graph, caption], className="trend")
 
 
-def page_parts(seen: CrewData, theme_name: str, units: DisplayUnits = METRIC) -> dict[str, object]:
+def page_parts(seen: CrewData, units: DisplayUnits = METRIC) -> dict[str, object]:
     """Every part of the page by name."""
     situation, zone = seen.current.situation, seen.zone
     span_unix_s = (situation.unix_s - TREND_SPAN_S, situation.unix_s)
-    theme = THEMES[theme_name]
     trends = trends_of(situation.figures, seen.history)
     captions = [crew_parts.trend_caption(trend, situation.figures, zone, units) for trend in trends]
-    graphs = [trend_figure(trend, seen.history, span_unix_s, zone, theme, units) for trend in trends]
+    graphs = [
+        Markup(trend_picture(trend, seen.history, span_unix_s, zone, units)) or html.P(words.NO_CURVE)
+        for trend in trends
+    ]
     return {
         "masthead": crew_parts.masthead(seen.current.terminal, seen.job, situation.unix_s, zone),
-        "verdict": crew_parts.verdict(situation, units),
+        "verdict": crew_parts.verdict(situation, seen.seen_by, zone, units),
         "next": crew_parts.next_thing(situation, zone),
-        "alerts": crew_parts.alert_list(situation.alerts, zone, units),
+        "alerts": crew_parts.alert_list(situation, seen.seen_by, zone, units),
         "ages": crew_parts.input_ages(situation.last_seen_unix_s, situation.unix_s, zone),
         "states": input_parts.input_states(seen.inputs, situation.unix_s),
         "notes": crew_parts.note_list(seen.notes, zone),
         "offer": crew_parts.undo_offer(seen.notes, situation.unix_s),
-        "alarms": crew_parts.alarms(situation.alerts),
         **dict(zip(CAPTIONS, captions, strict=True)),
         **dict(zip(GRAPHS, graphs, strict=True)),
     }
 
 
-def contact(seen: CrewData | None, wall_unix_s: float) -> dict[str, object]:
+def contact(seen: CrewData, wall_unix_s: float) -> dict[str, object]:
     """What the browser needs to judge whether the page still speaks of now."""
-    if seen is None:
-        return {"state": "no-situation"}
     return {
         "state": "ok",
         "written_age_s": max(0.0, wall_unix_s - seen.current.written_wall_unix_s),
@@ -118,54 +159,8 @@ def contact(seen: CrewData | None, wall_unix_s: float) -> dict[str, object]:
     }
 
 
-def refresh(
-    tick: int, search: str, digests: dict[str, str], theme_name: str, units: DisplayUnitsData | None
-) -> list[object]:
-    """One poll: the contact, the digests, then each part or `no_update`."""
-    try:
-        seen = crew_data(current_settings(), search)
-    except StoreError:
-        return _nothing_new({"state": "no-store", "tick": tick})
-    if seen is None:
-        return _nothing_new(contact(None, time.time()) | {"tick": tick})
-    parts, new_digests = only_changed(page_parts(seen, theme_name, display_units_of(units)), digests)
-    kept = no_update if new_digests == digests else new_digests
-    return [contact(seen, time.time()) | {"tick": tick}, kept, *(parts[name] for name in PARTS)]
-
-
-def _nothing_new(told: dict[str, object]) -> list[object]:
-    return [told, no_update, *(no_update for _ in PARTS)]
-
-
-def register(app: Dash) -> None:
-    """Connect the page's callbacks."""
-    app.callback(
-        [
-            Output("contact", "data"),
-            Output("digests", "data"),
-            *(Output(part, "children") for part in TEXT_PARTS + CAPTIONS),
-            *(Output(part, "figure") for part in GRAPHS),
-            Output("alarms", "data"),
-        ],
-        Input("poll", "n_intervals"),
-        State("url", "search"),
-        State("digests", "data"),
-        Input("theme", "data"),
-        Input("display-units", "data"),
-    )(refresh)
-    in_browser: Callable[..., None] = app.clientside_callback
-    in_browser(
-        ClientsideFunction("peakshade", "watchContact"),
-        Output("crew", "className"),
-        Output("cover", "hidden"),
-        Output("cover-title", "children"),
-        Output("cover-why", "children"),
-        Output("cover-last", "children"),
-        Input("tick", "n_intervals"),
-        Input("contact", "data"),
-        State("cover-words", "data"),
-    )
-    in_browser(
-        ClientsideFunction("peakshade", "announce"), Output("announced", "data"), Input("alarms", "data")
-    )
-    crew_answers.register(app)
+def register(server: Flask) -> None:
+    """Serve the page, its news and what is told."""
+    server.add_url_rule(PATH, "crew", page)
+    server.add_url_rule(NEWS, view_func=changed, methods=["POST"])
+    crew_answers.register(server)

@@ -1,10 +1,11 @@
 """The crew's answers: notes by one tap, alerts seen, alerts quiet for a while."""
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
-from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import dcc, html
 from dash.development.base_component import Component
+from flask import Flask, Response, jsonify, request
 
 from agent.records import JsonValue
 from dashboard import messages, words
@@ -14,16 +15,19 @@ from dashboard.pages.crew_parts import SNOOZE_S
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text
 
+TELL = "/crew/tell"
+# What a tapped key says: its type and what goes with it, as it stands in the page.
+Key = Mapping[str, str]
+Message = tuple[str, dict[str, JsonValue], str]
 
-def note_keys() -> Component:
+
+def note_keys(offer: Component, notes: Component) -> Component:
     """The note buttons, the remark and the last notes."""
-    keys = [
-        html.Button(text, id={"type": "note", "kind": kind}, n_clicks=0) for kind, text in words.NOTES.items()
-    ]
+    keys = [html.Button(text, id={"type": "note", "kind": kind}) for kind, text in words.NOTES.items()]
     remark = [
         html.Label(words.REMARK_LABEL, htmlFor="remark"),
-        dcc.Input(id="remark", type="text", maxLength=500, autoComplete="off", debounce=False),
-        html.Button(words.REMARK_BUTTON, id="send-remark", n_clicks=0),
+        dcc.Input(id="remark", type="text", maxLength=500, autoComplete="off"),
+        html.Button(words.REMARK_BUTTON, id={"type": "note", "kind": words.OTHER_NOTE}),
     ]
     return html.Section(
         [
@@ -32,104 +36,71 @@ def note_keys() -> Component:
                     html.H2(words.TELL),
                     html.P(words.TELL_HINT, className="hint"),
                     html.Div(keys, className="keys"),
-                    html.Div(id="offer", className="remark"),
+                    html.P(className="delivery", role="status"),
+                    offer,
                     html.Div(remark, className="remark"),
                 ],
                 className="tell",
             ),
             html.H3(words.LAST_NOTES),
-            html.Div(id="notes"),
+            notes,
         ],
         className="sheet",
     )
 
 
-def on_note(_clicks: list[int], search: str) -> object:
-    """A note button was tapped."""
-    tapped = _tapped()
-    return no_update if tapped is None else _send_note(tapped["kind"], None, search)
+def tell() -> Response:
+    """A key was tapped: what it says goes to the agent of the terminal that the page showed."""
+    asked = request.get_json()
+    key, text = asked["key"], (asked.get("text") or "").strip() or None
+    if key.get("kind") == words.OTHER_NOTE and text is None:
+        return jsonify(said=words.REMARK_EMPTY, delivered=False)
+    now = moment(current_settings(), asked["terminal"], time.time())
+    topic, payload, what = _MESSAGES[key["type"]](now.unix_s, key, text)
+    said, delivered = send(now, topic, payload, what)
+    return jsonify(said=said, delivered=delivered)
 
 
-def on_remark(_clicks: int, text: str | None, search: str) -> tuple[str, object]:
-    """The remark was sent; its field is emptied for the next one."""
-    remark = (text or "").strip()
-    if not remark:
-        return words.REMARK_EMPTY, no_update
-    return _send_note(words.OTHER_NOTE, remark, search), ""
+def _note(unix_s: float, key: Key, text: str | None) -> Message:
+    return "note", messages.note_payload(unix_s, key["kind"], text), words.NOTE_NAMES[key["kind"]]
 
 
-def on_undo(_clicks: list[int], search: str) -> object:
-    """A note is taken back."""
-    tapped = _tapped()
-    if tapped is None:
-        return no_update
-    now = moment(current_settings(), search, time.time())
-    return send(now, "note", messages.undo_payload(now.unix_s, tapped["note"]), words.SENT_UNDO)
+def _undo(unix_s: float, key: Key, _text: str | None) -> Message:
+    return "note", messages.undo_payload(unix_s, key["note"]), words.SENT_UNDO
 
 
-def on_seen(_clicks: list[int], search: str) -> object:
-    """The crew has seen an alert."""
-    tapped = _tapped()
-    return no_update if tapped is None else _send_acknowledge(tapped["rule"], None, None, search)
+def _seen(unix_s: float, key: Key, _text: str | None) -> Message:
+    what = words.SENT_SEEN.format(rule=words.rule_text(key["rule"]))
+    return "acknowledge", messages.acknowledge_payload(unix_s, key["rule"], None, None), what
 
 
-def on_quiet(_clicks: list[int], search: str) -> object:
-    """The crew wants silence about an alert, and says why."""
-    tapped = _tapped()
-    if tapped is None:
-        return no_update
-    return _send_acknowledge(tapped["rule"], SNOOZE_S, tapped["reason"], search)
+def _quiet(unix_s: float, key: Key, _text: str | None) -> Message:
+    what = words.SENT_QUIET.format(rule=words.rule_text(key["rule"]))
+    reason = words.QUIET_REASONS[key["reason"]]
+    return "acknowledge", messages.acknowledge_payload(unix_s, key["rule"], SNOOZE_S, reason), what
 
 
-def _tapped() -> dict[str, str] | None:
-    """The tapped button's id; None where buttons were only drawn anew."""
-    if not ctx.triggered or not ctx.triggered[0]["value"] or ctx.triggered_id is None:
-        return None
-    return dict(ctx.triggered_id)
+_MESSAGES: Mapping[str, Callable[[float, Key, str | None], Message]] = {
+    "note": _note,
+    "undo": _undo,
+    "seen": _seen,
+    "quiet": _quiet,
+}
 
 
-def _send_note(kind: str, text: str | None, search: str) -> str:
-    now = moment(current_settings(), search, time.time())
-    return send(now, "note", messages.note_payload(now.unix_s, kind, text), words.NOTE_NAMES[kind])
-
-
-def _send_acknowledge(rule: str, snooze_s: float | None, reason: str | None, search: str) -> str:
-    now = moment(current_settings(), search, time.time())
-    spoken_reason = None if reason is None else words.QUIET_REASONS[reason]
-    form = words.SENT_SEEN if snooze_s is None else words.SENT_QUIET
-    payload = messages.acknowledge_payload(now.unix_s, rule, snooze_s, spoken_reason)
-    return send(now, "acknowledge", payload, form.format(rule=words.rule_text(rule)))
-
-
-def send(now: Moment, kind: str, payload: Mapping[str, JsonValue], what: str) -> str:
-    """Deliver the message to the agent, and say how it went."""
+def send(now: Moment, kind: str, payload: Mapping[str, JsonValue], what: str) -> tuple[str, bool]:
+    """Deliver the message to the agent; how it went in words, and whether it did."""
     if current_role() != "crew":
-        return words.READ_ONLY
+        return words.READ_ONLY, False
     if now.terminal is None:
-        return words.NO_TERMINAL
+        return words.NO_TERMINAL, False
     try:
         messages.deliver(current_settings(), f"peakshade/{now.terminal}/{kind}", payload)
     except messages.NotDeliveredError as error:
-        return words.NOT_DELIVERED.format(what=what, reason=error)
-    return words.DELIVERED.format(what=what, clock=second_text(now.unix_s, now.zone))
+        return words.NOT_DELIVERED.format(what=what, reason=error), False
+    return words.DELIVERED.format(what=what, clock=second_text(now.unix_s, now.zone)), True
 
 
-def register(app: Dash) -> None:
-    """Connect the buttons; all of them answer in the same line of text."""
-    said = Output("delivery", "children", allow_duplicate=True)
-    search = State("url", "search")
-    for answer, button in (
-        (on_note, {"type": "note", "kind": ALL}),
-        (on_undo, {"type": "undo", "note": ALL, "place": ALL}),
-        (on_seen, {"type": "seen", "rule": ALL}),
-        (on_quiet, {"type": "quiet", "rule": ALL, "reason": ALL}),
-    ):
-        app.callback(said, Input(button, "n_clicks"), search, prevent_initial_call=True)(answer)
-    app.callback(
-        said,
-        Output("remark", "value"),
-        Input("send-remark", "n_clicks"),
-        State("remark", "value"),
-        search,
-        prevent_initial_call=True,
-    )(on_remark)
+def register(server: Flask) -> None:
+    """Take what is told."""
+    server.add_url_rule(TELL, view_func=tell, methods=["POST"])

@@ -8,6 +8,7 @@ from dash.development.base_component import Component
 
 from agent.job import Job
 from agent.records import ActiveAlert, JsonValue, Situation
+from agent.watch.rules import RULES
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.figures.trends import Line, Trend
@@ -15,8 +16,7 @@ from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.queries import NoteRow
 from dashboard.site_time import clock_text, same_date, second_text, span_text, utc_text
 
-# How many bars a level's mark has; the marks differ in shape so that colour is not needed.
-LEVEL_BARS: Mapping[str, int] = {"unknown": 0, "fine": 0, "advise": 1, "act": 2, "urgent": 3}
+LEVEL_BEEPS: Mapping[str, int] = {"advise": 1, "act": 2, "urgent": 3}
 SNOOZE_S = 1800.0
 # A slip of the thumb is seen at once; later the note itself has the key.
 UNDO_OFFERED_S = 60.0
@@ -25,14 +25,11 @@ WATCHED = ("signal", "throughput", "temperature", "weather", "power")
 # When the rate was last tested, where that is too long ago to stand for now; and the figures that it gave.
 TESTED = "rate_tested_unix_s"
 RATES = ("down_mbps", "up_mbps")
-# The rule whose alert ends when the crew accepts the level, and the note that does so.
-BELOW_PLAN, ACCEPT = "below-plan", "accept-level"
 
 
 def level_mark(level: str) -> Component:
-    """A ring when fine, a broken ring when unknown, one to three bars by severity."""
-    bars = [html.Span(className="bar") for _ in range(LEVEL_BARS[level])]
-    return with_attributes(html.Span(bars, className=f"mark mark-{level}"), HIDDEN)
+    """A sign whose shape tells the level, so that colour is not needed."""
+    return with_attributes(html.Span(className=f"mark mark-{level}"), HIDDEN)
 
 
 def masthead(terminal: str, job: Job | None, unix_s: float, zone: ZoneInfo) -> Component:
@@ -45,20 +42,43 @@ def masthead(terminal: str, job: Job | None, unix_s: float, zone: ZoneInfo) -> C
     )
 
 
-def verdict(situation: Situation, units: DisplayUnits = METRIC) -> Component:
-    """What is the matter, why, what to do and how long there is."""
+def leading(situation: Situation) -> ActiveAlert | None:
+    """The alert that the verdict speaks of; the engine puts it first."""
+    return situation.alerts[0] if situation.level in LEVEL_BEEPS and situation.alerts else None
+
+
+def verdict(
+    situation: Situation, seen_by: Mapping[str, str], zone: ZoneInfo, units: DisplayUnits = METRIC
+) -> Component:
+    """What is the matter, why, what to do, how long there is, and the keys that answer it."""
     level = situation.level
     cause = words.CAUSES[situation.cause]
+    alert = leading(situation)
+    since = [] if alert is None else [html.Span(_since(alert, zone), className="since")]
     return html.Section(
         [
-            html.P([level_mark(level), words.LEVELS[level]], className="level"),
+            html.P([level_mark(level), words.LEVELS[level], *since], className="level"),
             html.H1(units.sentence(situation.verdict)),
             *([_pair(words.BECAUSE, cause)] if cause else []),
             _action(units.sentence(situation.action)),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
+            *_key_figures(situation.figures, units),
+            *([] if alert is None else [_answers(alert, seen_by, zone), _evidence(alert, units)]),
         ],
         className=f"verdict level-{level}",
     )
+
+
+def _key_figures(figures: Mapping[str, float], units: DisplayUnits) -> list[Component]:
+    """The level beside what it should be, and the stream beside what the uplink carries."""
+    said = [
+        form.format(
+            now=units.number(figures[key], decimals, ""), of=units.number(figures[of], decimals, unit)
+        )
+        for key, of, decimals, unit, form in words.KEY_FIGURES
+        if key in figures and of in figures
+    ]
+    return [html.P([html.Span(one) for one in said], className="key-figures")] if said else []
 
 
 def _pair(name: str, text: str, kind: str = "why") -> Component:
@@ -91,43 +111,70 @@ def next_thing(situation: Situation, zone: ZoneInfo) -> Component:
     return html.P([name, event, f", {when}"], className="next")
 
 
-def alert_list(alerts: tuple[ActiveAlert, ...], zone: ZoneInfo, units: DisplayUnits = METRIC) -> Component:
-    """Every standing alert with what shows it and the buttons to answer it."""
-    if not alerts:
-        return html.P(words.NO_ALERTS)
-    return html.Ul([_alert(alert, zone, units) for alert in alerts], className="alerts")
+def alert_list(
+    situation: Situation, seen_by: Mapping[str, str], zone: ZoneInfo, units: DisplayUnits = METRIC
+) -> Component:
+    """Every standing alert besides the one of the verdict, with what shows it and the keys to answer it."""
+    others = [alert for alert in situation.alerts if alert is not leading(situation)]
+    if not others:
+        return html.P(words.NO_ALERTS if leading(situation) is None else words.NO_OTHER_ALERTS)
+    return html.Ul([_alert(alert, seen_by, zone, units) for alert in others], className="alerts")
 
 
-def _alert(alert: ActiveAlert, zone: ZoneInfo, units: DisplayUnits) -> Component:
+def _alert(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo, units: DisplayUnits) -> Component:
     event = alert.event
-    since = words.SINCE.format(clock=clock_text(alert.since_unix_s, zone))
     return html.Li(
         [
             html.P([level_mark(event.severity), words.LEVELS[event.severity]], className="level"),
             html.H3(words.rule_text(event.rule)),
-            html.P(since, className="since"),
+            html.P(_since(alert, zone), className="since"),
             html.P(units.sentence(event.action), className="action"),
-            html.P(words.EVIDENCE, className="name"),
-            html.Ul([html.Li(units.sentence(sentence)) for sentence in event.evidence], className="evidence"),
-            html.Div(_answers(alert, zone), className="answers"),
+            _answers(alert, seen_by, zone),
+            _evidence(alert, units),
         ],
         className=f"alert level-{event.severity}",
     )
 
 
-def _answers(alert: ActiveAlert, zone: ZoneInfo) -> list[Component]:
-    if alert.snoozed_until_unix_s is not None:
-        return [html.P(words.QUIET_UNTIL.format(clock=clock_text(alert.snoozed_until_unix_s, zone)))]
+def _since(alert: ActiveAlert, zone: ZoneInfo) -> str:
+    return words.SINCE.format(clock=clock_text(alert.since_unix_s, zone))
+
+
+def _answers(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo) -> Component:
+    """Seen, and the notes that say that what was asked for is done."""
     rule = alert.event.rule
-    seen = html.Button(words.SEEN_BUTTON, id={"type": "seen", "rule": rule}, n_clicks=0, className="wide")
-    key = html.Button(
-        words.NOTE_NAMES[ACCEPT], id={"type": "note", "kind": ACCEPT}, n_clicks=0, className="wide"
+    deeds = RULES[rule].deeds if rule in RULES else ()
+    keys = [html.Button(words.NOTE_NAMES[deed], id={"type": "note", "kind": deed}) for deed in deeds]
+    if not alert.acknowledged:
+        keys.insert(0, html.Button(words.SEEN_BUTTON, id={"type": "seen", "rule": rule}))
+    return html.Div(
+        [*_seen(alert, seen_by, zone), html.Div(keys, className="keys tell")], className="answers"
     )
-    return [
-        html.P(words.SEEN, className="seen") if alert.acknowledged else seen,
-        *([key] if rule == BELOW_PLAN else []),
-        html.Details([html.Summary(words.QUIET_SUMMARY), html.Div(_quiet_buttons(rule), className="keys")]),
+
+
+def _seen(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo) -> list[Component]:
+    if not alert.acknowledged:
+        return []
+    by = seen_by.get(alert.event.rule, words.SOMEBODY)
+    said = words.SEEN.format(clock=clock_text(alert.event.unix_s, zone), by=words.SENDERS.get(by, by))
+    until_unix_s = alert.snoozed_until_unix_s
+    quiet = [] if until_unix_s is None else [words.QUIET_UNTIL.format(clock=clock_text(until_unix_s, zone))]
+    return [html.P(" · ".join([said, *quiet]), className="seen")]
+
+
+def _evidence(alert: ActiveAlert, units: DisplayUnits) -> Component:
+    sentences = [html.Li(units.sentence(sentence)) for sentence in alert.event.evidence]
+    quiet = [
+        html.P(words.QUIET_SUMMARY, className="name tell"),
+        html.Div(_quiet_buttons(alert.event.rule), className="keys tell"),
     ]
+    return html.Details(
+        [
+            html.Summary(words.EVIDENCE),
+            html.Ul(sentences, className="evidence"),
+            *([] if alert.snoozed_until_unix_s is not None else quiet),
+        ]
+    )
 
 
 def _quiet_buttons(rule: str) -> list[Component]:
@@ -135,7 +182,6 @@ def _quiet_buttons(rule: str) -> list[Component]:
         html.Button(
             [text, html.Small(words.QUIET_BUTTON.format(span=span_text(SNOOZE_S)))],
             id={"type": "quiet", "rule": rule, "reason": reason},
-            n_clicks=0,
         )
         for reason, text in words.QUIET_REASONS.items()
     ]
@@ -146,7 +192,7 @@ def alarms(alerts: tuple[ActiveAlert, ...]) -> list[dict[str, JsonValue]]:
     return [
         {
             "id": f"{alert.event.rule}@{alert.since_unix_s:.0f}/{alert.event.severity}",
-            "beeps": LEVEL_BARS[alert.event.severity],
+            "beeps": LEVEL_BEEPS[alert.event.severity],
             "title": f"{words.LEVELS[alert.event.severity]}: {words.rule_text(alert.event.rule)}",
             "action": alert.event.action,
         }
@@ -217,7 +263,7 @@ def _note(note: NoteRow, zone: ZoneInfo) -> list[Component]:
         return [html.Span([html.Del(text), f" {words.TAKEN_BACK}"])]
     if note.id is None:
         return [html.Span(text)]
-    key = html.Button(words.UNDO, id=_undo_key(note.id, "list"), n_clicks=0, className="tell")
+    key = html.Button(words.UNDO, id=_undo_key(note.id, "list"), className="tell")
     return [html.Span(text), with_attributes(key, {"aria-label": f"{words.UNDO}: {text}"})]
 
 
@@ -227,7 +273,7 @@ def undo_offer(notes: tuple[NoteRow, ...], unix_s: float) -> Component | None:
     if latest is None or latest.id is None or unix_s - latest.told_unix_s >= UNDO_OFFERED_S:
         return None
     text = words.UNDO_FRESH.format(note=words.NOTE_NAMES[latest.kind])
-    return html.Button(text, id=_undo_key(latest.id, "offer"), n_clicks=0, className="wide")
+    return html.Button(text, id=_undo_key(latest.id, "offer"), className="wide")
 
 
 def _undo_key(note_id: str, place: str) -> dict[str, str]:

@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 
 from agent.records import UNDO
 from dashboard import messages, queries, words
-from dashboard.page_data.terminal import Moment, moment
+from dashboard.page_data.terminal import Moment, asked_terminal, moment
 from dashboard.pages.aria import key_group, with_attributes
 from dashboard.pages.crew_answers import send
 from dashboard.queries import NoteRow
@@ -71,7 +71,7 @@ def tell_late(_clicks: list[int], field_time: str | None, text: str | None, sear
     """A note for an earlier time was tapped."""
     if not ctx.triggered[0]["value"]:
         return no_update
-    now = moment(current_settings(), search, time.time())
+    now = moment(current_settings(), asked_terminal(search), time.time())
     return _send(now, field_time, ctx.triggered_id["kind"], (text or "").strip() or None, None)
 
 
@@ -79,7 +79,7 @@ def move_note(_clicks: list[int], field_time: str | None, search: str) -> object
     """A note is moved to the time in the form."""
     if not ctx.triggered or not ctx.triggered[0]["value"]:
         return no_update
-    now = moment(current_settings(), search, time.time())
+    now = moment(current_settings(), asked_terminal(search), time.time())
     with queries.open_store(current_settings().store) as connection:
         note = queries.note(connection, now.terminal or "", ctx.triggered_id["seq"])
     return no_update if note is None else _send(now, field_time, note.kind, note.text, note.seq)
@@ -90,7 +90,7 @@ def _send(now: Moment, field_time: str | None, about: str, text: str | None, rep
     if at_unix_s is None or at_unix_s > now.unix_s:
         return words.LATE_WRONG_TIME
     payload = messages.late_note_payload(now.unix_s, at_unix_s, about, text, replaces)
-    return send(now, "note", payload, f"{second_text(at_unix_s, now.zone)} {words.NOTE_NAMES[about]}")
+    return send(now, "note", payload, f"{second_text(at_unix_s, now.zone)} {words.NOTE_NAMES[about]}")[0]
 
 
 def register(app: Dash) -> None:

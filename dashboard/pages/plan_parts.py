@@ -65,6 +65,19 @@ def budget(one: Budget, units: DisplayUnits = METRIC) -> Component:
     )
 
 
+def steps(title: str, lines: Sequence[tuple[str, float]], units: DisplayUnits = METRIC) -> Component:
+    """What adds up to the last line, folded."""
+    last = len(lines) - 1
+    said = [
+        (
+            name,
+            units.marked(f"{value_db:{'.1f' if number in (0, last) else '+.1f'}} dB".replace("-", "\u2212")),
+        )
+        for number, (name, value_db) in enumerate(lines)
+    ]
+    return html.Details([html.Summary(title), pairs(*said)])
+
+
 def _rate(rate_mbps: float, modcod: str | None, units: DisplayUnits) -> str:
     return words.NO_LINK if modcod is None else f"{units.number(rate_mbps, 2, 'Mbit/s')}, {modcod}"
 

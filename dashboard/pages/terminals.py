@@ -1,36 +1,39 @@
 """The terminals page: every terminal in the store, the most urgent first."""
 
 import time
-from urllib.parse import urlencode
 
-from dash import Dash, Input, Output, dcc, html
+from dash import html
 from dash.development.base_component import Component
+from flask import Flask, Response, request
 
 from agent.store.opening import StoreError
 from dashboard import queries, words
 from dashboard.page_data.terminal import site_zone
-from dashboard.pages import crew
+from dashboard.pages import crew, shell
+from dashboard.pages.aria import with_attributes
 from dashboard.pages.crew_parts import level_mark
+from dashboard.pages.markup import to_html
 from dashboard.queries import CurrentSituation
 from dashboard.settings import current_settings
 from dashboard.site_time import clock_text, span_text
 
 PATH = "/terminals"
-POLL_MS = 5000
+LIST = "/terminals/list"
+SCRIPT = "terminals.js"
 # A terminal whose agent has gone silent needs a look before one that says it is merely advised.
 ORDER = ("urgent", "silent", "act", "unknown", "advise", "fine")
 
 
-def layout() -> Component:
-    """The page with its list still empty."""
-    return html.Div(
-        [
-            dcc.Interval(id="terminals-poll", interval=POLL_MS),
-            html.H1(words.PAGES[PATH]),
-            html.Div(id="terminal-list"),
-        ],
-        className="terminals",
-    )
+def page() -> Response:
+    """The page; the terminal that it was opened from stays the one of the other pages."""
+    parts = [
+        html.H1(words.PAGES[PATH]),
+        with_attributes(
+            html.Div(found_list(), id="terminal-list", className="terminals"), {"data-news": LIST}
+        ),
+    ]
+    extras = shell.Extras(head=shell.script(SCRIPT))
+    return shell.answer(PATH, request.args.get("terminal"), parts, extras)
 
 
 def standing(current: CurrentSituation, wall_unix_s: float) -> str:
@@ -61,7 +64,7 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
     shown = "unknown" if silent else level
     site = words.SITE_UNKNOWN if row.job is None else row.job.site.name
     return html.Li(
-        dcc.Link(
+        html.A(
             [
                 html.P([html.Strong(row.current.terminal), " ", site], className="who"),
                 html.P(
@@ -70,7 +73,7 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
                 html.P(_silence(row, wall_unix_s) if silent else situation.verdict, className="what"),
                 html.P("" if silent else situation.action, className="action"),
             ],
-            href=f"{crew.PATH}?{urlencode({'terminal': row.current.terminal})}",
+            href=shell.link(crew.PATH, row.current.terminal),
         ),
         className=f"terminal level-{shown}",
     )
@@ -83,8 +86,8 @@ def _silence(row: queries.TerminalRow, wall_unix_s: float) -> str:
     )
 
 
-def refresh(_tick: int) -> Component:
-    """One poll."""
+def found_list() -> Component:
+    """What stands in the store now."""
     try:
         with queries.open_store(current_settings().store) as connection:
             found = queries.terminals(connection)
@@ -93,6 +96,12 @@ def refresh(_tick: int) -> Component:
     return terminal_list(found, time.time())
 
 
-def register(app: Dash) -> None:
-    """Connect the page's callback."""
-    app.callback(Output("terminal-list", "children"), Input("terminals-poll", "n_intervals"))(refresh)
+def changed() -> Response:
+    """The list alone."""
+    return Response(to_html(found_list()), mimetype="text/html")
+
+
+def register(server: Flask) -> None:
+    """Serve the page and its list."""
+    server.add_url_rule(PATH, "terminals", page)
+    server.add_url_rule(LIST, view_func=changed, endpoint="terminal-list")

@@ -1,0 +1,129 @@
+"use strict";
+
+// Asks for what has changed, puts it in its place, sends what was tapped, and judges whether the page still
+// speaks of now. Only differences of this browser's clock count, so it need not agree with the computer's.
+(() => {
+  const SAID_MS = 4000;
+  const crew = document.getElementById("crew");
+  const words = JSON.parse(crew.dataset.words);
+  const first = JSON.parse(document.getElementById("first").textContent);
+  const { terminal } = document.body.dataset;
+  const digests = {};
+  let arrivedMs = Date.now();
+  let contact = first.contact;
+  let spoke = null;
+  let held = false;
+
+  const spanText = (seconds) => {
+    if (seconds < 60) return `${Math.floor(seconds)} s`;
+    const minutes = Math.floor(seconds / 60);
+    if (minutes < 60) return `${minutes} min`;
+    return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
+  };
+
+  const post = async (address, body) => {
+    const answer = await fetch(address, {
+      method: "POST",
+      headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ terminal, ...body }),
+    });
+    if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+    return answer.json();
+  };
+
+  // A part that is drawn anew keeps what was opened in it and the key that has the focus.
+  const place = (name, html) => {
+    const part = document.getElementById(name);
+    const opened = [...part.querySelectorAll("details[open] > summary")].map((one) => one.textContent);
+    const focused = part.contains(document.activeElement) && document.activeElement.dataset.tell;
+    part.innerHTML = html;
+    for (const summary of part.querySelectorAll("summary")) {
+      if (opened.includes(summary.textContent)) summary.parentElement.open = true;
+    }
+    if (focused) [...part.querySelectorAll("[data-tell]")].find((key) => key.dataset.tell === focused)?.focus();
+  };
+
+  const arrived = (news) => {
+    arrivedMs = Date.now();
+    contact = news.contact;
+    if (contact.clock) spoke = { clock: contact.clock, ms: arrivedMs - contact.written_age_s * 1000 };
+    for (const [name, html] of Object.entries(news.parts || {})) place(name, html);
+    Object.assign(digests, news.digests);
+    window.peakshade.announce(news.alarms);
+    judge();
+  };
+
+  const finding = () => {
+    const sinceArrivalS = Math.max(0, (Date.now() - arrivedMs) / 1000);
+    if (sinceArrivalS > words.silent_after_s) return "page";
+    if (contact.state !== "ok") return contact.state;
+    return contact.written_age_s + sinceArrivalS > words.silent_after_s ? "agent-silent" : null;
+  };
+
+  const show = (id, text) => {
+    const line = document.getElementById(id);
+    if (line.textContent !== text) line.textContent = text;
+  };
+
+  const judge = () => {
+    const found = finding();
+    crew.className = found ? "crew lost" : "crew live";
+    document.getElementById("cover").hidden = !found;
+    window.peakshade.contactLost(Boolean(found) && Boolean(spoke));
+    if (!found) return;
+    const span = spoke && spanText((Date.now() - spoke.ms) / 1000);
+    show("cover-title", spoke ? words.title.replace("{span}", span) : words.title_never);
+    show("cover-why", words[found]);
+    show("cover-last", spoke ? words.last.replace("{clock}", spoke.clock) : "");
+  };
+
+  const ask = async () => {
+    // A part that is drawn anew under the thumb would swallow the tap.
+    if (held) return;
+    const news = await post("/crew/news", { digests });
+    if (!held) arrived(news);
+  };
+
+  const poll = async () => {
+    try {
+      await ask();
+    } catch (error) {
+      if (!(error instanceof TypeError) && !/: \d{3}$/.test(error.message)) throw error;
+    } finally {
+      setTimeout(poll, words.poll_ms);
+    }
+  };
+
+  // What became of a tap is said near the key, and goes when it has been read.
+  const say = (delivery, said, lasts) => {
+    delivery.textContent = said;
+    if (!lasts) setTimeout(() => delivery.textContent === said && (delivery.textContent = ""), SAID_MS);
+  };
+
+  const tell = async (key, delivery) => {
+    const remark = key.kind === "other" ? document.getElementById("remark") : null;
+    try {
+      const { said, delivered } = await post("/crew/tell", { key, text: remark && remark.value });
+      say(delivery, said, !delivered);
+      if (delivered && remark) remark.value = "";
+      await ask();
+    } catch {
+      say(delivery, words.page, true);
+    }
+  };
+
+  document.addEventListener("click", (event) => {
+    const key = event.target.closest("[data-tell]");
+    const near = key?.closest(".side") || crew;
+    if (key) tell(JSON.parse(key.dataset.tell), near.querySelector(".delivery"));
+  });
+  document.addEventListener("pointerdown", () => (held = true));
+  for (const end of ["pointerup", "pointercancel"]) {
+    document.addEventListener(end, () => setTimeout(() => (held = false)));
+  }
+  document.addEventListener("units-changed", () => ask());
+
+  arrived(first);
+  setInterval(judge, 1000);
+  setTimeout(poll, words.poll_ms);
+})();

@@ -1,0 +1,114 @@
+"""What every page has around its own part: head, list of pages, whose page it is, keys for this screen."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from dash import html
+from dash.development.base_component import Component
+from flask import Response, request
+
+from dashboard import words
+from dashboard.access.request_guard import current_role
+from dashboard.display_units import COOKIE
+from dashboard.pages.aria import with_attributes
+from dashboard.pages.markup import Markup, to_html
+from dashboard.theme import style_sheet
+from dashboard.travel import versioned
+
+# The colours stand in the page itself and the theme is set before its first frame.
+_PAGE = """<!DOCTYPE html>
+<html lang="en" data-theme="day">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="description" content="{description}">
+<title>{title}</title>
+<link rel="icon" href="data:,">
+<style>{style}</style>
+{links}
+</head>
+<body class="for-{role}" data-terminal="{terminal}" data-units="{units}">
+<noscript>{noscript}</noscript>
+{body}
+{foot}
+</body>
+</html>"""
+SCRIPT = "device.js"
+STYLE = "pages.css"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extras:
+    """HTML that a page adds to its head and to its end."""
+
+    head: str = ""
+    foot: str = ""
+
+
+def script(name: str) -> str:
+    """An asset that runs once the page is there."""
+    return f'<script src="{versioned(name)}" defer></script>'
+
+
+def document(path: str, terminal: str | None, parts: Sequence[object], extras: Extras = Extras()) -> str:
+    """A whole page as text."""
+    main = Markup(f'<main id="page">{to_html(list(parts))}</main>')
+    return _PAGE.format(
+        title=f"{words.PAGES.get(path, '')} · {words.TITLE}".removeprefix(" · "),
+        description=words.DESCRIPTION,
+        style=style_sheet(),
+        links=f"{head_links()}{extras.head}",
+        role=current_role(),
+        terminal=to_html(terminal),
+        units=to_html(request.cookies.get(COOKIE, "metric.")),
+        noscript=words.SCRIPT_NEEDED,
+        body=to_html([header(path, terminal), main, device_keys()]),
+        foot=extras.foot,
+    )
+
+
+def answer(path: str, terminal: str | None, parts: Sequence[object], extras: Extras = Extras()) -> Response:
+    """The page as what is sent."""
+    return Response(document(path, terminal, parts, extras), mimetype="text/html")
+
+
+def refused(path: str, why: str) -> Response:
+    """The page that says why there is none."""
+    return Response(document(path, None, [html.P(why)]), 404, mimetype="text/html")
+
+
+def head_links() -> Markup:
+    """The style sheet, and the script that sets the theme."""
+    return Markup(
+        f'<link rel="stylesheet" href="{versioned(STYLE)}"><script src="{versioned(SCRIPT)}"></script>'
+    )
+
+
+def header(path: str, terminal: str | None) -> Component:
+    """The list of pages; the terminal stays when the page changes."""
+    links = [
+        with_attributes(
+            html.A(name, href=link(page, terminal)), {"aria-current": "page"} if page == path else {}
+        )
+        for page, name in words.PAGES.items()
+    ]
+    return html.Header(with_attributes(html.Nav(links), {"aria-label": words.TITLE}))
+
+
+def link(path: str, terminal: str | None) -> str:
+    """The address of a page of this terminal."""
+    return path if terminal is None else f"{path}?{urlencode({'terminal': terminal})}"
+
+
+def device_keys() -> Component:
+    """What is set for this screen, in the browser."""
+    keys = [
+        with_attributes(html.Button(text, id=name), {"aria-pressed": "false"})
+        for name, text in words.DEVICE_KEYS.items()
+    ]
+    said = with_attributes(
+        html.P(id="device-said", role="status"),
+        {f"data-{key}": text for key, text in words.DEVICE_SAID.items()},
+    )
+    return html.Section([html.H2(words.DEVICE), html.Div(keys, className="keys"), said], className="device")
