@@ -11,7 +11,7 @@ from flask import Flask, Response, request
 from dashboard import travel, words
 from dashboard.access.gate import Gate
 from dashboard.access.request_guard import guard
-from dashboard.page_data.terminal import page_terminal
+from dashboard.page_data.terminal import whose_page
 from dashboard.pages import crew, day, plan, shell, terminals, tuning
 from dashboard.pages.markup import Markup
 from dashboard.settings import CONFIG_KEY, Settings, current_settings
@@ -27,12 +27,12 @@ class _Pages(Dash):
 
     # Dash passes these parts by name, and says to override it so.
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
-        """The page; what needs no data stands in it before the script draws it."""
-        terminal, _refusal = page_terminal(current_settings(), request.args.get("terminal"))
-        main = html.Div(explored(request.path), id="react-entry-point")
+        """The page; until the script has drawn its part, what needs no data stands in its place."""
+        whose = whose_page(current_settings(), request.args.get("terminal"))
+        parts_of_main = [html.Div(explored(request.path), id="until-drawn"), html.Div(id="react-entry-point")]
         plotly = f'<link rel="preload" as="script" href="{travel.PLOTLY}">'
         foot = Markup(f"{parts['config']}{parts['scripts']}{parts['renderer']}")
-        return shell.document(request.path, terminal, [main], shell.Extras(head=plotly, foot=foot))
+        return shell.document(request.path, whose, parts_of_main, shell.Extras(head=plotly, foot=foot))
 
 
 def build_app(settings: Settings, gate: Gate | None) -> Dash:
@@ -67,7 +67,7 @@ def explored_view(app: Dash) -> Callable[[], Response]:
     index: Callable[[], str] = app.index
 
     def view() -> Response:
-        refusal = page_terminal(current_settings(), request.args.get("terminal"))[1]
+        refusal = whose_page(current_settings(), request.args.get("terminal")).refusal
         if refusal is not None:
             return shell.refused(request.path, refusal)
         return Response(index(), mimetype="text/html")
@@ -88,4 +88,5 @@ def asked_page() -> Component:
 def explored(path: str) -> Component:
     """The page's part, with what it knows of its address and of the screen."""
     known = [dcc.Location(id="url"), dcc.Store(id="theme", data="day"), dcc.Store(id="display-units")]
-    return html.Div([*known, EXPLORED[path].layout() if path in EXPLORED else html.P(words.UNKNOWN_PAGE)])
+    page = EXPLORED[path].layout() if path in EXPLORED else html.P(words.UNKNOWN_PAGE)
+    return html.Div([*known, page], className="drawn")

@@ -127,8 +127,10 @@
   });
   document.documentElement.dataset.theme = settings.theme;
 
-  // The upload component brings a file field without a name, and comes later than its page.
+  // What stood in the place of a page goes when the page is drawn. The upload component brings a file field
+  // without a name, and comes later than its page.
   new MutationObserver(() => {
+    if (document.querySelector("#react-entry-point .drawn")) document.getElementById("until-drawn")?.remove();
     for (const field of document.querySelectorAll("input[type=file]:not([aria-label])")) {
       field.setAttribute("aria-label", field.parentElement.textContent);
     }

@@ -155,6 +155,21 @@ def day_figure(
     return units.dressed(figure)
 
 
+def empty_figure() -> go.Figure:
+    """Before anything is known: the room that the figure will take, without axes."""
+    hidden = {"visible": False}
+    clear = "rgba(0,0,0,0)"
+    layout = go.Layout(
+        template="none",
+        height=_HEIGHT_PX,
+        paper_bgcolor=clear,
+        plot_bgcolor=clear,
+        xaxis=hidden,
+        yaxis=hidden,
+    )
+    return go.Figure(layout=layout)
+
+
 def with_expected(history: History) -> History:
     """The history with the expected Es/N0 or C/N (dB): measured plus what is missing without explanation."""
     figures = history.figures

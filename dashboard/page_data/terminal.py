@@ -43,18 +43,29 @@ def asked_terminal(search: str | None) -> str | None:
     return parse_qs((search or "").removeprefix("?")).get("terminal", [None])[0]
 
 
-def page_terminal(settings: Settings, asked: str | None) -> tuple[str | None, str | None]:
-    """The terminal that a page is of, None where none is known, and why the one asked for is refused."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Whose:
+    """The terminal that a page is of (None: none is known), its job, why the one asked for is refused."""
+
+    terminal: str | None = None
+    job: Job | None = None
+    refusal: str | None = None
+
+
+def whose_page(settings: Settings, asked: str | None) -> Whose:
+    """Of the terminal asked for, else of the one in the settings, else of the newest."""
     try:
         with queries.open_store(settings.store) as connection:
             named = asked or settings.terminal or queries.newest_terminal(connection)
             terminal = named or queries.any_planned_terminal(connection)
+            job = None if terminal is None else queries.job(connection, terminal)
             known = queries.known_terminals(connection)
     except StoreError:
-        return asked or settings.terminal, None
+        return Whose(terminal=asked or settings.terminal)
     if asked is None or asked in known or asked == settings.terminal:
-        return terminal, None
-    return None, words.UNKNOWN_TERMINAL.format(terminal=asked, known=", ".join(known) or words.NO_NUMBER)
+        return Whose(terminal=terminal, job=job)
+    names = ", ".join(known) or words.NO_NUMBER
+    return Whose(refusal=words.UNKNOWN_TERMINAL.format(terminal=asked, known=names))
 
 
 def terminal_of(

@@ -17,7 +17,7 @@ from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits, asked_units
 from dashboard.figures.trends import TRENDS, Trend, trend_picture, trends_of
-from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, page_terminal
+from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, whose_page
 from dashboard.pages import crew_answers, crew_parts, input_parts, shell
 from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.pages.changes import digest
@@ -46,16 +46,15 @@ class News:
 
 def page() -> Response:
     """The whole page."""
-    settings = current_settings()
-    terminal, refusal = page_terminal(settings, request.args.get("terminal"))
-    if refusal is not None:
-        return shell.refused(PATH, refusal)
-    first = news(terminal, asked_units())
+    whose = whose_page(current_settings(), request.args.get("terminal"))
+    if whose.refusal is not None:
+        return shell.refused(PATH, whose.refusal)
+    first = news(whose.terminal, asked_units())
     told = Markup(json.dumps({"contact": first.contact, "alarms": first.alarms}).replace("<", "\\u003c"))
     data = Markup(f'<script type="application/json" id="first">{told}</script>')
     cover = json.dumps(dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S, "poll_ms": POLL_MS})
     ask = with_attributes(body(first.parts), {"data-words": cover})
-    return shell.answer(PATH, terminal, [ask, data], shell.Extras(head=shell.script(SCRIPT)))
+    return shell.answer(PATH, whose, [ask, data], shell.Extras(head=shell.script(SCRIPT)))
 
 
 def changed() -> Response:

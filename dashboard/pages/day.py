@@ -8,7 +8,7 @@ from dash.development.base_component import Component
 from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.display_units import DisplayUnits, DisplayUnitsData, display_units_of
-from dashboard.figures.day import day_figure, rows_of
+from dashboard.figures.day import day_figure, empty_figure, rows_of
 from dashboard.page_data import windows
 from dashboard.page_data.day import DayData, day_data, day_window, day_zone
 from dashboard.page_data.labels import LabelRow, labels_of
@@ -25,7 +25,9 @@ PARTS = ("figure", "said", "keys", "events", "notes")
 
 def layout() -> Component:
     """The page with its figure still empty."""
-    graph = dcc.Graph(id="day-figure", config={"displayModeBar": False, "responsive": True})
+    graph = dcc.Graph(
+        id="day-figure", figure=empty_figure(), config={"displayModeBar": False, "responsive": True}
+    )
     described = with_attributes(html.Div(graph, role="img"), {"aria-label": words.DAY_FIGURE})
     return html.Div(
         [

@@ -18,7 +18,7 @@ from dashboard.figures.plan import (
     sun_hours_picture,
     sun_path_picture,
 )
-from dashboard.page_data.terminal import page_terminal, plan_data, site_zone
+from dashboard.page_data.terminal import plan_data, site_zone, whose_page
 from dashboard.pages import plan_parts, shell
 from dashboard.pages.markup import Markup
 from dashboard.settings import current_settings
@@ -28,11 +28,11 @@ PATH = "/plan"
 
 def page() -> Response:
     """The page of a terminal that is known."""
-    terminal, refusal = page_terminal(current_settings(), request.args.get("terminal"))
-    if refusal is not None:
-        return shell.refused(PATH, refusal)
-    shown = html.Div(found_plan(terminal, asked_units()), id="plan")
-    return shell.answer(PATH, terminal, [html.Div([html.H1(words.PAGES[PATH]), shown], className="plan")])
+    whose = whose_page(current_settings(), request.args.get("terminal"))
+    if whose.refusal is not None:
+        return shell.refused(PATH, whose.refusal)
+    shown = html.Div(found_plan(whose.terminal, asked_units()), id="plan")
+    return shell.answer(PATH, whose, [html.Div([html.H1(words.PAGES[PATH]), shown], className="plan")])
 
 
 def plan_page(job: Job, plan: LinkPlan, units: DisplayUnits = METRIC) -> Component:

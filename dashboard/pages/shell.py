@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from dash import html
 from dash.development.base_component import Component
@@ -11,8 +12,10 @@ from flask import Response, request
 from dashboard import words
 from dashboard.access.request_guard import current_role
 from dashboard.display_units import COOKIE
+from dashboard.page_data.terminal import Whose
 from dashboard.pages.aria import with_attributes
 from dashboard.pages.markup import Markup, to_html
+from dashboard.site_time import date_text
 from dashboard.theme import style_sheet
 from dashboard.travel import versioned
 
@@ -34,6 +37,8 @@ _PAGE = """<!DOCTYPE html>
 {foot}
 </body>
 </html>"""
+# The crew's page has the time there, which moves on.
+OF_ONE_DAY = ("/day", "/plan")
 SCRIPT = "device.js"
 STYLE = "pages.css"
 
@@ -51,7 +56,7 @@ def script(name: str) -> str:
     return f'<script src="{versioned(name)}" defer></script>'
 
 
-def document(path: str, terminal: str | None, parts: Sequence[object], extras: Extras = Extras()) -> str:
+def document(path: str, whose: Whose, parts: Sequence[object], extras: Extras = Extras()) -> str:
     """A whole page as text."""
     main = Markup(f'<main id="page">{to_html(list(parts))}</main>')
     return _PAGE.format(
@@ -60,22 +65,22 @@ def document(path: str, terminal: str | None, parts: Sequence[object], extras: E
         style=style_sheet(),
         links=f"{head_links()}{extras.head}",
         role=current_role(),
-        terminal=to_html(terminal),
+        terminal=to_html(whose.terminal),
         units=to_html(request.cookies.get(COOKIE, "metric.")),
         noscript=words.SCRIPT_NEEDED,
-        body=to_html([header(path, terminal), main, device_keys()]),
+        body=to_html([header(path, whose), main, device_keys()]),
         foot=extras.foot,
     )
 
 
-def answer(path: str, terminal: str | None, parts: Sequence[object], extras: Extras = Extras()) -> Response:
+def answer(path: str, whose: Whose, parts: Sequence[object], extras: Extras = Extras()) -> Response:
     """The page as what is sent."""
-    return Response(document(path, terminal, parts, extras), mimetype="text/html")
+    return Response(document(path, whose, parts, extras), mimetype="text/html")
 
 
 def refused(path: str, why: str) -> Response:
     """The page that says why there is none."""
-    return Response(document(path, None, [html.P(why)]), 404, mimetype="text/html")
+    return Response(document(path, Whose(), [html.P(why)]), 404, mimetype="text/html")
 
 
 def head_links() -> Markup:
@@ -85,15 +90,26 @@ def head_links() -> Markup:
     )
 
 
-def header(path: str, terminal: str | None) -> Component:
-    """The list of pages; the terminal stays when the page changes."""
+def header(path: str, whose: Whose) -> Component:
+    """The list of pages, and whose page it is; the terminal stays when the page changes."""
     links = [
         with_attributes(
-            html.A(name, href=link(page, terminal)), {"aria-current": "page"} if page == path else {}
+            html.A(name, href=link(page, whose.terminal)), {"aria-current": "page"} if page == path else {}
         )
         for page, name in words.PAGES.items()
     ]
-    return html.Header(with_attributes(html.Nav(links), {"aria-label": words.TITLE}))
+    nav = with_attributes(html.Nav(links), {"aria-label": words.TITLE})
+    return html.Header([nav, *(masthead(whose) if path in OF_ONE_DAY else [])])
+
+
+def masthead(whose: Whose) -> list[Component]:
+    """Terminal, site and day of the job, where they are known."""
+    if whose.job is None:
+        return [] if whose.terminal is None else [html.P(html.Strong(whose.terminal), className="masthead")]
+    site = whose.job.site
+    day = date_text(whose.job.day.start_unix_s, ZoneInfo(site.time_zone))
+    parts = [html.Strong(whose.terminal), html.Span(site.name), html.Span(day, className="times")]
+    return [html.P(parts, className="masthead")]
 
 
 def link(path: str, terminal: str | None) -> str:

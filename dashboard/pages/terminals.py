@@ -8,7 +8,7 @@ from flask import Flask, Response, request
 
 from agent.store.opening import StoreError
 from dashboard import queries, words
-from dashboard.page_data.terminal import site_zone
+from dashboard.page_data.terminal import Whose, site_zone
 from dashboard.pages import crew, shell
 from dashboard.pages.aria import with_attributes
 from dashboard.pages.crew_parts import level_mark
@@ -33,7 +33,7 @@ def page() -> Response:
         ),
     ]
     extras = shell.Extras(head=shell.script(SCRIPT))
-    return shell.answer(PATH, request.args.get("terminal"), parts, extras)
+    return shell.answer(PATH, Whose(terminal=request.args.get("terminal")), parts, extras)
 
 
 def standing(current: CurrentSituation, wall_unix_s: float) -> str:

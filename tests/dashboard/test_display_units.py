@@ -1,6 +1,7 @@
 """Numbers as the viewer writes them; definitions from outside: exact feet and miles, the Fahrenheit scale."""
 
 import math
+import re
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -9,9 +10,8 @@ from playwright.sync_api import Browser, expect
 
 from agent.planning.compute import compute_plan
 from dashboard.display_units import METRIC, DisplayUnits
-from dashboard.figures.trends import TRENDS, trend_figure
+from dashboard.figures.trends import TRENDS, trend_picture
 from dashboard.queries import History
-from dashboard.theme import DAY
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES
@@ -70,8 +70,8 @@ def test_figures_are_in_the_same_unit_as_their_words() -> None:
     heat = next(trend for trend in TRENDS if trend.unit == "°C")
     known = History(unix_s=np.array([NOW_UNIX_S]), figures={"transmitter_degc": np.array([100.0])})
     span = (NOW_UNIX_S - 60.0, NOW_UNIX_S)
-    figure = trend_figure(heat, known, span, ZoneInfo("UTC"), DAY, IMPERIAL)
-    assert figure.data[0].y.tolist() == [212.0]
+    picture = trend_picture(heat, known, span, ZoneInfo("UTC"), IMPERIAL)
+    assert re.findall(r'"end"[^>]*>([\d.]+)<', picture) == ["212", "212"]
 
 
 @pytest.mark.browser
@@ -90,7 +90,7 @@ def test_units_are_switched_on_every_page(
         seen.page.get_by_role("button", name="Imperial units").click()
         # 51 °C is 123.8 °F, 55 °C is 131 °F.
         expect(caption).to_contain_text("124 °F")
-        expect(seen.page.locator("#alerts")).to_contain_text("124 °F now, limit 131 °F.")
+        expect(seen.page.locator("#verdict .evidence")).to_contain_text("124 °F now, limit 131 °F.")
         seen.page.get_by_role("link", name="Plan").click()
         expect(seen.page.locator("#plan")).to_contain_text("131 °F")
         seen.page.get_by_role("link", name="Day").click()

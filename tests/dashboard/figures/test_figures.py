@@ -1,5 +1,6 @@
 """Trends and the day figure hold what they were given, and show gaps as gaps."""
 
+import re
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -9,10 +10,18 @@ from agent.link_plan import SunPass
 from agent.records import KINDS
 from dashboard.display_units import METRIC
 from dashboard.figures.day import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
-from dashboard.figures.trends import MINUTE_GAP_S, TRENDS, trend_figure, trends_of, where_it_bends, with_gaps
+from dashboard.figures.trends import (
+    MINUTE_GAP_S,
+    TRENDS,
+    Trend,
+    trend_picture,
+    trends_of,
+    where_it_bends,
+    with_gaps,
+)
 from dashboard.page_data.day import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayData, thinned
 from dashboard.queries import Channel, History, NoteRow, Series
-from dashboard.theme import DAY, NIGHT
+from dashboard.theme import DAY
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
 from tests.plan.sample_job import job
 
@@ -45,30 +54,45 @@ def data_of(**more: object) -> DayData:
     return DayData(**{**parts, **more})  # type: ignore[arg-type]
 
 
+def strokes(picture: str) -> dict[str, str]:
+    """The path of each line by its style."""
+    return {style: points for points, style in re.findall(r'<path d="([^"]+)"[^>]*var\(--(\w+)\)', picture)}
+
+
+def drawn(trend: Trend, known: History) -> str:
+    """The picture over the two hours."""
+    return trend_picture(trend, known, SPAN, MADRID)
+
+
 def test_trend_draws_only_what_is_known_over_the_whole_span() -> None:
-    figure = trend_figure(SIGNAL_TREND, history(esno_db=[11.0, 10.5]), SPAN, MADRID, DAY)
-    assert [trace.name for trace in figure.data] == ["Es/N0"]
-    assert figure.data[0].y.tolist() == [11.0, 10.5]
-    # Two hours of milliseconds; the end reads 13:36, the local time of the scene.
-    start_ms, end_ms = figure.layout.xaxis.range
-    assert end_ms - start_ms == 7_200_000.0
-    assert end_ms / 1000.0 - NOW_UNIX_S == 7200.0
+    picture = drawn(SIGNAL_TREND, history(esno_db=[11.0, 10.5]))
+    assert set(strokes(picture)) == {"measured"}
+    # Madrid is UTC+2 in July: two hours up to 13:36, with a tick each half hour.
+    assert re.findall(r">(\d\d:\d\d)<", picture) == ["12:00", "12:30", "13:00", "13:30"]
 
 
-def test_trend_of_nothing_is_an_empty_figure() -> None:
-    assert trend_figure(SIGNAL_TREND, history(), SPAN, MADRID, DAY).data == ()
+def test_a_trend_of_nothing_is_no_picture() -> None:
+    assert drawn(SIGNAL_TREND, history()) == ""
 
 
 def test_trend_in_hours_divides_seconds() -> None:
-    figure = trend_figure(SUN_TREND, history(transmitter_exposure_s=[3600.0, 5400.0]), SPAN, MADRID, DAY)
-    assert figure.data[0].y.tolist() == [1.0, 1.5]
+    picture = drawn(SUN_TREND, history(transmitter_exposure_s=[3600.0, 7200.0]))
+    assert re.findall(r'"end"[^>]*>([\d.]+)<', picture) == ["0", "0.5", "1", "1.5", "2"]
+
+
+def test_the_signals_scale_reaches_from_a_deep_fade_to_above_the_reference() -> None:
+    """A decibel above the reference and four below, or as far as the data go."""
+    steady = drawn(SIGNAL_TREND, history(esno_db=[12.0, 12.0], reference_db=[12.0, 12.0]))
+    ticks = [float(tick) for tick in re.findall(r'"end"[^>]*>([\d.]+)<', steady)]
+    assert (min(ticks), max(ticks)) == (8.0, 13.0)
 
 
 def test_lines_differ_without_colour() -> None:
-    known = history(esno_db=[1.0], plan_esno_db=[2.0], reference_db=[3.0])
-    figure = trend_figure(SIGNAL_TREND, known, SPAN, MADRID, NIGHT)
-    assert len({trace.line.dash for trace in figure.data}) == 3
-    assert {trace.line.color for trace in figure.data} == {NIGHT.plan, NIGHT.reference, NIGHT.measured}
+    known = history(esno_db=[1.0, 1.0], plan_esno_db=[2.0, 2.0], reference_db=[3.0, 3.0])
+    picture = drawn(SIGNAL_TREND, known)
+    dashes = re.findall(r'var\(--(?:plan|reference)\)"[^>]*stroke-dasharray="([^"]+)"', picture)
+    assert len(set(dashes)) == 2
+    assert set(strokes(picture)) == {"plan", "reference", "measured"}
 
 
 def test_a_gap_is_not_bridged() -> None:
@@ -77,8 +101,8 @@ def test_a_gap_is_not_bridged() -> None:
     assert np.isnan(with_gaps(unix_s, 30.0)).tolist() == [False, True, False, True, False]
     assert np.isnan(with_gaps(unix_s, 2.0 * MINUTE_GAP_S)).tolist() == [False, False, False]
     known = History(unix_s=unix_s, figures={"esno_db": np.array([1.0, 2.0, 3.0])})
-    drawn = trend_figure(SIGNAL_TREND, known, (0.0, 400.0), MADRID, DAY).data[0].y
-    assert np.array_equal(drawn, [1.0, 2.0, np.nan, 3.0], equal_nan=True)
+    picture = trend_picture(SIGNAL_TREND, known, (0.0, 400.0), MADRID)
+    assert re.sub(r"[\d. ]", "", strokes(picture)["measured"]) == "MLM"
 
 
 def test_every_channel_of_the_day_is_a_field_of_a_reading() -> None:

@@ -44,11 +44,11 @@ def said(part: Component) -> str:
 )
 def test_time_left_and_overdue(left_s: float, text: str) -> None:
     situation = replace(SCENES["act"], deadline_unix_s=NOW_UNIX_S + left_s)
-    assert text in said(crew_parts.verdict(situation))
+    assert text in said(crew_parts.verdict(situation, {}, MADRID))
 
 
 def test_without_a_deadline_no_time_is_promised() -> None:
-    assert "left" not in said(crew_parts.verdict(replace(SCENES["act"], deadline_unix_s=None)))
+    assert "left" not in said(crew_parts.verdict(replace(SCENES["act"], deadline_unix_s=None), {}, MADRID))
 
 
 def test_levels_differ_by_shape_and_by_word() -> None:
@@ -101,7 +101,9 @@ def test_only_unseen_alerts_make_a_sound() -> None:
 
 def test_a_rule_of_the_crews_own_is_shown_by_its_name() -> None:
     own = active(replace(REPEAK, rule="our-own-rule"))
-    assert "our-own-rule" in said(crew_parts.alert_list((own,), MADRID))
+    assert "our-own-rule" in said(
+        crew_parts.alert_list(replace(SCENES["unknown"], alerts=(own,)), {}, MADRID)
+    )
 
 
 @pytest.mark.parametrize("trend", TRENDS, ids=lambda trend: trend.name)
@@ -117,7 +119,7 @@ def test_there_is_a_word_for_everything_the_engine_may_say() -> None:
 
 
 def test_unchanged_parts_do_not_travel() -> None:
-    parts = {"verdict": crew_parts.verdict(SCENES["fine"]), "number": 1}
+    parts = {"verdict": crew_parts.verdict(SCENES["fine"], {}, MADRID), "number": 1}
     first, digests = only_changed(parts, {})
     assert first == parts
     second, _digests = only_changed({**parts, "number": 2}, digests)

@@ -69,9 +69,8 @@ def resized(page: Page, viewport: ViewportSize) -> list[list[float]]:
     return found
 
 
-@pytest.mark.parametrize("page", ["", "day", "plan"])
-def test_turning_the_phone_keeps_every_figures_height(browser: Browser, address: str, page: str) -> None:
-    with visit(browser, f"{address}/{page}", "phone") as seen:
+def test_turning_the_phone_keeps_every_figures_height(browser: Browser, address: str) -> None:
+    with visit(browser, f"{address}/day", "phone") as seen:
         expect(seen.page.locator(".main-svg").first).to_be_visible()
         seen.page.wait_for_load_state("networkidle")
         upright = seen.page.evaluate(FIGURE_SIZES)
@@ -79,8 +78,9 @@ def test_turning_the_phone_keeps_every_figures_height(browser: Browser, address:
         assert [height for _width, height in turned] == [height for _width, height in upright]
 
 
-def test_pages_are_reached_without_a_reload(browser: Browser, address: str) -> None:
-    with visit(browser, address) as seen:
+def test_the_terminal_stays_when_the_page_changes(browser: Browser, address: str) -> None:
+    with visit(browser, f"{address}/terminals") as seen:
+        seen.page.get_by_role("link", name="van-1").click()
         for name, mark in (
             ("Day", ".day"),
             ("Plan", ".plan"),
@@ -91,6 +91,7 @@ def test_pages_are_reached_without_a_reload(browser: Browser, address: str) -> N
             seen.page.get_by_role("navigation").get_by_role("link", name=name).click()
             expect(seen.page.locator(mark)).to_be_visible()
             expect(seen.page).to_have_title(f"{name} · peakshade")
+            assert seen.page.url.endswith("?terminal=van-1")
         expect(seen.page.locator("#cover")).to_be_hidden()
         # Madrid is UTC+2 in July.
         expect(seen.page.locator(".times")).to_have_text("13:36 at the site · 11:36 UTC")
@@ -155,6 +156,11 @@ def test_plan_shows_what_was_computed(browser: Browser, address: str) -> None:
 def test_unknown_page_and_missing_plan_are_said(browser: Browser, address: str) -> None:
     with visit(browser, f"{address}/nowhere") as seen:
         expect(seen.page.locator("#page")).to_contain_text("There is no such page")
+    for page in ("", "day", "plan", "tuning"):
+        with visit(browser, f"{address}/{page}?terminal=van-9") as seen:
+            expect(seen.page.locator("#page")).to_have_text(
+                "No terminal van-9 is known here. Known: van-1, van-2, van-3."
+            )
     with visit(browser, f"{address}/plan?terminal=van-2") as seen:
         expect(seen.page.locator("#plan")).to_contain_text("No plan is stored")
 
@@ -224,7 +230,7 @@ def test_guest_link_looks_and_cannot_tell(
         # Whoever brings the buttons back is refused by the server.
         seen.page.add_style_tag(content=".for-guest .tell { display: block !important; }")
         seen.page.get_by_role("button", name="It rains").click()
-        expect(seen.page.locator("#delivery")).to_have_text(words.READ_ONLY)
+        expect(seen.page.locator(".side .delivery")).to_have_text(words.READ_ONLY)
         assert "link=" not in seen.page.url
 
 
