@@ -1,5 +1,6 @@
 """Puts the pages together: those whose figures are explored are Dash's, the others plain HTML."""
 
+import re
 from collections.abc import Callable, Mapping
 from types import ModuleType
 from urllib.parse import urlsplit
@@ -13,7 +14,7 @@ from dashboard.access.gate import Gate
 from dashboard.access.request_guard import guard
 from dashboard.page_data.terminal import whose_page
 from dashboard.pages import crew, day, plan, shell, terminals, tuning
-from dashboard.pages.markup import Markup
+from dashboard.pages.markup import Markup, to_html
 from dashboard.settings import CONFIG_KEY, Settings, current_settings
 
 PLAIN = (crew, plan, terminals)
@@ -29,7 +30,9 @@ class _Pages(Dash):
     def interpolate_index(self, **parts: str) -> str:  # type: ignore[override]
         """The page; until the script has drawn its part, what needs no data stands in its place."""
         whose = whose_page(current_settings(), request.args.get("terminal"))
-        parts_of_main = [html.Div(explored(request.path), id="until-drawn"), html.Div(id="react-entry-point")]
+        # Keys and fields that nobody answers yet cannot be used.
+        drawn = Markup(re.sub("<(button|input)", r"<\1 disabled", to_html(explored(request.path))))
+        parts_of_main = [html.Div(drawn, id="until-drawn"), html.Div(id="react-entry-point")]
         plotly = f'<link rel="preload" as="script" href="{travel.PLOTLY}">'
         foot = Markup(f"{parts['config']}{parts['scripts']}{parts['renderer']}")
         return shell.document(request.path, whose, parts_of_main, shell.Extras(head=plotly, foot=foot))
