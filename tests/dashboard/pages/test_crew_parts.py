@@ -88,9 +88,9 @@ def test_an_old_rate_is_shown_as_old() -> None:
 
 
 def test_a_level_below_the_plan_can_be_accepted_where_it_is_told() -> None:
-    below = said(crew_parts.alert_list((active(replace(REPEAK, rule="below-plan")),), MADRID))
-    assert "Accept this level" in below
-    assert "Accept this level" not in said(crew_parts.alert_list((active(REPEAK),), MADRID))
+    below = replace(SCENES["act"], alerts=(active(replace(REPEAK, rule="below-plan")),))
+    assert "Accept this level" in said(crew_parts.verdict(below, {}, MADRID))
+    assert "Accept this level" not in said(crew_parts.verdict(SCENES["act"], {}, MADRID))
 
 
 def test_only_unseen_alerts_make_a_sound() -> None:
