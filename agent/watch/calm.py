@@ -31,24 +31,25 @@ class Calm:
 
 @dataclass(slots=True)
 class Words:
-    """What is shown, and since when something calmer could be said."""
+    """What is shown, and since when something else, no worse, could be said."""
 
     shown: Calm | None = None
     stage: str = ""
-    calmer_since_unix_s: float = nan
+    other: str = ""  # the code of what could be said
+    since_unix_s: float = nan
 
     def show(self, view: View, repeak_db: float, not_watched: str) -> None:
         """Take in one decision: the worse at once, the calmer when it has lasted for a minute."""
         now, stage = calm(view, repeak_db, not_watched), view.link.stage
         shown, moved = self.shown, stage != self.stage
         self.stage = stage
-        if shown is None or moved or now.verdict.code == shown.verdict.code or _worse(now, shown):
-            self.shown, self.calmer_since_unix_s = now, nan
-            return
-        if isnan(self.calmer_since_unix_s):
-            self.calmer_since_unix_s = view.unix_s
-        if view.unix_s - self.calmer_since_unix_s >= STEADY_WORDS_S:
-            self.shown, self.calmer_since_unix_s = now, nan
+        code = now.verdict.code
+        if shown is None or moved or code == shown.verdict.code or _worse(now, shown):
+            self.shown, self.other = now, ""
+        elif code != self.other:
+            self.other, self.since_unix_s = code, view.unix_s
+        elif view.unix_s - self.since_unix_s >= STEADY_WORDS_S:
+            self.shown, self.other = now, ""
 
 
 def _worse(one: Calm, other: Calm) -> bool:
@@ -59,7 +60,7 @@ def calm(view: View, repeak_db: float, not_watched: str) -> Calm:
     """What to say of this decision alone; `repeak_db` is the loss from which a re-peak may be asked for."""
     link = view.link
     if link.stage == "unheard":
-        return Calm("unknown", Said("no-signal-yet"))
+        return Calm("unknown", Said("no-signal-yet"), Said("see-to-signal"))
     if _late(link.silent_s, link.usual_s):
         return Calm("unknown", Said("not-heard", {"input": "signal", "silent_s": link.silent_s}))
     return _set_up(view, link.stage) or _watching(view, repeak_db, not_watched)
@@ -87,10 +88,12 @@ def _set_up(view: View, stage: Stage) -> Calm | None:
         return Calm("unknown", Said("peaking"), Said("tap-peaking-done"))
     if stage == "unpeaked":
         level: Level = "advise" if view.link.held_s >= ASK_AFTER_S else "unknown"
+        if view.signal.rain_hides:
+            return Calm(level, Said("not-peaked-in-rain"), Said("peak-after-rain"))
         return Calm(level, Said("not-peaked-yet"), Said("peak-then-tap"))
     if stage == "peaked":
         return Calm("unknown", Said("taking-level"))
-    return Calm("unknown", Said("coming-up")) if stage == "coming-up" else None
+    return Calm("unknown", Said("coming-up"), Said("wait-coming-up")) if stage == "coming-up" else None
 
 
 def _watching(view: View, repeak_db: float, not_watched: str) -> Calm:
@@ -100,6 +103,8 @@ def _watching(view: View, repeak_db: float, not_watched: str) -> Calm:
         return Calm("unknown", Said("signal-unknown"))
     if loss_db >= repeak_db:
         return Calm("advise", _loss(view, loss_db))
+    if view.rate.dead:
+        return Calm("advise", Said("nothing-through-now"))
     if features.other_silence >= LATE_SPACINGS and features.other_age_s >= LATE_LEAST_S:
         return Calm("unknown", Said("not-heard", {"input": view.silent, "silent_s": features.other_age_s}))
     if any(map(shade_falls_short, view.heat.units)):

@@ -33,6 +33,7 @@ from agent.watch.weather_watch import WeatherWatch
 HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
 DOWNLINK_FINE_DB = 0.5
 SIGNAL_RECENT_S = 600.0
+WALKS_THROUGH_S = 60.0  # a person or a truck is mostly gone by then (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +208,8 @@ class FeatureStage:
             throughput_ratio=rate.ratio,
             rtt_ratio=rate.rtt_ratio if rate.network_confidence >= rate.lan_confidence else 1.0,
             headroom_mbps=rate.headroom_mbps,
+            rate_known=float(not (isnan(rate.ratio) and isnan(rate.rtt_ms) and isnan(rate.loss_percent))),
+            uplink_tested=float(not isnan(rate.headroom_mbps)),
             streaming=float(inputs.streaming),
             lan_confidence=rate.lan_confidence,
             network_confidence=rate.network_confidence,
@@ -222,6 +225,7 @@ class FeatureStage:
             clock_refused_ago_s=unix_s - inputs.clock_refused_unix_s,
             lock_lost_s=link.lost_s,
             unlocked=float(not self.lock.locked and self.lock.ever),
+            unlocked_long=float(link.lost_s >= WALKS_THROUGH_S),
             stream_dead=float(rate.dead),
             level_accepted=float(link.accepted),
             below_plan_db=self.signal.below_plan_db(unix_s, plan),

@@ -31,6 +31,8 @@ class Features(NamedTuple):
     throughput_ratio: Annotated[float, "rate of the recent tests over the rate to expect, 1"]
     rtt_ratio: Annotated[float, "round trip over what is normal today, 1 where the LAN is the likelier cause"]
     headroom_mbps: Annotated[float, "what the weakest recent uplink tests carry beyond the stream's need"]
+    rate_known: Annotated[float, "flag: tests or echoes are fresh enough to tell of the present"]
+    uplink_tested: Annotated[float, "flag: uplink tests are fresh enough for the headroom to be known"]
     streaming: Annotated[float, "flag: the crew's notes say that the stream runs"]
     lan_confidence: Annotated[float, "how likely the local network is to blame for a low rate, 0 to 1"]
     network_confidence: Annotated[float, "how likely the network beyond the satellite is, 0 to 1"]
@@ -46,6 +48,9 @@ class Features(NamedTuple):
     clock_refused_ago_s: Annotated[float, "since a sender's clock was last refused; inf if never"]
     lock_lost_s: Annotated[float, "since lock was lost, heard of twice; 0 with lock and before the first one"]
     unlocked: Annotated[float, "flag: there was lock, and the last word is that there is none"]
+    unlocked_long: Annotated[
+        float, "flag: lock has been lost for longer than somebody walks through the beam"
+    ]
     stream_dead: Annotated[float, "flag: the last test got nothing through in either direction"]
     level_accepted: Annotated[float, "flag: the crew took the level as it is for the reference"]
     below_plan_db: Annotated[float, "reference, or steady level without one, below the plan; NaN if accepted"]

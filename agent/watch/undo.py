@@ -1,5 +1,6 @@
 """Decides what it takes to make a note undone: the state before it, and what has been heard since."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 
@@ -22,7 +23,7 @@ class Checkpoint:
 
     id: str
     unix_s: float
-    before: dict[str, JsonValue]
+    before: str  # as JSON
     heard: int
 
 
@@ -43,7 +44,7 @@ class Past:
         """Remember the state before a note that can be named."""
         self._forget(note.unix_s)
         if note.id is not None:
-            self.checkpoints.append(Checkpoint(note.id, note.unix_s, dict(before), len(self.readings)))
+            self.checkpoints.append(Checkpoint(note.id, note.unix_s, json.dumps(before), len(self.readings)))
 
     def taken_back(self, undo: Note) -> tuple[dict[str, JsonValue], list[AnyReading]] | None:
         """State before the note that `undo` names, and the readings since but it; None where it is old."""
@@ -53,7 +54,8 @@ class Past:
             return None
         later = (_reading(heard) for heard in self.readings[found.heard :])
         kept = [one for one in later if not (isinstance(one, Note) and one.id == undo.id)]
-        return found.before, kept
+        before: dict[str, JsonValue] = json.loads(found.before)
+        return before, kept
 
     def earlier(self, than: Note) -> "Past":
         """What was remembered before the note of this id: those can still be undone."""

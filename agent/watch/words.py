@@ -156,6 +156,8 @@ _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "perhaps-obstacle": "the satellite stands only {elevation_deg:0} high: trees and buildings reach into the path",
     "note-taken-back": "the note that it rested on was taken back",
     "not-sure": "not sure any more after {lasted_s}",
+    "last-test": "last test {tested_unix_s}: too old to tell of the present",
+    "tests-old": "the last test was at {tested_unix_s}: too old to tell whether it is over",
     "over": "over after {lasted_s}",
     "put-off-rain": "put off for the rain after {lasted_s}",
     "put-off-sun-pass": "put off for the sun pass after {lasted_s}",
@@ -213,11 +215,14 @@ _UNWATCHED = "not watched: {kinds}"
 _SITUATION: Mapping[str, str | tuple[str, ...]] = {
     "waiting": "Waiting for the first readings",
     "no-signal-yet": "No signal reading yet",
+    "see-to-signal": "See that the modem's readings arrive: peakshade listen shows what does",
+    "nothing-through-now": "The last test got nothing through",
     "signal-unknown": "The signal is not known",
     "not-heard": "{input:cap} not heard for {silent_s}",
     "not-locked-yet": "Not locked yet: find the satellite",
     "find-satellite": (
-        "Point the dish: azimuth {azimuth_true_deg:1} from true north",
+        "Point the dish by the plan",
+        "azimuth {azimuth_true_deg:1} from true north",
         "{azimuth_magnetic_deg:1} by the compass",
         "elevation {elevation_deg:1}",
         "polarisation skew {skew_deg:1}",
@@ -229,6 +234,9 @@ _SITUATION: Mapping[str, str | tuple[str, ...]] = {
     "peak-then-tap": "Peak the dish, then tap Peaking done",
     "taking-level": "Peaked; the level of the next minutes becomes the reference",
     "coming-up": "Lock is back; the link is coming up",
+    "wait-coming-up": "Wait two minutes: from lock to online takes that long",
+    "not-peaked-in-rain": "Locked, not peaked yet, and it rains",
+    "peak-after-rain": "Wait for the rain to end, then peak the dish and tap Peaking done",
     **{f"loss-{cause}": words for cause, words in _LOSSES.items()},
     **{
         f"loss-{cause}-stream": f"{words}; the stream has {{left_mbps}} left" for cause, words in _LOSSES.items()

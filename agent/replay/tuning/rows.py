@@ -1,7 +1,9 @@
 """The feature stage of a whole session, once for all threshold sets, and the events of each set from it."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
+from math import ceil, inf
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +19,7 @@ from agent.watch.feature_stage import View
 from agent.watch.features import Features
 from agent.watch.rule_set import RuleSet
 from agent.watch.rule_stage import Change, RuleStage
+from agent.watch.series import GRID_S
 
 Floats = npt.NDArray[np.float64]
 
@@ -28,7 +31,8 @@ BLOCK_ROWS = 16
 class SessionRows:
     """Features of every decision of a session; `rows` has shape (n_steps, n_features).
 
-    `acknowledged` holds when the crew acknowledged which rule's alert. `labels` is empty where nothing went
+    `acknowledged` holds when the crew acknowledged which rule's alert, and until when it wanted quiet (inf:
+    it said nothing of that). `labels` is empty where nothing went
     wrong or nobody has labelled the day.
     """
 
@@ -36,7 +40,7 @@ class SessionRows:
     labels: tuple[Label, ...]
     unix_s: Floats
     rows: Floats
-    acknowledged: tuple[tuple[float, str], ...]
+    acknowledged: tuple[tuple[float, str, float], ...]
 
 
 class Outcome(NamedTuple):
@@ -52,14 +56,15 @@ def session_rows(session: Session, plan: LinkPlan) -> SessionRows:
     """Walk the session as the engine does, and keep what its rule stage would see."""
     grid = DecisionGrid()
     views: list[View] = []
-    acknowledged: list[tuple[float, str]] = []
+    acknowledged: list[tuple[float, str, float]] = []
     for reading in session.readings:
         if isinstance(reading, ClockChange):
             grid.leap(reading, plan)
         views.extend(grid.advance(reading.unix_s, plan, session.job))
         taken = grid.add(reading)
         if isinstance(taken, Acknowledge):
-            acknowledged.append((taken.unix_s, taken.rule))
+            quiet_s = inf if taken.snooze_s is None else taken.snooze_s
+            acknowledged.append((taken.unix_s, taken.rule, taken.unix_s + quiet_s))
     views.extend(grid.advance(session.end_unix_s, plan, session.job))
     rows = np.array([view.features for view in views]).reshape(len(views), len(Features._fields))
     return SessionRows(
@@ -74,14 +79,14 @@ def session_rows(session: Session, plan: LinkPlan) -> SessionRows:
 def outcomes_of_sets(session: SessionRows, rules: RuleSet) -> list[list[Outcome]]:
     """For each threshold set the outcomes in the order in which the engine would say them."""
     spoken = [_Speaker() for _ in range(rules.n_sets)]
-    waiting = list(reversed(session.acknowledged))
+    waiting = _answers(session)
     for change in _changes(session, rules):
         # The engine decides what is due at a time before it takes in the readings of that time.
         while waiting and waiting[-1][0] < change.unix_s:
-            _acknowledge(spoken, *waiting.pop())
+            waiting.pop()[1](spoken)
         spoken[change.set_index].change(change)
-    while waiting:
-        _acknowledge(spoken, *waiting.pop())
+    while waiting and waiting[-1][0] <= session.span.end_unix_s:
+        waiting.pop()[1](spoken)
     return [speaker.outcomes for speaker in spoken]
 
 
@@ -92,9 +97,26 @@ def _changes(session: SessionRows, rules: RuleSet) -> Iterator[Change]:
         yield from stage.run(session.unix_s[block].tolist(), session.rows[block])
 
 
-def _acknowledge(spoken: list["_Speaker"], unix_s: float, rule: str) -> None:
+def _answers(session: SessionRows) -> list[tuple[float, Callable[[list["_Speaker"]], None]]]:
+    """What the crew's acknowledgements do and when, the last first; a quiet ends with a decision."""
+    found = []
+    for unix_s, rule, until_unix_s in session.acknowledged:
+        found.append((unix_s, 1, partial(_acknowledge, unix_s, rule, until_unix_s)))
+        if until_unix_s < inf:
+            ends_unix_s = ceil(until_unix_s / GRID_S) * GRID_S
+            found.append((ends_unix_s, 0, partial(_end_quiet, ends_unix_s, rule, until_unix_s)))
+    ordered = sorted(found, key=lambda one: one[:2], reverse=True)
+    return [(unix_s, act) for unix_s, _, act in ordered]
+
+
+def _acknowledge(unix_s: float, rule: str, until_unix_s: float, spoken: list["_Speaker"]) -> None:
     for speaker in spoken:
-        speaker.acknowledge(unix_s, rule)
+        speaker.acknowledge(unix_s, rule, until_unix_s)
+
+
+def _end_quiet(unix_s: float, rule: str, until_unix_s: float, spoken: list["_Speaker"]) -> None:
+    for speaker in spoken:
+        speaker.end_quiet(unix_s, rule, until_unix_s)
 
 
 class _Speaker:
@@ -103,8 +125,10 @@ class _Speaker:
     def __init__(self) -> None:
         self.outcomes: list[Outcome] = []
         self._standing: dict[str, Severity] = {}
+        self._quiet: dict[str, float] = {}
 
     def change(self, change: Change) -> None:
+        self._quiet.pop(change.rule, None)
         if change.severity is None:
             severity = self._standing.pop(change.rule)
             self.outcomes.append(Outcome(change.unix_s, change.rule, severity, "cleared"))
@@ -112,6 +136,12 @@ class _Speaker:
             self._standing[change.rule] = change.severity
             self.outcomes.append(Outcome(change.unix_s, change.rule, change.severity, "raised"))
 
-    def acknowledge(self, unix_s: float, rule: str) -> None:
+    def end_quiet(self, unix_s: float, rule: str, until_unix_s: float) -> None:
+        if self._quiet.get(rule) == until_unix_s:
+            del self._quiet[rule]
+            self.outcomes.append(Outcome(unix_s, rule, self._standing[rule], "raised"))
+
+    def acknowledge(self, unix_s: float, rule: str, until_unix_s: float) -> None:
         if rule in self._standing:
+            self._quiet[rule] = until_unix_s
             self.outcomes.append(Outcome(unix_s, rule, self._standing[rule], "acknowledged"))

@@ -43,7 +43,7 @@ class _Head:
 
     span: Interval
     labels: tuple[Label, ...]
-    acknowledged: tuple[tuple[float, str], ...]
+    acknowledged: tuple[tuple[float, str, float], ...]
 
 
 _HEAD = TypeAdapter(_Head)

@@ -48,6 +48,7 @@ BLOCKAGE = Rule(
         "peaking": "the dish is being moved",
         "settling": "the link is just coming up",
         "rain_hides": "a storm takes lock by itself",
+        "unlocked_long": "nobody stands there for so long: the link speaks",
     },
     cause=lambda view: "blockage",
     headline=lambda view: Said("blockage"),

@@ -2,6 +2,7 @@
 
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
+    FLAG,
     Clause,
     Parameter,
     Rule,
@@ -9,10 +10,9 @@ from agent.watch.rules.rule import (
     at_least,
     at_most,
     no_deadline,
-    over,
     timing,
 )
-from agent.watch.rules.told import finite, rate_evidence, rate_figures
+from agent.watch.rules.told import finite, rate_evidence, rate_figures, tests_over
 from agent.wording import Said
 
 
@@ -45,6 +45,7 @@ CALL_NETWORK = Rule(
             at_most("network_confidence", "call-network.confidence"),
             at_most("rtt_ratio", "call-network.rtt_ratio"),
         ),
+        (at_most("rate_known", FLAG),),
     ),
     inhibitions={
         "signal_down": "the signal explains the rate",
@@ -58,7 +59,7 @@ CALL_NETWORK = Rule(
     evidence=_evidence,
     figures=rate_figures,
     deadline_unix_s=no_deadline,
-    ending=over,
+    ending=tests_over,
     deeds=(),
     scoring=Scored("network", early_s=60.0, late_s=1800.0),
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
+    FLAG,
     Clause,
     Parameter,
     Rule,
@@ -9,10 +10,9 @@ from agent.watch.rules.rule import (
     at_least,
     at_most,
     no_deadline,
-    over,
     timing,
 )
-from agent.watch.rules.told import finite, rate_evidence, rate_figures
+from agent.watch.rules.told import finite, rate_evidence, rate_figures, tests_over
 from agent.wording import Said
 
 
@@ -39,6 +39,7 @@ LOOK_AT_LAN = Rule(
     clearing=(
         (at_least("throughput_ratio", "look-at-lan.ratio"), at_most("lan_confidence", "look-at-lan.sure")),
         (at_most("lan_confidence", "look-at-lan.confidence"),),
+        (at_most("rate_known", FLAG),),
     ),
     inhibitions={
         "signal_down": "the signal explains the rate",
@@ -52,7 +53,7 @@ LOOK_AT_LAN = Rule(
     evidence=_evidence,
     figures=rate_figures,
     deadline_unix_s=no_deadline,
-    ending=over,
+    ending=tests_over,
     deeds=(),
     scoring=Scored("lan", early_s=60.0, late_s=1800.0),
 )  # fmt: skip

@@ -1,6 +1,7 @@
 """Decides when the weakest recent tests no longer carry the stream that runs."""
 
 from collections.abc import Mapping
+from math import isnan
 
 from agent.records import Cause
 from agent.throughput import STREAM_ALLOWANCE
@@ -16,10 +17,9 @@ from agent.watch.rules.rule import (
     at_most,
     no_confidence,
     no_deadline,
-    over,
     timing,
 )
-from agent.watch.rules.told import rate_figures
+from agent.watch.rules.told import rate_figures, tests_over
 from agent.wording import Said
 
 LEAST_STREAM_MBPS = 0.1  # no encoder makes a picture of less
@@ -36,7 +36,15 @@ def _likeliest(view: View) -> Cause:
     return max(likely)[1] if likely else "none"
 
 
+def _action(view: View) -> Said:
+    if isnan(view.rate.carried_mbps):
+        return Said("repeat-test")
+    return Said("lower-stream", {"to_mbps": _bearable_mbps(view)})
+
+
 def _evidence(view: View) -> tuple[Said, ...]:
+    if isnan(view.rate.carried_mbps):
+        return (Said("last-test", {"tested_unix_s": view.rate.tested_unix_s}),)
     return (
         Said("carried", {"carried_mbps": view.rate.carried_mbps}),
         Said("stream-needs", {"stream_mbps": view.rate.stream_mbps}),
@@ -61,16 +69,20 @@ LOWER_STREAM = Rule(
             at_least("streaming", FLAG),
         )),
     ),
-    clearing=((at_least("headroom_mbps", "lower-stream.clear_mbps"),), (at_most("streaming", FLAG),)),
+    clearing=(
+        (at_least("headroom_mbps", "lower-stream.clear_mbps"),),
+        (at_most("streaming", FLAG),),
+        (at_most("uplink_tested", FLAG),),
+    ),
     inhibitions={"peaking": "tests during peaking say nothing"},
     cause=_likeliest,
     headline=lambda view: Said("stream-not-carried"),
-    action=lambda view: Said("lower-stream", {"to_mbps": _bearable_mbps(view)}),
+    action=_action,
     confidence=no_confidence,
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=no_deadline,
-    ending=over,
+    ending=tests_over,
     deeds=("stream-stop",),
     scoring=NotScored("a label has one cause, and what leaves too little room for a stream has many"),
 )  # fmt: skip

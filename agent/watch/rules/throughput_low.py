@@ -1,6 +1,7 @@
 """Decides when a low rate is worth a word although nothing explains it."""
 
 from agent.watch.rules.rule import (
+    FLAG,
     Clause,
     NotScored,
     Parameter,
@@ -9,10 +10,9 @@ from agent.watch.rules.rule import (
     at_most,
     no_confidence,
     no_deadline,
-    over,
     timing,
 )
-from agent.watch.rules.told import rate_evidence, rate_figures
+from agent.watch.rules.told import rate_evidence, rate_figures, tests_over
 from agent.wording import Said
 
 THROUGHPUT_LOW = Rule(
@@ -24,7 +24,10 @@ THROUGHPUT_LOW = Rule(
         *timing("throughput-low", 300.0, 60.0, 900.0, "waits for a rule that knows the cause"),
     ),
     clauses=(Clause("advise", (at_most("throughput_ratio", "throughput-low.ratio"),)),),
-    clearing=((at_least("throughput_ratio", "throughput-low.clear_ratio"),),),
+    clearing=(
+        (at_least("throughput_ratio", "throughput-low.clear_ratio"),),
+        (at_most("rate_known", FLAG),),
+    ),
     inhibitions={
         "signal_down": "the signal explains the rate",
         "peaking": "tests during peaking say nothing",
@@ -37,7 +40,7 @@ THROUGHPUT_LOW = Rule(
     evidence=lambda view: (*rate_evidence(view), Said("no-rate-cause")),
     figures=rate_figures,
     deadline_unix_s=no_deadline,
-    ending=over,
+    ending=tests_over,
     deeds=(),
     scoring=NotScored("a label names a cause, and this rule speaks where none was found"),
 )  # fmt: skip

@@ -1,7 +1,7 @@
 """What several rules tell alike: the evidence for and against a cause, the figures of signal and tests."""
 
 from collections.abc import Mapping
-from math import isfinite
+from math import isfinite, isnan
 
 from agent.watch.causes import SignalCause
 from agent.watch.excursion import START_DB
@@ -67,6 +67,13 @@ def cause_over(view: View, lasted_s: float) -> tuple[Said, ...]:
     return (Said(code, {"lasted_s": lasted_s}), *still_missing(view))
 
 
+def tests_over(view: View, lasted_s: float) -> tuple[Said, ...]:
+    """How an alert about the rate ends: mended, or the tests have grown too old to tell."""
+    if not view.features.rate_known or isnan(view.rate.up_mbps):
+        return (Said("tests-old", {"tested_unix_s": view.rate.tested_unix_s}),)
+    return (Said("over", {"lasted_s": lasted_s}),)
+
+
 def still_missing(view: View) -> tuple[Said, ...]:
     """What the signal lacks now; nothing where that is not known."""
     deficit_db = view.signal.deficit_db
@@ -88,6 +95,8 @@ def rate_figures(view: View) -> Mapping[str, float]:
 
 def rate_evidence(view: View) -> tuple[Said, ...]:
     """What the tests measured, against what is to be expected, and that the signal is fine."""
+    if not view.features.rate_known:
+        return (Said("last-test", {"tested_unix_s": view.rate.tested_unix_s}),)
     rate, deficit_db = view.rate, view.signal.deficit_db
     tests = known(
         down_mbps=rate.down_mbps, up_mbps=rate.up_mbps, rtt_ms=rate.rtt_ms, loss_percent=rate.loss_percent

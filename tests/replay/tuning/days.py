@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from agent.records import Acknowledge, AnyReading
+from agent.records import Acknowledge, AnyReading, ClockChange
 from agent.replay.labels import Label
 from agent.replay.sessions import Session
 from tests.job_text import JOB_TOML
@@ -10,7 +10,7 @@ from tests.plan.sample_job import job
 from tests.watch.sample_day import FULL_DAY_PASS, at, full_day, in_order, plan
 
 PLAN = plan((FULL_DAY_PASS,))
-DAY = full_day()
+DAY = in_order([*full_day(), ClockChange(unix_s=at(362.0), stepped_s=-3.0, offset_s=-3.0)])
 # What the sample day was made of, as its builder says.
 LABELS = (
     Label(start_unix_s=at(30.0), end_unix_s=at(50.0), cause="mispoint", comment="a knock"),
@@ -29,10 +29,16 @@ def session(
     acknowledged: Sequence[tuple[float, str]] = (),
     every: int = 1,
 ) -> Session:
-    """The sample day between two minutes, every n-th reading of it, acknowledged at (minute, rule)."""
+    """The sample day between two minutes, every n-th reading of it, acknowledged at (minute, rule).
+
+    Every other time the crew wants ten minutes of quiet.
+    """
     start_unix_s, end_unix_s = at(first_minute), at(last_minute)
     heard: list[AnyReading] = [one for one in DAY if start_unix_s <= one.unix_s < end_unix_s][::every]
-    heard += [Acknowledge(unix_s=at(minute), rule=rule) for minute, rule in acknowledged]
+    heard += [
+        Acknowledge(unix_s=at(minute), rule=rule, snooze_s=600.0 if index % 2 else None)
+        for index, (minute, rule) in enumerate(acknowledged)
+    ]
     return Session(
         title="Invented hours",
         terminal="van-1",

@@ -21,7 +21,7 @@ VALUES = {
     for one in PARAMETERS
 }  # fmt: skip
 SETS = st.lists(st.fixed_dictionaries({}, optional=VALUES), min_size=1, max_size=3)
-ACKNOWLEDGED = st.lists(st.tuples(st.floats(0.0, 420.0), st.sampled_from(RULES)), max_size=12)
+ACKNOWLEDGED = st.lists(st.tuples(st.floats(0.0, 420.0), st.sampled_from(tuple(RULES))), max_size=12)
 
 
 def by_the_engine(day: Session, rules: RuleSet) -> list[Outcome]:
