@@ -97,9 +97,9 @@ class Rule:
 
     def _faults(self) -> Iterator[str]:
         keys = {parameter.name for parameter in self.parameters}
-        yield from (f"{name} is to be named {self.name}.key" for name in keys if not self._owns(name))
+        yield from (f"{name} is to be named {self.name}.key" for name in sorted(keys) if not self._owns(name))
         timing_keys = {f"{self.name}.{key}" for key in ("hold_s", "clear_hold_s", "repeat_s")}
-        yield from (f"parameter {name} is missing" for name in timing_keys - keys)
+        yield from (f"parameter {name} is missing" for name in sorted(timing_keys - keys))
         for one in self.parameters:
             if not (one.low <= one.value <= one.high and one.reason):
                 yield f"{one.name} = {one.value} needs a reason and a place from {one.low} to {one.high}"
@@ -108,10 +108,10 @@ class Rule:
         terms = [term for clause in self.clauses for term in clause.terms]
         terms += [term for clause in self.clearing for term in clause]
         named = {term.feature for term in terms} | set(self.inhibitions)
-        yield from (f"there is no feature {name}" for name in named - set(Features._fields))
+        yield from (f"there is no feature {name}" for name in sorted(named - set(Features._fields)))
         used = {term.threshold for term in terms if isinstance(term.threshold, str)}
-        yield from (f"there is no parameter {name}" for name in used - keys if self._owns(name))
-        yield from (f"no term reads {name}" for name in keys - timing_keys - used)
+        yield from (f"there is no parameter {name}" for name in sorted(used - keys) if self._owns(name))
+        yield from (f"no term reads {name}" for name in sorted(keys - timing_keys - used))
 
     def _owns(self, parameter: str) -> bool:
         return parameter.startswith(f"{self.name}.")
