@@ -16,6 +16,7 @@ COMMANDS = {
     "check": "pre-flight: config, broker, inputs, clock, disk, sun",
     "plan": "pointing, link budget, sun passes, heat and safety of the job",
     "run": "watch a real terminal",
+    "service": "install or remove the agent as a service of systemd",
     "status": "the current verdict in the terminal window",
     "note": "tell the agent what the crew did",
     "listen": "what arrives at the broker, and what the maps of the config make of it",

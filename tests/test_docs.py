@@ -40,7 +40,7 @@ def test_every_command_is_in_the_readme(command: str) -> None:
 
 @pytest.mark.parametrize("rule", RULES)
 def test_every_rule_is_in_the_readme(rule: str) -> None:
-    assert f"| `{rule}` |" in README
+    assert re.search(rf"^\|[^|]*`{rule}`", README, re.MULTILINE)
 
 
 @pytest.mark.parametrize("kind", SENT_KINDS)

@@ -17,6 +17,7 @@ from agent.service.live import Agent, Companions, run_agent
 from agent.service.outlets import notifier_of
 from agent.service.page import serve_page
 from agent.service.sole import sole_agent
+from agent.service.systemd import tell_systemd
 
 SUMMARY = "watch a real terminal"
 EXAMPLE = "peakshade run van-1.toml"
@@ -49,7 +50,9 @@ def _agent(config: Config) -> tuple[Agent, Companions]:
     plan = load_or_compute_plan(config.path, config, days_covering(config.job, clock.now()))
     printer = event_printer(config.job.site.time_zone)
     agent = Agent(config, plan, read_rules(config.rules), clock, printer, inputs, notifier)
-    companions: Companions = {"inputs": inputs.run} if inputs.states else {}
+    companions: Companions = {"systemd": tell_systemd}
+    if inputs.states:
+        companions = {**companions, "inputs": inputs.run}
     if notifier is not None:
         companions = {**companions, "notify": notifier.run}
     return agent, companions
