@@ -7,6 +7,7 @@ again goes on in the same played day.
 import asyncio
 import json
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,9 +19,17 @@ from tests.live import sample_agent
 from tests.processes import broker_at
 
 
+def set_wrong(file: Path) -> None:
+    """This computer's clock is wrong by the seconds in the file, at every moment."""
+    right = time.time
+    time.time = lambda: right() + float(file.read_text() or "0")
+
+
 async def main(spec_text: str) -> None:
     """Run until a signal."""
     spec = json.loads(spec_text)
+    if spec["wrong"] is not None:
+        set_wrong(Path(spec["wrong"]))
     broker = broker_at(spec["port"], spec["embedded"])
     agent = sample_agent(Path(spec["store"]), broker, Clock(**spec["clock"]))
     notify = replace(agent.config.notify, remind_act_s=spec["remind_act_s"])

@@ -70,8 +70,14 @@ class AgentProcess:
     """The live agent in a process of its own, to be killed."""
 
     def __init__(
-        self, store: Path, broker: BrokerSettings, clock: Clock, remind_act_s: float = REMIND_ACT_S
+        self,
+        store: Path,
+        broker: BrokerSettings,
+        clock: Clock,
+        remind_act_s: float = REMIND_ACT_S,
+        wrong: Path | None = None,
     ) -> None:
+        """`wrong`: a file with the seconds by which the computer's clock is wrong."""
         self.store = store
         self.port = broker.port
         spec: dict[str, object] = {
@@ -79,8 +85,9 @@ class AgentProcess:
             "port": broker.port,
             "embedded": broker.embedded,
             "clock": asdict(clock),
+            "remind_act_s": remind_act_s,
+            "wrong": None if wrong is None else str(wrong),
         }
-        spec["remind_act_s"] = remind_act_s
         self._command = [sys.executable, "-m", "tests.agent_process", json.dumps(spec)]
         self._process: subprocess.Popen[bytes] | None = None
 
