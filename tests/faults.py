@@ -118,7 +118,7 @@ def damage(field: Field, rng: random.Random) -> None:
     field.again()
     field.agent.stop()
     data = bytearray(field.store.read_bytes())
-    for _ in range(5):
+    for _ in range(30):
         # Rows of readings keep out of the way: what is turned in them is lost whatever is done.
         data[rng.randrange(min(len(data), 8192))] ^= 1 << rng.randrange(8)
     field.store.write_bytes(data)
