@@ -291,18 +291,14 @@ RATE_CLEAR = "Rate in clear sky"
 RATE_FADED = "Rate at the availability"
 MARGIN = "Margin over the booked rate"
 NO_LINK = "the link does not close"
-BUDGET_STEPS = (
-    "EIRP",
-    "free space",
-    "pointing",
-    "polarisation",
-    "gas",
-    "G/T",
-    "Boltzmann",
-    "C/N0",
-)
+LEFT_OVER = "at the availability"
+SKYLINE = "skyline"
+NINES = ("one nine", "two", "three", "four")
+PRINT_PLAN = "Two pages to print"
+NO_PRINT = "The pages to print cannot be made here: {reason}"
+RULES_UNKNOWN = "as in the config"
 FADE_STEPS = ("clear sky", "rain", "cloud", "scintillation", "together", "faded")
-BUDGET_BY_LINE = "From EIRP to C/N0, line by line"
+BUDGET_BY_LINE = "What takes Es/N0 until the availability"
 FADE_BY_LINE = "From clear sky to the availability, part by part"
 RATES = "Rates against availability"
 BOOKED_UP = "up, booked"

@@ -9,6 +9,7 @@ from agent.plan import propagation
 from agent.plan.budget import Direction, unavailability_percent
 from agent.plan.geometry import elevation_finding
 from agent.plan.modcod import next_lower, rate_mbps
+from agent.plan.off_axis import off_axis_findings
 from agent.plan.slips import budget_slips, hidden_satellite_slips, job_slips, over_booked
 
 
@@ -93,6 +94,7 @@ def link_findings(
             if sentence not in found:
                 found.append(sentence)
     back_off_db = job.transmitter.output_back_off_db
+    found += off_axis_findings(job)
     found += job_slips(job)
     for direction, budget in directions:
         found += budget_slips(direction.link, budget, back_off_db)

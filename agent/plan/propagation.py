@@ -10,11 +10,23 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from math import isfinite, nan
 
-import itur
 import numpy as np
-from itur.models import itu453, itu618, itu676, itu836, itu837, itu838, itu839, itu840, itu1510, itu1511
+from itur.models import (
+    itu453,
+    itu618,
+    itu676,
+    itu835,
+    itu836,
+    itu837,
+    itu838,
+    itu839,
+    itu840,
+    itu1510,
+    itu1511,
+)
 
 from agent.plan.geometry import FloatArray, Numeric
 
@@ -36,6 +48,7 @@ for _model, _edition in zip(_MODELS, EDITIONS.values(), strict=True):
 
 DESIGN_PERCENT = 0.01  # P.618-13 starts from the rain exceeded so long (section 2.2.1.1, step 4).
 MEDIAN_PERCENT = 50.0
+FLOOR_PERCENT = 1.0  # P.618-13, eqs 64 and 65: below it gas and cloud are in the rain already
 RAIN_PERCENT = (0.001, 5.0)  # P.618-13, section 2.2.1.1
 LOWEST_ELEVATION_DEG = 5.0  # P.618-13, section 2.4.1; P.676-12, annex 2
 HIGHEST_GHZ = 55.0  # P.618-13, section 2.2.1.1
@@ -103,28 +116,80 @@ def attenuation(path: SlantPath, exceeded_percent: Numeric) -> Attenuation:
 
 
 def _contributions(path: SlantPath, percent: FloatArray) -> FloatArray:
-    """Gas, cloud, rain and scintillation, one row each."""
+    """Gas, cloud, rain and scintillation, one row each; gas and cloud not below FLOOR_PERCENT."""
+    # The maps are asked once for each percentage that counts.
+    asked, place = np.unique(np.maximum(percent, FLOOR_PERCENT), return_inverse=True)
     with _library_warnings_checked_here():
-        gas, cloud, _, scintillation, _ = itur.atmospheric_attenuation_slant_path(
-            path.latitude_deg,
-            path.longitude_deg,
-            path.frequency_ghz,
-            path.elevation_deg,
-            percent,
-            path.diameter_m,
-            hs=path.height_m / 1000.0,
-            eta=path.efficiency,
-            tau=path.tilt_deg,
-            return_contributions=True,
-            include_rain=False,
+        gas = _gas_db(path, asked)[place]
+        liquid = np.array(_cloud_liquid_kg_m2(path.latitude_deg, path.longitude_deg, tuple(asked)))
+        cloud = itu840.cloud_attenuation(
+            path.latitude_deg, path.longitude_deg, path.elevation_deg, path.frequency_ghz, asked, Lred=liquid
         )
-    rain_db = rain_attenuation_db(path, percent)
-    return np.stack(
-        [
-            np.broadcast_to(part, percent.shape)
-            for part in (gas.value, cloud.value, rain_db, scintillation.value)
-        ]
+        scintillation = _scintillation_db(path, percent)
+    cloud_db = _of_shape(cloud.value, asked)[place]
+    return np.stack([gas, cloud_db, rain_attenuation_db(path, percent), scintillation])
+
+
+def _gas_db(path: SlantPath, percent: FloatArray) -> FloatArray:
+    """Absorption by gas (dB); P.676-12, annex 2."""
+    height_km = path.height_m / 1000.0
+    vapour_kg_m2, vapour_g_m3 = _vapour(path.latitude_deg, path.longitude_deg, height_km, tuple(percent))
+    gas = itu676.gaseous_attenuation_slant_path(
+        path.frequency_ghz,
+        path.elevation_deg,
+        np.array(vapour_g_m3),
+        itu835.standard_pressure(height_km),
+        _surface_k(path.latitude_deg, path.longitude_deg),
+        np.array(vapour_kg_m2),
+        height_km,
+        "approx",
     )
+    return _of_shape(gas.value, percent)
+
+
+def _of_shape(values: Numeric, percent: FloatArray) -> FloatArray:
+    """The library makes a number of an array of one."""
+    return np.broadcast_to(np.asarray(values, dtype=float), percent.shape)
+
+
+def _scintillation_db(path: SlantPath, percent: FloatArray) -> FloatArray:
+    """Fade by scintillation (dB) exceeded for these percentages; P.618-13, section 2.4.1, eqs 45 to 49."""
+    sigma_db = itu618.scintillation_attenuation_sigma(
+        path.latitude_deg,
+        path.longitude_deg,
+        path.frequency_ghz,
+        path.elevation_deg,
+        MEDIAN_PERCENT,
+        path.diameter_m,
+        path.efficiency,
+    ).value
+    log = np.log10(percent)
+    factor: FloatArray = -0.061 * log**3 + 0.072 * log**2 - 1.71 * log + 3.0
+    return factor * float(sigma_db)
+
+
+@lru_cache(maxsize=64)
+def _vapour(
+    latitude_deg: float, longitude_deg: float, height_km: float, percent: tuple[float, ...]
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Columnar content (kg/m2) and surface density (g/m3) of water vapour; P.836-6."""
+    content = itu836.total_water_vapour_content(latitude_deg, longitude_deg, np.array(percent), height_km)
+    density = itu836.surface_water_vapour_density(latitude_deg, longitude_deg, np.array(percent), height_km)
+    return tuple(np.ravel(content.value)), tuple(np.ravel(density.value))
+
+
+@lru_cache(maxsize=64)
+def _cloud_liquid_kg_m2(
+    latitude_deg: float, longitude_deg: float, percent: tuple[float, ...]
+) -> tuple[float, ...]:
+    """Columnar content of reduced cloud liquid water; P.840-8."""
+    content = itu840.columnar_content_reduced_liquid(latitude_deg, longitude_deg, np.array(percent))
+    return tuple(np.ravel(content.value))
+
+
+@lru_cache(maxsize=64)
+def _surface_k(latitude_deg: float, longitude_deg: float) -> float:
+    return float(itu1510.surface_mean_temperature(latitude_deg, longitude_deg).value)
 
 
 def rain_attenuation_db(
@@ -158,9 +223,13 @@ def rain_attenuation_db(
 
 def clear_sky_gas_db(path: SlantPath) -> float:
     """Absorption by gas that half of the year exceeds (dB), the plan's clear sky; P.676-12, annex 2."""
-    return float(attenuation(path, np.array([MEDIAN_PERCENT])).gas_db[0])
+    if not _defined(path):
+        return nan
+    with _library_warnings_checked_here():
+        return float(_gas_db(path, np.array([MEDIAN_PERCENT]))[0])
 
 
+@lru_cache(maxsize=64)
 def rain_rate_mm_h(latitude_deg: float, longitude_deg: float, exceeded_percent: float) -> float:
     """Rain (mm/h) exceeded for a percentage of an average year; P.837-7. NaN in, NaN out."""
     if not all(isfinite(value) for value in (latitude_deg, longitude_deg, exceeded_percent)):
@@ -168,6 +237,7 @@ def rain_rate_mm_h(latitude_deg: float, longitude_deg: float, exceeded_percent: 
     return float(itu837.rainfall_rate(latitude_deg, longitude_deg, exceeded_percent).value)
 
 
+@lru_cache(maxsize=64)
 def rain_height_m(latitude_deg: float, longitude_deg: float) -> float:
     """Mean height above sea level up to which rain falls as rain (m); P.839-4."""
     return 1000.0 * float(itu839.rain_height(latitude_deg, longitude_deg).value)
@@ -210,8 +280,7 @@ def mean_radiating_temperature_k(latitude_deg: float, longitude_deg: float) -> f
     """Temperature at which the atmosphere radiates (K); P.618-13, eq. 70 with the surface's of P.1510-1."""
     if not (isfinite(latitude_deg) and isfinite(longitude_deg)):
         return nan
-    surface_k = float(itu1510.surface_mean_temperature(latitude_deg, longitude_deg).value)
-    return 37.34 + 0.81 * surface_k
+    return 37.34 + 0.81 * _surface_k(latitude_deg, longitude_deg)
 
 
 def validity_findings(path: SlantPath, exceeded_percent: float) -> list[str]:

@@ -1,7 +1,7 @@
 """Drawings of the sheet, black on white: keep-out to scale, horizon, and the losses that matter. SVG text."""
 
 from collections.abc import Callable, Sequence
-from math import cos, isnan, log10, radians, sin
+from math import cos, radians, sin
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from agent.link_plan import Budget, LinkPlan, Safety
 from agent.plan.day_ahead import SiteClock
 from agent.plan.horizon import skyline_deg
 from agent.plan.keep_out import HEAD_CLEARANCE_M
+from agent.plan.losses import loss_steps
 from agent.report.svg import GRID, INK, QUIET, Pen, path, rectangle, stroke, text
 
 SKETCH_WIDTH, SKETCH_HEIGHT = 330.0, 150.0
@@ -188,27 +189,6 @@ def losses_view(budget: Budget, name: str, symbol_rate_msps: float) -> str:
         text(x, LOSSES_HEIGHT, f"booked rate needs {budget.required_esno_db:.1f} dB"),
     ]
     return _svg(LOSSES_WIDTH, LOSSES_HEIGHT + 4.0, f"What takes Es/N0 on the {name}", parts)
-
-
-def loss_steps(budget: Budget, symbol_rate_msps: float) -> list[tuple[str, float]]:
-    """Es/N0 (dB) after each loss that the terminal, the sky or others cause; free space and noise are before.
-
-    Empty where the link is not defined or the booked rate needs no known Es/N0.
-    """
-    noise_db = budget.cn0_dbhz - 10.0 * log10(symbol_rate_msps * 1e6)
-    if isnan(noise_db) or isnan(budget.required_esno_db):
-        return []
-    aimed_db = noise_db + budget.pointing_loss_db + budget.polarisation_loss_db + budget.gas_clear_db
-    steps = [
-        ("perfectly aimed, no air", aimed_db),
-        ("pointing and feed", aimed_db - budget.pointing_loss_db - budget.polarisation_loss_db),
-        ("gas in clear sky", noise_db),
-        ("interference, other hop", budget.esno_clear_db),
-        ("rain, cloud, availability", budget.esno_faded_db),
-    ]
-    # What nothing causes is not drawn.
-    pairs = zip(steps, steps[1:], strict=False)
-    return [steps[0], *(after for before, after in pairs if before[1] - after[1] > 0.005)]
 
 
 def _polyline(points: Sequence[tuple[float, float]], pen: Pen) -> str:

@@ -6,7 +6,8 @@ import numpy as np
 
 from agent.job import Job
 from agent.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
-from agent.plan.constants import BOLTZMANN_DBW_HZ_K
+from agent.plan.horizon import skyline_deg
+from agent.plan.losses import loss_steps
 from agent.report import charts
 from dashboard import words
 from dashboard.figures.trends import DASHES, colour_of
@@ -20,19 +21,14 @@ _CIRCLE_DEG = 360.0
 _CROSS_DEG = (4.0, 2.0)
 
 
-def budget_steps(budget: Budget) -> Steps:
-    """The budget in clear sky from EIRP to C/N0, line by line (dB); the last is the sum of the others."""
-    steps_db = (
-        budget.eirp_dbw,
-        -budget.free_space_loss_db,
-        -budget.pointing_loss_db,
-        -budget.polarisation_loss_db,
-        -budget.gas_clear_db,
-        budget.gt_dbk,
-        -BOLTZMANN_DBW_HZ_K,
-        budget.cn0_dbhz,
-    )
-    return tuple(zip(words.BUDGET_STEPS, steps_db, strict=True))
+def budget_steps(budget: Budget, symbol_rate_msps: float) -> Steps:
+    """Es/N0 from a perfect path over each loss that matters to the availability (dB); the last is the sum."""
+    steps = loss_steps(budget, symbol_rate_msps)
+    changes = [
+        (name, after_db - before_db)
+        for (_, before_db), (name, after_db) in zip(steps, steps[1:], strict=False)
+    ]
+    return (*steps[:1], *changes, *((words.LEFT_OVER, value_db) for _, value_db in steps[-1:]))
 
 
 def fade_steps(budget: Budget) -> Steps:
@@ -52,7 +48,11 @@ def rate_picture(curve: AvailabilityCurve, job: Job) -> str:
     nines = -np.log10(100.0 - np.array(curve.availability_percent))
     order = np.argsort(nines)
     shown = nines[order]
-    ticks = [(-np.log10(missed), f"{100.0 - missed:g} %") for missed in (10.0, 1.0, 0.1, 0.01)]
+    missed_percent = (10.0, 1.0, 0.1, 0.01)
+    ticks = [
+        (-np.log10(missed), f"{100.0 - missed:g} % ({count})")
+        for missed, count in zip(missed_percent, words.NINES, strict=True)
+    ]
     inside = [(float(place), word) for place, word in ticks if shown[0] <= place <= shown[-1]]
     axis = charts.Axis(float(shown[0]), float(shown[-1]), inside)
     lines = [
@@ -114,6 +114,9 @@ def sun_path_picture(plan: LinkPlan, zone: ZoneInfo) -> str:
         charts.Line(words.DISH, *cross[0], colour_of("measured")),
         charts.Line("", *cross[1], colour_of("measured")),
     ]
+    if plan.horizon.obstructions:
+        skyline = skyline_deg(plan.horizon.obstructions, plan.pointing.azimuth_true_deg, azimuth_deg)
+        lines.append(charts.Line(words.SKYLINE, azimuth_deg.tolist(), skyline.tolist(), colour_of("limit")))
     ends_deg = sorted((*azimuth_deg.tolist(), dish_deg - wide, dish_deg + wide))
     ticks = [(place_deg, clock_text(hour_s, zone)) for place_deg, hour_s in sorted(hours)]
     levels = [charts.Level("", 0.0, "none")]

@@ -1,11 +1,14 @@
 """The plan page: pointing, budget, rates, sun, sun passes and cautions of the job."""
 
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from dash import html
 from dash.development.base_component import Component
 from flask import Flask, Response, request
 
+from agent.errors import UsageError
+from agent.extras import module_with_extra
 from agent.job import Job
 from agent.link_plan import Budget, LinkPlan
 from agent.store.opening import StoreError
@@ -24,6 +27,7 @@ from dashboard.pages.markup import Markup
 from dashboard.settings import current_settings
 
 PATH = "/plan"
+PRINTED = "/plan.pdf"
 
 
 def page() -> Response:
@@ -43,8 +47,8 @@ def plan_page(job: Job, plan: LinkPlan, units: DisplayUnits = METRIC) -> Compone
     sections = [
         plan_parts.answer(plan, units),
         _section(words.POINTING, plan_parts.pointing(plan.pointing, job, units)),
-        _section(words.UPLINK, *_budget(plan.uplink, units)),
-        _section(words.DOWNLINK, *_budget(plan.downlink, units)),
+        _section(words.UPLINK, *_budget(plan.uplink, job.uplink.symbol_rate_msps, units)),
+        _section(words.DOWNLINK, *_budget(plan.downlink, job.downlink.symbol_rate_msps, units)),
         _section(words.RATES, _picture(rate_picture(plan.availability, job), words.AVAILABILITY)),
         _section(words.WHAT_IF, plan_parts.what_if(plan.what_if, units)),
         _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone, units)),
@@ -58,10 +62,10 @@ def plan_page(job: Job, plan: LinkPlan, units: DisplayUnits = METRIC) -> Compone
     return html.Div(sections, className="sections")
 
 
-def _budget(budget: Budget, units: DisplayUnits) -> list[Component]:
+def _budget(budget: Budget, symbol_rate_msps: float, units: DisplayUnits) -> list[Component]:
     return [
         plan_parts.budget(budget, units),
-        plan_parts.steps(words.BUDGET_BY_LINE, budget_steps(budget), units),
+        plan_parts.steps(words.BUDGET_BY_LINE, budget_steps(budget, symbol_rate_msps), units),
         plan_parts.steps(words.FADE_BY_LINE, fade_steps(budget), units),
     ]
 
@@ -87,9 +91,29 @@ def found_plan(terminal: str | None, units: DisplayUnits) -> Component:
         found = plan_data(current_settings(), terminal)
     except StoreError:
         return html.P(words.COVER["no-store"])
-    return html.P(words.NO_PLAN) if found is None else plan_page(*found, units)
+    if found is None:
+        return html.P(words.NO_PLAN)
+    printed_at = PRINTED if terminal is None else f"{PRINTED}?{urlencode({'terminal': terminal})}"
+    link = html.A(words.PRINT_PLAN, href=printed_at, className="print")
+    return html.Div([link, plan_page(*found, units)])
+
+
+def printed() -> Response:
+    """The stored plan on two pages, as PDF."""
+    try:
+        found = plan_data(current_settings(), request.args.get("terminal"))
+        if found is None:
+            return Response(words.NO_PLAN, 404, mimetype="text/plain")
+        job, plan = found
+        sheet = module_with_extra("agent.sheet.page", words.PRINT_PLAN)
+        pdf = module_with_extra("agent.report.pdf", words.PRINT_PLAN)
+        data = pdf.pdf_bytes(sheet.sheet_html(plan, job, words.RULES_UNKNOWN))
+    except (StoreError, UsageError) as error:
+        return Response(words.NO_PRINT.format(reason=error), 503, mimetype="text/plain")
+    return Response(data, mimetype="application/pdf")
 
 
 def register(server: Flask) -> None:
-    """Serve the page."""
+    """Serve the page, and the two pages to print."""
+    server.add_url_rule(PRINTED, "plan-to-print", printed)
     server.add_url_rule(PATH, "plan", page)

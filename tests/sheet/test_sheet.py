@@ -9,8 +9,9 @@ import pytest
 
 from agent.job import Hub, Job
 from agent.link_plan import LinkPlan
+from agent.plan.losses import loss_steps
 from agent.planning.compute import compute_plan
-from agent.sheet.drawings import SCALES_M, loss_steps, plan_view, side_view
+from agent.sheet.drawings import SCALES_M, plan_view, side_view
 from agent.sheet.page import CHECKS, CONTACTS, budget_rows, sheet_html
 from tests.plan.sample_job import job as sample_job
 
@@ -50,7 +51,7 @@ def test_the_first_page_has_what_the_crew_carries() -> None:
         "Es/N0 down",
         "Level at the modem",
         "Sun pass",
-        "Shade on the transmitter by",
+        "shade",
         "The skyline shades the transmitter from",
         f"Nobody in the beam up to {plan.safety.keep_out_m:.0f} m",
         "Rules in force: rules.toml",

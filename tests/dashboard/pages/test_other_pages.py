@@ -151,6 +151,8 @@ def test_plan_shows_what_was_computed(browser: Browser, address: str) -> None:
         expect(shown).to_contain_text(f"{plan.pointing.elevation_deg:.1f}°")
         expect(shown).to_contain_text(plan.safety.cautions[0])
         expect(shown).to_contain_text(plan.heat.reason)
+        answer = seen.page.request.get(f"{address}/plan.pdf")
+        assert answer.ok and answer.body().startswith(b"%PDF")
 
 
 def test_unknown_page_and_missing_plan_are_said(browser: Browser, address: str) -> None:
