@@ -14,6 +14,7 @@ from agent.watch.feature_stage import FeatureStage, View
 from agent.watch.rate import RateFacts, Tests
 from agent.watch.rule_stage import SEVERITIES
 from agent.watch.rules import RULES
+from agent.watch.rules.rule import FLAG
 from agent.watch.signal_watch import pass_in_s
 from agent.watch.words import text
 from agent.wording import Reader, Said
@@ -30,10 +31,7 @@ def situation(
 
     What is graver and waits for its time to repeat goes before it; without either it is `calm`.
     """
-    ranked = sorted(
-        alerts,
-        key=lambda alert: (alert.acknowledged, -SEVERITIES.index(alert.event.severity), alert.since_unix_s),
-    )
+    ranked = sorted(alerts, key=lambda alert: _rank(alert, view))
     next_event, next_unix_s = _next_event(view)
     reader = Reader(zone=ZoneInfo(view.job.site.time_zone))
     spoken = _spoken(view, ranked, waiting, calm)
@@ -50,6 +48,13 @@ def situation(
         last_seen_unix_s={name: heard.last_unix_s for name, heard in stage.inputs.heard.items()},
         figures=_figures(stage, view),
     )
+
+
+def _rank(alert: ActiveAlert, view: View) -> tuple[bool, int, bool, float]:
+    """Of equally grave alerts, what would not be raised now gives way: something else explains it."""
+    event = alert.event
+    explained = any(getattr(view.features, flag) >= FLAG for flag in RULES[event.rule].inhibitions)
+    return alert.acknowledged, -SEVERITIES.index(event.severity), explained, alert.since_unix_s
 
 
 class _Spoken(NamedTuple):

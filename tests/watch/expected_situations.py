@@ -368,6 +368,11 @@ EXPECTED: dict[str, Expected] = {
         'Rain takes too much for anything to get through: wait, leave the dish',
         ('20.7 stream-down urgent raised', '23.2 wait-rain advise raised', '23.5 no-data advise raised'),
     ),
+    'nothing gets through, then lock is lost in rain': Expected(
+        'urgent', 'The link is down: no lock',
+        'Rain: wait, leave the dish. Lock comes back with the sky; if not ten minutes after the rain, look at beam, LNB and cable, dish, transmitter',
+        ('20.7 stream-down urgent raised', '23.2 wait-rain advise raised', '23.5 no-data advise raised', '24.5 link-down urgent raised'),
+    ),
     'weak uplink': Expected(
         'act', 'The uplink does not carry the stream',
         'Lower the stream to 1.7 Mbit/s',

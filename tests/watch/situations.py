@@ -329,6 +329,14 @@ SITUATIONS: dict[str, Case] = {
         gauge(20.0, 26.0, 20.0),
         rate_tests(20.0, 26.0, (0.0, 0.0), loss_percent=100.0),
     ),
+    "nothing gets through, then lock is lost in rain": case(
+        27.0,
+        WATCHED,
+        level(20.0, 24.0, 10.5),
+        no_lock(24.0, 27.0),
+        gauge(20.0, 27.0, 20.0),
+        rate_tests(20.0, 27.0, (0.0, 0.0), loss_percent=100.0),
+    ),
     "weak uplink": case(30.0, ON_AIR, level(20.0, 30.0), rate_tests(0.0, 30.0, (3.9, 2.0))),
     "weak tests have grown old": case(50.0, ON_AIR, level(20.0, 50.0), rate_tests(0.0, 20.0, (3.9, 2.0))),
     # Power, alerts that are answered, and several things at once.
