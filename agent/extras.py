@@ -8,10 +8,11 @@ from agent.errors import UsageError
 
 # By the name that is imported; pyproject.toml has the distributions, and a test compares the two.
 EXTRA_OF: Mapping[str, str] = {
-    "astropy": "plan",
     "itur": "plan",
+    "pandas": "plan",
     "pvlib": "plan",
     "pygeomag": "plan",
+    "cheroot": "dashboard",
     "dash": "dashboard",
     "flask": "dashboard",
     "itsdangerous": "dashboard",
@@ -19,7 +20,6 @@ EXTRA_OF: Mapping[str, str] = {
     "plotly": "dashboard",
     "segno": "dashboard",
     "tsdownsample": "dashboard",
-    "cheroot": "dashboard",
     "jinja2": "report",
     "pyarrow": "report",
     "weasyprint": "report",

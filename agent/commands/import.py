@@ -3,6 +3,7 @@
 import argparse
 import os
 import sys
+from dataclasses import replace
 from operator import attrgetter
 from pathlib import Path
 
@@ -14,7 +15,8 @@ from agent.job import Job
 from agent.records import AnyReading
 from agent.replay.import_csv import csv_map, readings_from
 from agent.replay.job_toml import job_toml
-from agent.replay.sessions import Session, write_session
+from agent.replay.replaying import session_plan
+from agent.replay.sessions import PLAN_FILE, Session, write_session
 from agent.replay.skipped import all_skipped_text, skipped_text
 
 SUMMARY = "write CSV files of another program as a session folder"
@@ -75,6 +77,10 @@ def _write(folder: Path, title: str, job: Job, readings: list[AnyReading]) -> No
         readings=readings,
         labels=None,
     )
+    try:
+        session = replace(session, plan=session_plan(session))
+    except UsageError as error:
+        sys.stderr.write(f"without {PLAN_FILE}: {error}\n")
     write_session(folder, session)
     sys.stdout.write(f"{folder} written: {len(readings)} readings; replay it: peakshade replay {folder}\n")
 

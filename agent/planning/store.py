@@ -9,19 +9,21 @@ import logging
 import os
 import subprocess
 import sys
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from functools import cache
 from importlib.metadata import version
+from importlib.util import find_spec
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import agent
 from agent.config import Config
 from agent.errors import UsageError
+from agent.extras import install_line
 from agent.job import Job
 from agent.link_plan import LinkPlan
-from agent.plan.plan_json import plan_from_json
+from agent.plan.plan_json import plan_from_json, plan_to_json
 from agent.plan.span import Span, job_days
 from agent.records import JsonValue
 
@@ -42,24 +44,45 @@ def load_or_compute_plan(config_path: Path, config: Config, span: Span | None = 
     """The plan for a span (by default the job's days): the stored one where its inputs are the same.
 
     Otherwise it is computed, which takes seconds and blocks, and stored beside the config. Raises PlanError
-    where that fails.
+    where that fails, UsageError where the libraries for it are not installed.
     """
     covered = span or job_days(config.job)
     return plan_stored_at(plan_path(config_path, config.job, covered), config.job, covered)
 
 
 def plan_stored_at(stored_path: Path, job: Job, covered: Span) -> LinkPlan:
-    """Like `load_or_compute_plan`, with the file named: for jobs whose folder is not to be written to."""
-    digest = plan_digest(job, covered)
-    tree = _stored(stored_path, digest)
-    if tree is not None:
-        try:
-            return plan_from_json(tree)
-        except ValueError as error:
-            LOG.warning("%s is no plan (%s); computing it again", stored_path, error)
+    """Like `load_or_compute_plan`, with the file named: for jobs whose folder is not to be written to.
+
+    A computer that cannot compute takes one that another computer or version has computed.
+    """
+    lacking = [name for name in COMPUTING_LIBRARIES if find_spec(name) is None]
+    kept = _kept(stored_path, job, covered)
+    if kept is not None and (lacking or kept.code == _code_digest()):
+        return kept.plan
+    if lacking:
+        raise PlanError(
+            f"the plan of terminal {job.terminal} cannot be computed here, which needs {', '.join(lacking)};"
+            f" {install_line(lacking[0])}, or copy {stored_path} from a computer that has computed it"
+        )
     tree = _computed(job, covered)
-    _store(stored_path, {"digest": digest, "plan": tree})
+    _store(stored_path, _content(job, tree, _code_digest()))
     return plan_from_json(tree)
+
+
+def kept_plan(path: Path, job: Job, covered: Span) -> LinkPlan | None:
+    """The plan in a file, valid while it is of this job and covers this span; None where it is not."""
+    kept = _kept(path, job, covered)
+    return None if kept is None else kept.plan
+
+
+def covers(plan: LinkPlan, span: Span) -> bool:
+    """Whether the plan says something of the whole span."""
+    return plan.start_unix_s <= span.start_unix_s and span.end_unix_s <= plan.end_unix_s
+
+
+def plan_file_text(job: Job, plan: LinkPlan) -> str:
+    """The file that `kept_plan` reads on any computer."""
+    return json.dumps(_content(job, plan_to_json(plan), None))
 
 
 def plan_path(config_path: Path, job: Job, span: Span) -> Path:
@@ -68,10 +91,9 @@ def plan_path(config_path: Path, job: Job, span: Span) -> Path:
     return config_path.parent / f"{config_path.stem}.{first:%Y-%m-%d}.plan.json"
 
 
-def plan_digest(job: Job, span: Span) -> str:
-    """A digest of everything a plan depends on: job, span, code and libraries."""
-    inputs = json.dumps({"job": asdict(job), "span": asdict(span), "code": _code_digest()}, sort_keys=True)
-    return hashlib.sha256(inputs.encode()).hexdigest()
+def job_digest(job: Job) -> str:
+    """A digest of everything that the config says of the job."""
+    return hashlib.sha256(json.dumps(asdict(job), sort_keys=True).encode()).hexdigest()
 
 
 @cache
@@ -85,19 +107,32 @@ def _code_digest() -> str:
     return digest.hexdigest()
 
 
-def _stored(path: Path, digest: str) -> JsonValue:
-    """The plan in the file where it has this digest; None for no file, another digest, or half a file."""
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    plan: LinkPlan
+    code: JsonValue
+
+
+def _content(job: Job, tree: JsonValue, code: str | None) -> dict[str, JsonValue]:
+    return {"job": job_digest(job), "code": code, "plan": tree}
+
+
+def _kept(path: Path, job: Job, covered: Span) -> _Kept | None:
+    """What the file holds where it is of this job and span; None for no file, another's, or half a file."""
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
+        if not isinstance(content, dict):
+            raise ValueError("it is no JSON object")
+        if content.get("job") != job_digest(job):
+            return None
+        plan = plan_from_json(content.get("plan"))
     except FileNotFoundError:
         return None
     except (OSError, ValueError) as error:
-        LOG.warning("%s cannot be read (%s); computing the plan again", path, error)
+        LOG.warning("%s holds no plan (%s)", path, error)
         return None
-    if not isinstance(content, dict) or content.get("digest") != digest:
-        return None
-    plan: JsonValue = content.get("plan")
-    return plan
+    whole = covers(plan, covered)
+    return _Kept(plan, content.get("code")) if whole else None
 
 
 def _computed(job: Job, span: Span) -> JsonValue:

@@ -1,7 +1,7 @@
 """A job as the text of a config file."""
 
 import json
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from datetime import datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -23,13 +23,14 @@ def job_toml(job: Job, heading: str) -> str:
 
 
 def _section(part: "DataclassInstance", time_zone: str) -> list[str]:
-    """`key = value` of everything that is set; times in the site's zone, without the suffix of the unit."""
+    """`key = value` of all but defaults; times in the site's zone, without the suffix of the unit."""
     lines = []
     for item in fields(part):
         name, value = item.name, getattr(part, item.name)
         if name.endswith("_unix_s"):
             name = name.removesuffix("_unix_s")
             value = datetime.fromtimestamp(value, ZoneInfo(time_zone)).isoformat()
-        if value is not None:
+        default = item.default if item.default_factory is MISSING else item.default_factory()
+        if value is not None and value != default:
             lines.append(f"{name} = {json.dumps(value, ensure_ascii=False)}")
     return lines

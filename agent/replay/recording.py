@@ -3,7 +3,7 @@
 import sqlite3
 from collections.abc import Iterable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import takewhile
 from pathlib import Path
@@ -11,11 +11,13 @@ from zoneinfo import ZoneInfo
 
 from agent.errors import UsageError
 from agent.job import Job
+from agent.plan.span import Span
+from agent.planning.store import covers
 from agent.records import AnyReading
 from agent.replay.job_toml import job_toml
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 from agent.replay.sessions import Session
-from agent.store.jobs import chosen_terminal, stored_job
+from agent.store.jobs import chosen_terminal, stored_job, stored_plan
 from agent.store.opening import open_for_reading
 from agent.store.reader import last_seq_before, latest_unix_s, readings_after
 
@@ -53,11 +55,15 @@ def recorded(
         before = 0 if start_unix_s is None else last_seq_before(connection, name, start_unix_s)
         readings = list(_until(end_unix_s, connection, name, before))
         latest = latest_unix_s(connection, name)
+        plan = stored_plan(connection, name)
     if not readings or latest is None:
         raise UsageError(f"store {path}: holds no reading of {name} in these hours{_held(latest, zone)}")
     first_unix_s = readings[0].unix_s if start_unix_s is None else start_unix_s
     last_unix_s = max(latest, first_unix_s + 1.0) if end_unix_s is None else end_unix_s
-    return Recording(_session(job, readings, (first_unix_s, last_unix_s), title), whole=before == 0)
+    session = _session(job, readings, (first_unix_s, last_unix_s), title)
+    if covers(plan, Span(first_unix_s, last_unix_s)):
+        session = replace(session, plan=plan)
+    return Recording(session, whole=before == 0)
 
 
 def _until(

@@ -34,7 +34,12 @@ def replay_events(
 
 
 def session_plan(session: Session) -> LinkPlan:
-    """The plan of the session's job, computed once; it covers the whole session."""
+    """The plan that it ran with where it brings that along, else that of its job, computed once.
+
+    It covers the whole session.
+    """
+    if session.plan is not None:
+        return session.plan
     job = session.job
     span = job_days(job)
     if not (span.contains(session.start_unix_s) and session.end_unix_s <= span.end_unix_s):

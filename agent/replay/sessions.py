@@ -18,6 +18,9 @@ import agent
 from agent.config_job import job_from_mapping
 from agent.errors import UsageError
 from agent.job import Job
+from agent.link_plan import LinkPlan
+from agent.plan.span import Span
+from agent.planning.store import kept_plan, plan_file_text
 from agent.records import CSV_STEMS, KINDS, SENT_KINDS, AnyReading
 from agent.replay.labels import Label, labels_from_csv, labels_to_csv
 from agent.replay.session_csv import Taken, readings_from_csv, readings_to_csv
@@ -28,6 +31,7 @@ from agent.replay.skipped import SkippedLine
 BUNDLED = Path(agent.__file__).parents[1] / "replay_data"
 SESSION_FILE = "session.toml"
 CONFIG_FILE = "config.toml"
+PLAN_FILE = "plan.json"
 LABELS_STEM = "labels"
 TEXT_KEYS = ("title", "terminal", "provenance", "story")
 PROVENANCES = ("recorded", "invented")
@@ -40,7 +44,7 @@ class Session:
     """One recorded day. `readings` stand in the order in which they enter the engine.
 
     `labels` is None where nobody has labelled the day, and empty where nothing went wrong. `skipped` are the
-    lines of its files that could not be used.
+    lines of its files that could not be used. `plan` is the one that it ran with; None: not known.
     """
 
     title: str
@@ -54,6 +58,7 @@ class Session:
     readings: Sequence[AnyReading]
     labels: tuple[Label, ...] | None
     skipped: tuple[SkippedLine, ...] = ()
+    plan: LinkPlan | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,16 +126,18 @@ def read_session(folder: Path) -> Session:
         raise UsageError(f"{folder / SESSION_FILE}: end is not after start; correct one of them")
     config = folder / CONFIG_FILE
     labels = _csv_path(folder, LABELS_STEM)
+    job = job_from_mapping(_toml(config), str(config))
     taken = _without_collector(lambda: _all_readings(folder, start_unix_s, end_unix_s))
     return Session(
         **texts,
         start_unix_s=start_unix_s,
         end_unix_s=end_unix_s,
         config_text=whole_text(config),
-        job=job_from_mapping(_toml(config), str(config)),
+        job=job,
         readings=taken.readings,
         labels=None if labels is None else labels_from_csv(whole_text(labels), str(labels)),
         skipped=tuple(taken.skipped),
+        plan=kept_plan(folder / PLAN_FILE, job, Span(start_unix_s, end_unix_s)),
     )
 
 
@@ -244,6 +251,8 @@ def _files(session: Session) -> dict[str, bytes]:
         readings = [reading for reading in session.readings if isinstance(reading, KINDS[kind])]
         if readings:
             texts[f"{stem}.csv"] = readings_to_csv(kind, readings)
+    if session.plan is not None:
+        texts[PLAN_FILE] = plan_file_text(session.job, session.plan)
     if session.labels is not None:
         texts[f"{LABELS_STEM}.csv"] = labels_to_csv(session.labels)
     return {name: text.encode() for name, text in texts.items()}

@@ -12,9 +12,10 @@ from zoneinfo import ZoneInfo
 from agent.errors import UsageError
 from agent.job import Job
 from agent.plan.span import Span
+from agent.planning.store import covers
 from agent.records import KINDS, AlertEvent
 from agent.replay.sessions import Session
-from agent.store.jobs import chosen_terminal, stored_job
+from agent.store.jobs import chosen_terminal, stored_job, stored_plan
 from agent.store.opening import open_for_reading
 from agent.store.reader import events, last_seq_before, readings_after
 
@@ -34,7 +35,7 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
     """
     with closing(open_for_reading(path)) as connection:
         name = chosen_terminal(connection, path, terminal)
-        job = stored_job(connection, name)
+        job, plan = stored_job(connection, name), stored_plan(connection, name)
         span = _day_span(day, ZoneInfo(job.site.time_zone))
         first = last_seq_before(connection, name, span.start_unix_s)
         stored = (one.reading for one in readings_after(connection, name, first))
@@ -44,17 +45,20 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
                 f"store {path}: holds no reading of {name} on {day}; {_held(connection, name, job)}"
             )
         raised = [one for one in events(connection, name) if one.unix_s < span.end_unix_s]
+    start_unix_s = max(span.start_unix_s, readings[0].unix_s)
+    end_unix_s = min(span.end_unix_s, readings[-1].unix_s)
     session = Session(
         title=f"{job.site.name}, {day}",
         terminal=name,
-        start_unix_s=max(span.start_unix_s, readings[0].unix_s),
-        end_unix_s=min(span.end_unix_s, readings[-1].unix_s),
+        start_unix_s=start_unix_s,
+        end_unix_s=end_unix_s,
         provenance="stored",
         story="",
         config_text="",
         job=job,
         readings=readings,
         labels=None,
+        plan=plan if covers(plan, Span(start_unix_s, end_unix_s)) else None,
     )
     return StoredDay(session, raised)
 

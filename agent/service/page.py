@@ -5,14 +5,17 @@ import logging
 import os
 import subprocess
 import sys
+from importlib.util import find_spec
 
 from agent.config import ENVIRONMENT_PREFIX, LOOPBACK, Config
+from agent.extras import install_line
 from agent.inputs.collectors.frame import OwnThread
 from agent.inputs.mqtt import EVERY_ADDRESS, connect_host
 from agent.service.console import say
 
 LOG = logging.getLogger(__name__)
 
+LIBRARY = "dash"
 STARTS_WITHIN_S = 30.0
 ENDS_WITHIN_S = 3.0
 RESTART_S = 1.0
@@ -25,6 +28,9 @@ async def serve_page(config: Config, speed: float) -> None:
 
     The agent does not depend on it.
     """
+    if find_spec(LIBRARY) is None:
+        LOG.error("no pages: they need the library %s; %s", LIBRARY, install_line(LIBRARY))
+        return
     while True:
         code = await _serve_once(config, speed)
         if code == USAGE:

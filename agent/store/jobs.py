@@ -1,5 +1,6 @@
 """Which terminals a store has, and the job of each as the agent last knew it."""
 
+import json
 import sqlite3
 from pathlib import Path
 
@@ -7,6 +8,8 @@ from pydantic import TypeAdapter
 
 from agent.errors import UsageError
 from agent.job import Job
+from agent.link_plan import LinkPlan
+from agent.plan.plan_json import plan_from_json
 
 _JOB = TypeAdapter(Job)
 
@@ -26,3 +29,9 @@ def stored_job(connection: sqlite3.Connection, terminal: str) -> Job:
     """The job of a terminal that the store has."""
     (text,) = connection.execute("SELECT job FROM plan WHERE terminal = ?", (terminal,)).fetchone()
     return _JOB.validate_json(text)
+
+
+def stored_plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan:
+    """The plan that the agent of a terminal runs with."""
+    (text,) = connection.execute("SELECT body FROM plan WHERE terminal = ?", (terminal,)).fetchone()
+    return plan_from_json(json.loads(text))

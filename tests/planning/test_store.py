@@ -10,9 +10,12 @@ import pytest
 
 from agent.cli import main
 from agent.config import Config, load_config
+from agent.errors import UsageError
+from agent.extras import EXTRA_OF
 from agent.plan.plan_json import plan_to_json
-from agent.plan.span import job_days
-from agent.planning.store import load_or_compute_plan, plan_digest, plan_path
+from agent.plan.span import Span, job_days
+from agent.planning import store
+from agent.planning.store import kept_plan, load_or_compute_plan, plan_file_text, plan_path
 from tests.job_text import JOB_TOML
 
 HEAVY = ("itur", "pvlib", "astropy", "scipy", "pandas")
@@ -53,19 +56,37 @@ def test_stored_plan_is_read_without_what_computed_it(planned: Config) -> None:
     assert done.stdout.strip() == "[]"
 
 
-def test_digest_follows_every_input(planned: Config) -> None:
-    span, job = job_days(planned.job), planned.job
-    digest = plan_digest(job, span)
-    assert plan_digest(replace(job, antenna=replace(job.antenna, pointing_loss_db=0.31)), span) != digest
-    assert plan_digest(job, replace(span, end_unix_s=span.end_unix_s + 1.0)) != digest
-    assert plan_digest(job, span) == digest
+def test_a_plan_is_valid_for_its_job_and_what_it_covers(planned: Config) -> None:
+    job, path = planned.job, stored_file(planned)
+    span = job_days(job)
+    hours = Span(job.day.start_unix_s, job.day.end_unix_s)
+    assert kept_plan(path, job, span) == kept_plan(path, job, hours)
+    assert kept_plan(path, job, hours) is not None
+    other = replace(job, antenna=replace(job.antenna, pointing_loss_db=0.31))
+    assert kept_plan(path, other, hours) is None
+    assert kept_plan(path, job, replace(span, end_unix_s=span.end_unix_s + 1.0)) is None
+
+
+def test_a_computer_without_the_libraries_takes_the_plan_of_another(
+    planned: Config, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Their names are made unknown; nothing else tells such a computer from this one."""
+    monkeypatch.setattr(store, "COMPUTING_LIBRARIES", ("numpy", "no_such_library"))
+    monkeypatch.setitem(EXTRA_OF, "no_such_library", "plan")  # type: ignore[arg-type]
+    with pytest.raises(UsageError, match=r"pip install 'peakshade\[plan\]', or copy .*plan.json"):
+        load_or_compute_plan(tmp_path / "van-1.toml", planned)
+    copied = stored_file(planned)
+    (tmp_path / copied.name).write_text(
+        plan_file_text(planned.job, load_or_compute_plan(planned.path, planned)), encoding="utf-8"
+    )
+    assert load_or_compute_plan(tmp_path / "van-1.toml", planned).terminal == "van-1"
 
 
 def stored_file(config: Config) -> Path:
     return plan_path(config.path, config.job, job_days(config.job))
 
 
-@pytest.mark.parametrize("damage", ["half", "empty", "other digest", "no plan"])
+@pytest.mark.parametrize("damage", ["half", "empty", "other job", "no plan"])
 def test_damaged_file_costs_a_computation(planned: Config, damage: str) -> None:
     path = stored_file(planned)
     whole = path.read_text(encoding="utf-8")
@@ -73,7 +94,7 @@ def test_damaged_file_costs_a_computation(planned: Config, damage: str) -> None:
     broken = {
         "half": whole[: len(whole) // 2],
         "empty": "",
-        "other digest": json.dumps(content | {"digest": "0" * 64}),
+        "other job": json.dumps(content | {"job": "0" * 64}),
         "no plan": json.dumps(content | {"plan": {"terminal": "van-1"}}),
     }[damage]
     path.write_text(broken, encoding="utf-8")

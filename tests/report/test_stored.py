@@ -1,5 +1,6 @@
 """A day out of a real store."""
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,7 +11,9 @@ from pydantic import TypeAdapter
 from agent.cli import main
 from agent.errors import UsageError
 from agent.job import Job
+from agent.plan.plan_json import plan_to_json
 from agent.records import KINDS, AlertEvent, AnyReading
+from agent.replay.replaying import session_plan
 from agent.report.stored import stored_day
 from agent.store.writer import Arrival, StoreWriter
 from tests.report.days import bundled_session, cut, reviewed
@@ -37,7 +40,8 @@ def store(tmp_path: Path) -> Path:
     path = tmp_path / "store.sqlite3"
     writer = StoreWriter.open(path, "van-1", session.start_unix_s)
     job = TypeAdapter(Job).dump_json(session.job).decode()
-    writer.connection.execute("INSERT INTO plan VALUES ('van-1', 'a digest', ?, '{}')", (job,))
+    plan = json.dumps(plan_to_json(session_plan(session)))
+    writer.connection.execute("INSERT INTO plan VALUES ('van-1', 'a digest', ?, ?)", (job, plan))
     writer.add(arrivals(session.readings), lambda reading, received_unix_s: reading)
     writer.add_events(
         [alert(session.start_unix_s + 60.0), alert(session.start_unix_s + OTHER_DAY_S)], [], 0.0

@@ -1,11 +1,13 @@
-"""`python -m tests.simulate OUT [--only NAME]` writes the bundled days, byte for byte the same."""
+"""`python -m tests.simulate OUT [--only NAME]` writes the bundled days: the same bytes, and their plans."""
 
 import argparse
 import shutil
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 from agent.errors import UsageError
+from agent.planning.compute import compute_plan
 from agent.replay.sessions import write_session
 from tests.simulate.bundled import bundled_days
 from tests.simulate.day import simulate_day
@@ -26,7 +28,9 @@ def main() -> int:
             folder = args.out / name
             if folder.exists():
                 shutil.rmtree(folder)
-            write_session(folder, simulate_day(day.scenario, day.seed).session(), COMPRESS_ABOVE_BYTES)
+            session = simulate_day(day.scenario, day.seed).session()
+            planned = replace(session, plan=compute_plan(session.job))
+            write_session(folder, planned, COMPRESS_ABOVE_BYTES)
     return 0
 
 
