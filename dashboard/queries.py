@@ -221,8 +221,7 @@ def readings(
         (terminal, start_unix_s, end_unix_s, *place[1]),
     ).fetchall()
     found = [*_packed(connection, terminal, channel, start_unix_s, end_unix_s), *map(tuple, rows)]
-    table = np.array(found, dtype=np.float64).reshape(-1, 2)
-    unix_s, values = table[:, 0], table[:, 1]
+    unix_s, values = np.ascontiguousarray(np.array(found, dtype=np.float64).reshape(-1, 2).T)
     return Series(unix_s=unix_s, middle=values, low=values, high=values)
 
 

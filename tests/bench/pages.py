@@ -1,8 +1,8 @@
 """Speed of the dashboard: `python -m tests.bench.pages`.
 
 Thirty days with a signal reading a second: milliseconds and kilobytes of each view at the server; a refresh
-of the crew's page by ten viewers at once over HTTP; in Chromium, where there is one, the time until a page
-shows its figures.
+of the crew's page by ten viewers at once over HTTP; in Chromium, where there is one, slowed as a phone:
+bytes, seconds and layout shift until a page shows its figures.
 """
 
 import json
@@ -16,25 +16,41 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import CDPSession, Page, sync_playwright
 
 from agent.planning.compute import compute_plan
 from agent.records import Situation
 from agent.store.writer import StoreWriter
 from dashboard.figures.day import day_figure
 from dashboard.page_data.day import CHANNELS, day_data
+from dashboard.pages.crew import NEWS
 from dashboard.settings import Settings
 from dashboard.theme import DAY
 from tests.conftest import CHROMIUM_ARGUMENTS
 from tests.dashboard.conftest import dashboards
 from tests.dashboard.scenes import FIGURES, NOW_UNIX_S, SCENES, TERMINAL
 from tests.plan.sample_job import job
+from tests.processes import PATIENCE_S
 
 DAYS = 30
 SPANS_H = (2.0, 12.0, 24.0, 168.0, 720.0)
 VIEWERS = 10
+LINE_MBPS = 20.0
+SLOWED_TIMES = 4
+MARKS = {"/": "#graph-sun svg", "/plan": "#plan .answer", "/day": "#day-figure .main-svg"}
+# Bytes over the wire of the page and of all that it loaded, and by how much what stood moved (CLS).
+_COST = """() => new Promise((done) => {
+  let shift = 0;
+  const add = (one) => { shift += one.hadRecentInput ? 0 : one.value; };
+  const observer = new PerformanceObserver((list) => list.getEntries().forEach(add));
+  observer.observe({ type: "layout-shift", buffered: true });
+  const loads = [...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")];
+  const bytes = loads.reduce((sum, one) => sum + one.transferSize, 0);
+  setTimeout(() => done([bytes, shift]), 200);
+})"""
 REPEATS = 5
 
 
@@ -88,29 +104,13 @@ def views(settings: Settings) -> None:
         print(f"day page over {hours:5.0f} h: {min(times_ms):4.0f} ms, {len(body) / 1000.0:4.0f} kB")
 
 
-def refresh_body(address: str) -> bytes:
-    """What a browser posts for a refresh that has seen nothing yet."""
-    with urllib.request.urlopen(f"{address}/_dash-dependencies") as answer:
-        dependencies = json.load(answer)
-    (poll,) = (one for one in dependencies if "contact.data" in one["output"])
-    values = {"poll": 0, "url": "", "digests": {}, "theme": "day"}
-    outputs = [
-        {"id": name, "property": part}
-        for name, part in (pair.rsplit(".", 1) for pair in poll["output"].strip(".").split("..."))
-    ]
-    parts = {key: [{**one, "value": values[one["id"]]} for one in poll[key]] for key in ("inputs", "state")}
-    body = {"output": poll["output"], "outputs": outputs, "changedPropIds": ["poll.n_intervals"], **parts}
-    return json.dumps(body).encode()
-
-
 def refreshes(address: str) -> None:
     """Ten viewers that all ask at once for everything."""
-    body = refresh_body(address)
+    body = json.dumps({"terminal": TERMINAL, "digests": {}}).encode()
+    headers = {"Content-Type": "application/json", "Accept-Encoding": "gzip"}
 
     def ask(_viewer: int) -> tuple[float, int]:
-        request = urllib.request.Request(
-            f"{address}/_dash-update-component", body, {"Content-Type": "application/json"}
-        )
+        request = urllib.request.Request(f"{address}{NEWS}", body, headers)
         start_s = time.perf_counter()
         with urllib.request.urlopen(request) as answer:
             size = len(answer.read())
@@ -128,24 +128,61 @@ def refreshes(address: str) -> None:
 
 
 def usable(address: str) -> None:
-    """Seconds from the address typed to the figures shown, without and with the browser's cache."""
+    """A phone's first open of each page, and again: bytes, seconds until it shows its figures, layout shift.
+
+    The line has 20 Mbit/s and the processor is slowed four times, as a phone's.
+    """
     executable = shutil.which("chromium")
     if executable is None:
         print("no chromium binary on the path: time until a page is usable not measured")
         return
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=executable, args=CHROMIUM_ARGUMENTS)
-        context = browser.new_context(viewport={"width": 390, "height": 844})
-        page = context.new_page()
-        for path, mark in (("/", "#graph-sun .main-svg"), ("/day", "#day-figure .main-svg")):
-            times_s = []
-            for _ in range(REPEATS):
-                start_s = time.perf_counter()
-                page.goto(f"{address}{path}")
-                page.locator(mark).first.wait_for()
-                times_s.append(time.perf_counter() - start_s)
-            print(f"{path:5} in Chromium: first {times_s[0]:.2f} s, again {min(times_s[1:]):.2f} s")
+        for path, mark in MARKS.items():
+            context = browser.new_context(viewport={"width": 390, "height": 844})
+            context.set_default_timeout(PATIENCE_S * 1000.0)
+            page = context.new_page()
+            slow_down(context.new_cdp_session(page))
+            first, again = (opened(page, f"{address}{path}", mark) for _ in range(2))
+            print(
+                f"{path:10} in Chromium: first {first.bytes_kb:.0f} kB, {first.shown_s:.2f} s,"
+                f" layout shift {first.shift:.2f}; again {again.bytes_kb:.0f} kB, {again.shown_s:.2f} s"
+            )
+            context.close()
         browser.close()
+
+
+def slow_down(session: CDPSession) -> None:
+    """A phone on a good line."""
+    session.send("Network.enable")
+    rate_bytes_s = LINE_MBPS * 1e6 / 8.0
+    conditions = {
+        "offline": False,
+        "latency": 0,
+        "downloadThroughput": rate_bytes_s,
+        "uploadThroughput": rate_bytes_s,
+    }
+    session.send("Network.emulateNetworkConditions", conditions)
+    session.send("Emulation.setCPUThrottlingRate", {"rate": SLOWED_TIMES})
+
+
+class Opened(NamedTuple):
+    """What one open of a page took."""
+
+    bytes_kb: float
+    shown_s: float
+    shift: float
+
+
+def opened(page: Page, address: str, mark: str) -> Opened:
+    """Open the page and wait for its figures."""
+    start_s = time.perf_counter()
+    page.goto(address)
+    page.locator(mark).first.wait_for()
+    shown_s = time.perf_counter() - start_s
+    page.wait_for_load_state("load")
+    bytes_sent, shift = page.evaluate(_COST)
+    return Opened(bytes_sent / 1000.0, shown_s, shift)
 
 
 def main() -> None:

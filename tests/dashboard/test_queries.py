@@ -10,6 +10,7 @@ from agent.planning.compute import compute_plan
 from agent.records import Note, Signal, Temperature
 from agent.store.opening import StoreError
 from dashboard import queries
+from dashboard.page_data.day import POINTS, thinned
 from dashboard.queries import Channel
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
 from tests.dashboard.stores import measure, tell, writing
@@ -154,3 +155,13 @@ def test_job_comes_back(store: Path) -> None:
         plan = queries.plan(connection, TERMINAL)
     assert plan is not None
     assert plan.pointing.elevation_deg == pytest.approx(compute_plan(planned).pointing.elevation_deg)
+
+
+def test_readings_of_a_dense_span_can_be_thinned(store: Path) -> None:
+    """More readings than a screen has pixels: the thinning wants each column in one piece."""
+    measure(store, "signal", [Signal(unix_s=NOW_UNIX_S + number, esno_db=12.0) for number in range(700)])
+    with queries.open_store(store) as connection:
+        found = queries.readings(
+            connection, TERMINAL, Channel(kind="signal", field="esno_db"), NOW_UNIX_S, NOW_UNIX_S + 700.0
+        )
+    assert len(thinned(found).unix_s) == POINTS
