@@ -1,4 +1,4 @@
-"""The benchmarks that have a short form still measure: each in a short form, whose figures say nothing about speed."""
+"""Benchmarks still measure: each in a short form, whose figures say nothing about speed."""
 
 import re
 import sys
