@@ -223,18 +223,18 @@ class AlertEngine:
     def _advised(self, rule: str, severity: Severity, state: AlertState, view: View) -> AlertEvent:
         one = RULES[rule]
         figures = one.figures(view)
-        cause = one.cause(view)
+        sure = one.confidence(view)
         return AlertEvent(
             unix_s=view.unix_s,
             rule=rule,
             severity=severity,
             state=state,
-            cause=cause,
+            cause=one.cause(view),
             action=text(one.action(view), self._reader),
             evidence=tuple(text(said, self._reader) for said in one.evidence(view)),
             figures={name: round(value, 4) for name, value in figures.items() if isfinite(value)},
             deadline_unix_s=one.deadline_unix_s(view),
-            confidence=one.confidence(view),
+            confidence=None if sure is None else round(sure, 4),
         )
 
     def _renewed(self, alert: ActiveAlert, view: View) -> ActiveAlert:

@@ -28,7 +28,9 @@ def test_json_is_the_contract(capsys: Output) -> None:
     assert set(body) == {"events", "score"}
     keys = {"time", "rule", "severity", "state", "cause", "action", "evidence"}
     assert body["events"]
-    assert all(set(event) == keys for event in body["events"])
+    assert all(keys <= set(event) <= keys | {"confidence"} for event in body["events"])
+    sure = [event["confidence"] for event in body["events"] if "confidence" in event]
+    assert sure and all(0.0 <= value <= 1.0 for value in sure)
     assert set(body["score"]) == set(TARGETS)
     # The labels of this day: one overheat, one mispoint of 1.8 dB, no rain.
     assert body["score"]["shade"]["recall"] == 1.0
