@@ -119,12 +119,7 @@ class FeatureStage:
         self.inputs.stream(note)
         self.signal.note(note)
         self.heat.note(note)
-        if note.kind == "rain":
-            self.weather.rain_note_unix_s = note.unix_s
-        elif note.kind == "rain-over":
-            self.weather.rain_over_note_unix_s = note.unix_s
-        elif note.kind == "moved":
-            self.weather.knock_unix_s = note.unix_s
+        self.weather.note(note)
 
     def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
         """Nobody watched between these moments: the sun shone on, and no input was silent."""
@@ -188,6 +183,7 @@ class FeatureStage:
         row = Features(
             deficit_db=signal.deficit_db - (signal.unexplained_db - signal.certain_db),
             certain_db=signal.certain_db,
+            sudden_db=self.signal.loss.sudden_db,
             mispoint_confidence=signal.confidence.get("mispoint", 0.0),
             rain_confidence=signal.confidence.get("rain", 0.0),
             blockage_confidence=signal.confidence.get("blockage", 0.0),

@@ -11,6 +11,7 @@ class Features(NamedTuple):
 
     deficit_db: Annotated[float, "level of the downlink below its reference, less what a coarse figure hides"]
     certain_db: Annotated[float, "the least of the loss that neither sun nor measured rain explains"]
+    sudden_db: Annotated[float, "the lesser loss of the last two decisions with a reading, not smoothed"]
     mispoint_confidence: Annotated[float, "how likely the dish points off, 0 to 1"]
     rain_confidence: Annotated[float, "how likely rain takes the loss, 0 to 1"]
     blockage_confidence: Annotated[float, "how likely something stands in the beam, 0 to 1"]

@@ -1,41 +1,30 @@
-"""Decides what the signal lacks against its reference, what of it is explained, and by what.
-
-The seam to the causes: `_facts` hands over what is known of the loss in each cell of the decision grid (NaN
-where not known), and `weigh` gives back the probability of each cause and what spoke for and against it.
-"""
+"""Decides what of the downlink is lost against its reference, what explains it, and why the rest is."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from itertools import pairwise
 from math import hypot, inf, isnan, nan
 from typing import NamedTuple
 
 from agent.link_plan import LinkPlan, SunPass, sun_pass_loss_db
 from agent.records import Note, Signal
-from agent.watch.carrier import COARSE_DB, VERY_COARSE_DB, Carrier, quality_db
-from agent.watch.causes import Evidence, SignalCause, weigh
-from agent.watch.cloud import cloud_loss_db
-from agent.watch.excursion import START_DB, Excursion
+from agent.watch.carrier import COARSE_DB, quality_db
+from agent.watch.causes.channels import UPLINK_DRIFT_DB, Measured
+from agent.watch.causes.loss import Cell, LossWatch
+from agent.watch.causes.names import LossCause
+from agent.watch.causes.path import path_of
+from agent.watch.causes.verdict import Verdict
 from agent.watch.followed import Followed
-from agent.watch.power_control import PowerControl
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
-from agent.watch.series import median
-from agent.watch.signal_facts import DRIFT_DB, SignalFacts
-from agent.watch.uplink import mispoint_loss_db, mispoint_ratio, uplink_loss
+from agent.watch.uplink import mispoint_ratio
 from agent.watch.uplink_watch import UplinkWatch
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
 SUN_EXPLAINS_DB = 0.2
-SETTLED_S = 180.0  # the levels of both links are medians of a minute, and one may be read later
 RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
-ROUGH_AFTER_S = 120.0
-ROUGH_LEAST_S = 300.0
-LEAST_NOISE_DB = 0.04
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
-LEFT_STEP_S = 600.0
-LEFT_STEP_READINGS = 5
 RAIN_LIKELY = 0.5  # more likely than all else together
+SURELY = 0.2  # share of the probability that a coarse figure may hide
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
 
@@ -54,33 +43,39 @@ class SignalView(NamedTuple):
     next_pass: SunPass | None
     sun_pass_now: bool
     rain_hides: bool  # seen, and no less than what is lost in its power at this frequency
-    may_be_rain: bool  # for all that gauge and frequency tell
-    confidence: Mapping[SignalCause, float]
-    evidence: tuple[Evidence, ...]
+    verdict: Verdict | None  # None while nothing is missing
+
+    @property
+    def confidence(self) -> Mapping[LossCause, float]:
+        """How likely each cause is, 0 to 1; empty while nothing is missing."""
+        return {} if self.verdict is None else self.verdict.likely
 
 
 @dataclass(slots=True)
 class SignalWatch:
-    """Downlink and uplink of the modem, and the loss that is under way."""
+    """Downlink, uplink and received level of the modem, and the loss that is under way."""
 
     down: Followed = field(default_factory=Followed)
     up: UplinkWatch = field(default_factory=UplinkWatch)
-    excursion: Excursion = field(default_factory=Excursion)
-    power_control: PowerControl = field(default_factory=PowerControl)
+    received: Followed = field(default_factory=Followed)
+    loss: LossWatch = field(default_factory=LossWatch)
 
     def add(self, signal: Signal) -> None:
         """One signal reading."""
         value_db, measure = quality_db(signal)
         if not isnan(value_db):
             self.down.carrier.add(signal.unix_s, value_db, measure)
+        if signal.rx_level_dbm is not None:
+            self.received.carrier.add(signal.unix_s, signal.rx_level_dbm, "level")
         self.up.add(signal)
 
     def note(self, note: Note) -> None:
         """Peaking and moving notes."""
         self.down.note(note)
         self.up.note(note)
+        self.received.note(note)
         if note.kind in ("peak-done", "accept-level"):
-            self.excursion = Excursion()
+            self.loss.peaked()
 
     def _planned_db(self, plan: LinkPlan) -> float:
         """What the plan says of the figure that the modem gives; NaN where that is no Es/N0."""
@@ -97,78 +92,42 @@ class SignalWatch:
         level_db = reference.steady_db if isnan(reference.level_db) else reference.level_db
         return self._planned_db(plan) - level_db
 
-    def _teller(self, unix_s: float) -> Carrier:
-        """Whose course tells of a loss: the uplink's where it is fine and the downlink's far too coarse."""
-        coarse = self.down.carrier.resolution_db >= VERY_COARSE_DB
-        fine = self.up.path.carrier.resolution_db < COARSE_DB
-        tells = coarse and fine and not isnan(self.up.path.loss_db(unix_s))
-        return self.up.path.carrier if tells else self.down.carrier
-
-    def _follow(
-        self, unix_s: float, cells_db: tuple[float, float], deficit_db: float, rain_db: float, plan: LinkPlan
-    ) -> None:
-        """Let the excursion follow what the cells of downlink (as a loss) and uplink (as a level) say."""
-        cell_loss_db, told_db = cells_db[0], deficit_db
-        teller = self._teller(unix_s)
-        if teller is self.up.path.carrier:
-            squared = mispoint_ratio(plan)
-            cell_loss_db = (self.up.path.reference.level_db - cells_db[1]) / squared
-            told_db = self._told_db(unix_s, deficit_db, squared)
-        self.excursion.step(unix_s, cell_loss_db - rain_db, told_db - rain_db, teller)
-
-    def _told_db(self, unix_s: float, deficit_db: float, squared: float) -> float:
-        """What a turned dish costs the downlink if it costs the uplink so much (dB).
-
-        Little while the downlink shows nothing: the uplink alone may have lost by heat.
-        """
-        told_db = self.up.path.loss_db(unix_s) / squared
-        step_db = self.down.carrier.resolution_db
-        return min(told_db, deficit_db + step_db) if deficit_db >= 0.5 * step_db else min(told_db, 0.0)
-
-    def _roughness(self, unix_s: float) -> float:
-        """Change from minute to minute since the loss set in, against that before it; NaN: not known."""
-        excursion, carrier = self.excursion, self._teller(unix_s)
-        settled_s = excursion.jump_age_s(unix_s) - ROUGH_AFTER_S
-        minutes = (
-            carrier.minutes(unix_s, min(10, int(settled_s / 60.0))) if settled_s >= ROUGH_LEAST_S else []
+    def _cell(self, unix_s: float, cell_loss_db: float, deficit_db: float) -> Cell:
+        carrier, path, received = self.down.carrier, self.up.path, self.received
+        return Cell(
+            unix_s=unix_s,
+            loss_db=cell_loss_db,
+            level_loss_db=deficit_db,
+            level_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
+            half_step_db=(1.0 if carrier.resolution_db >= COARSE_DB else 0.5) * carrier.resolution_db,
+            locked=carrier.locked,
+            uplink=Measured(path.loss_db(unix_s), path.carrier.noise_db),
+            uplink_power_told=not isnan(self.up.transmit.loss_db(unix_s)),
+            received=Measured(
+                received.loss_db(unix_s),
+                hypot(received.carrier.noise_db, STEP_SPREAD * received.carrier.resolution_db),
+            ),
+            left_by_peaking_db=self.down.reference.shortfall_db,
         )
-        if len(minutes) < ROUGH_LEAST_S / 60.0 or isnan(excursion.noise_before_db):
-            return nan
-        changes = [abs(after - before) for before, after in pairwise(minutes)]
-        # The median change of independent normal errors is 0.95 of their standard deviation.
-        return median(changes) / max(LEAST_NOISE_DB, 0.95 * excursion.noise_before_db)
 
-    def _doubt_db(self, unix_s: float, plan: LinkPlan) -> float:
-        """How much less may be lost than the figure shows: a coarse one may sit on the edge of two steps.
-
-        One that left its step for the first time in hours and stays away was not on the edge, unless a finer
-        figure of the uplink shows less than anything would cost it that took half a step from the downlink.
-        """
+    def _certain_db(self, unix_s: float, explained_db: float, unexplained_db: float, plan: LinkPlan) -> float:
+        """The least that is missing: a coarse figure may sit on the edge of two steps, a rare one be late."""
         carrier = self.down.carrier
-        if carrier.resolution_db < COARSE_DB:
-            return 0.0
-        long_s = max(LEFT_STEP_S, LEFT_STEP_READINGS * carrier.interval.typical_s)
-        if self.excursion.alone() and self.excursion.flat_s(unix_s) >= long_s:
-            lost_db = self.up.path.loss_db(unix_s) if self.up.path.carrier.resolution_db < COARSE_DB else nan
-            if not lost_db < uplink_loss(plan, 0.5 * carrier.resolution_db).least_in_path_db:
-                return 0.0
-        return carrier.resolution_db * (1.0 if carrier.resolution_db >= VERY_COARSE_DB else 0.5)
-
-    def _newest_loss_db(self, explained_db: float) -> float:
-        """What the newest of rare readings says is lost (dB); inf where readings are dense."""
-        carrier = self.down.carrier
+        least_db = unexplained_db
+        if carrier.resolution_db >= COARSE_DB and self.loss.course is not None:
+            by_uplink_db = self._by_uplink_db(unix_s, plan)
+            shown_db = self.loss.course.least_db(SURELY) - explained_db
+            least_db = min(least_db, shown_db if isnan(by_uplink_db) else max(shown_db, by_uplink_db))
         newest_db = self.down.reference.level_db - carrier.latest_db() - explained_db
-        return newest_db if carrier.interval.typical_s >= RARE_S else inf
+        return min(least_db, newest_db if carrier.interval.typical_s >= RARE_S else inf)
 
-    def _by_uplink_db(self, unix_s: float, unexplained_db: float, plan: LinkPlan) -> float:
-        """What a turned dish takes from the downlink when a finer uplink figure lost so much (dB, or NaN)."""
-        if not self.up.path.carrier.resolution_db < self.down.carrier.resolution_db:
+    def _by_uplink_db(self, unix_s: float, plan: LinkPlan) -> float:
+        """What a turned dish takes from the downlink if it took from a finer uplink what that lost (dB)."""
+        path = self.up.path
+        if path.carrier.resolution_db >= COARSE_DB:
             return nan
-        surely_db = self.up.path.loss_db(unix_s) - 2.0 * self.up.path.carrier.noise_db - DRIFT_DB
-        mispoint_db = nan if isnan(surely_db) else mispoint_loss_db(plan, unexplained_db)
-        if not mispoint_db > 0.0:
-            return nan
-        return unexplained_db * min(1.0, surely_db / mispoint_db)
+        lost_db = path.loss_db(unix_s) - 2.0 * path.carrier.noise_db - UPLINK_DRIFT_DB
+        return lost_db / mispoint_ratio(plan)
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan, frequency_ghz: float) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""
@@ -176,34 +135,25 @@ class SignalWatch:
         rain_seen = weather.rain_seen(unix_s)
         clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
         cell_db = self.down.close(unix_s, clear, self._planned_db(plan))
-        path_cell_db = self.up.close(unix_s, clear)
+        self.up.close(unix_s, clear)
+        self.received.close(unix_s, clear)
         reference_db = self.down.reference.level_db
         level_db = self.down.carrier.level_db(unix_s)
         deficit_db = reference_db - level_db - sun_loss_db
         rain_db = min(rain_loss_db(weather.rain_now_mm_h(unix_s), plan), max(0.0, deficit_db))
-        unexplained_db = deficit_db - rain_db
+        cell = self._cell(unix_s, reference_db - cell_db - sun_loss_db, deficit_db)
+        path = path_of(plan, frequency_ghz)
         if sun_loss_db >= SUN_EXPLAINS_DB:
-            self.excursion.look_away()
+            self.loss.look_away()
         elif not self.down.reference.peaking(unix_s):
-            cells_db = (reference_db - cell_db - sun_loss_db, path_cell_db)
-            self._follow(unix_s, cells_db, deficit_db, rain_db, plan)
-        facts = self._facts(unix_s, (deficit_db, sun_loss_db), weather, plan, frequency_ghz)
-        confidence, evidence = ({}, ()) if facts is None else weigh(facts)
-        onset_unix_s = self.excursion.start_unix_s
-        doubt_db = self._doubt_db(unix_s, plan)
-        if doubt_db and (weather.knock_near(onset_unix_s) or weather.gust_near(onset_unix_s)):
-            doubt_db = 0.0
-        by_uplink_db = self._by_uplink_db(unix_s, unexplained_db, plan)
-        certain_db = min(
-            max(unexplained_db - doubt_db, -inf if isnan(by_uplink_db) else by_uplink_db),
-            self._newest_loss_db(sun_loss_db + rain_db),
-        )
+            self.loss.step(cell, path)
+        verdict = self.loss.verdict(cell, weather, path)
         upcoming = next((one for one in plan.sun_passes if one.end_unix_s + SUN_PASS_GUARD_S > unix_s), None)
         return SignalView(
             level_db=level_db,
             deficit_db=deficit_db,
-            unexplained_db=unexplained_db,
-            certain_db=certain_db,
+            unexplained_db=deficit_db - rain_db,
+            certain_db=self._certain_db(unix_s, sun_loss_db + rain_db, deficit_db - rain_db, plan),
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
             uplink_db=self.up.reported.carrier.level_db(unix_s),
@@ -212,84 +162,16 @@ class SignalWatch:
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             rain_hides=(
-                (weather.rain_measured(unix_s) or _note_agrees(weather.rain_noted(unix_s), confidence))
+                (weather.rain_measured(unix_s) or _note_agrees(weather.rain_noted(unix_s), verdict))
                 and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan)
             ),
-            may_be_rain=facts is not None and facts.may_be_rain,
-            confidence=confidence,
-            evidence=evidence,
+            verdict=verdict,
         )
 
-    def _facts(
-        self,
-        unix_s: float,
-        losses_db: tuple[float, float],
-        weather: WeatherWatch,
-        plan: LinkPlan,
-        frequency_ghz: float,
-    ) -> SignalFacts | None:
-        """All that is known of the loss; None where nothing is missing."""
-        deficit_db, sun_loss_db = losses_db
-        excursion, carrier = self.excursion, self.down.carrier
-        if isnan(excursion.start_unix_s) and not deficit_db >= START_DB:
-            return None
-        began = unix_s if isnan(excursion.start_unix_s) else excursion.start_unix_s
-        loss_db, doubt_db, scale = deficit_db, self._doubt_db(unix_s, plan), 1.0
-        teller = self._teller(unix_s)
-        if teller is self.up.path.carrier:
-            scale = mispoint_ratio(plan)
-            loss_db, doubt_db = self._told_db(unix_s, deficit_db, scale), 0.0
-        path_loss_db = self.up.path.loss_db(unix_s)
-        told = not isnan(self.up.transmit.loss_db(unix_s))
-        facts = SignalFacts(
-            loss_db=loss_db,
-            noise_db=teller.noise_db / scale,
-            coarse=teller.resolution_db >= COARSE_DB,
-            resolution_db=teller.resolution_db / scale,
-            interval_s=carrier.interval.typical_s,
-            onset_s=excursion.onset.took_s,
-            slow_start=excursion.slow_start,
-            age_s=excursion.age_s(unix_s),
-            jump_age_s=excursion.jump_age_s(unix_s),
-            rise_db=loss_db - max(0.0, excursion.onset.base_db),
-            jump_db=loss_db - doubt_db - max(0.0, excursion.onset.base_db),
-            flat_s=excursion.flat_s(unix_s),
-            slide_s=excursion.slide_s(unix_s),
-            turns=excursion.turns(unix_s),
-            worsened=excursion.worsened(unix_s, 180.0),
-            gust_at_onset=weather.gust_near(began),
-            knock_at_onset=weather.knock_near(began),
-            rain_measured=weather.rain_measured(unix_s),
-            rain_noted=weather.rain_noted(unix_s),
-            gauge_dry=weather.gauge_dry(unix_s, began),
-            gauge_due=weather.gauge_due(unix_s, began),
-            rain_over=weather.rain_over(unix_s),
-            rained=weather.rained_since(began),
-            roughness=self._roughness(unix_s),
-            went_before=excursion.went_like(unix_s, loss_db),
-            rain_reach_db=rain_loss_db(VIOLENT_RAIN_MM_H, plan),
-            cloud_reach_db=cloud_loss_db(
-                frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k
-            ),
-            sun_loss_db=sun_loss_db,
-            dips=len(carrier.dips_unix_s),
-            locked=carrier.locked,
-            downlink_loss_db=deficit_db,
-            downlink_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
-            uplink_loss_db=path_loss_db,
-            uplink_noise_db=self.up.path.carrier.noise_db,
-            controlled=0.0 if told else self.power_control.chance,
-            uplink_expected=uplink_loss(plan, nan if isnan(path_loss_db) else deficit_db),
-        )
-        spared = facts.uplink_spared
-        if facts.age_s >= SETTLED_S and sun_loss_db < SUN_EXPLAINS_DB and not isnan(spared):
-            self.power_control.learn(spared)
-        return facts
 
-
-def _note_agrees(noted: float, confidence: Mapping[SignalCause, float]) -> bool:
+def _note_agrees(noted: float, verdict: Verdict | None) -> bool:
     """Whether a note of rain is borne out by what the loss looks like: then the rain is seen."""
-    return noted > 0.0 and confidence.get("rain", 0.0) >= RAIN_LIKELY
+    return noted > 0.0 and verdict is not None and verdict.likely["rain"] >= RAIN_LIKELY
 
 
 def pass_in_s(upcoming: SunPass | None, unix_s: float) -> float:

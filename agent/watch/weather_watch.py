@@ -3,18 +3,18 @@
 from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
-from agent.records import Weather
+from agent.records import Note, Weather
 from agent.watch.series import Interval
 
 RAIN_MM_H = 0.3  # above dew and a single tip of the gauge's bucket
 RAIN_LASTS_S = 600.0  # a shower on the slant path ends some minutes after the gauge's last tip
 LATE_SHARE = 1.2  # a reading may come a little later than usual
-RAINED_WITHIN_S = 7200.0
 NOTE_LASTS_S = 1200.0
 CURRENT_S = 1800.0  # older weather is not the present weather
 GUST_M_S = 12.0  # Beaufort 6, "strong breeze", is 10.8 to 13.8 m/s (WMO-No. 8)
 GUST_BEFORE_S = 240.0
 GUSTS_KEPT = 30
+KNOCK_NOTED_S = 1800.0  # a knock is noted when somebody asks why the signal is down
 
 
 @dataclass(slots=True)
@@ -34,6 +34,7 @@ class WeatherWatch:
     rain_over_note_unix_s: float = -inf
     gusts_unix_s: list[float] = field(default_factory=list)
     knock_unix_s: float = -inf
+    wind_told: bool = False
 
     def add(self, weather: Weather) -> None:
         """One weather reading."""
@@ -49,6 +50,8 @@ class WeatherWatch:
             self.gauge_unix_s = weather.unix_s
             if weather.rain_mm_h >= RAIN_MM_H:
                 self.rain_unix_s = weather.unix_s
+        if weather.gust_m_s is not None or weather.wind_m_s is not None:
+            self.wind_told = True
         if max(weather.gust_m_s or 0.0, weather.wind_m_s or 0.0) >= GUST_M_S:
             self.gusts_unix_s.append(weather.unix_s)
             del self.gusts_unix_s[:-GUSTS_KEPT]
@@ -84,26 +87,18 @@ class WeatherWatch:
             lasts_s = max(lasts_s, LATE_SHARE * self.interval.typical_s)  # it has not yet said that it is dry
         return unix_s - self.rain_unix_s <= lasts_s
 
-    def rained_since(self, since_unix_s: float) -> bool:
-        """Whether rain was measured or noted since then, or so shortly before that it still stood there."""
-        return max(self.rain_unix_s, self.rain_note_unix_s) >= since_unix_s - RAIN_LASTS_S
+    def gauge_current(self, unix_s: float) -> bool:
+        """Whether a rain gauge has been read lately."""
+        return unix_s - self.gauge_unix_s <= CURRENT_S
 
-    def gauge_dry(self, unix_s: float, since_unix_s: float) -> bool:
-        """Whether a gauge has reported no rain since then, nor for the last while."""
-        current = self.gauge_unix_s >= max(since_unix_s, unix_s - CURRENT_S)
-        return current and not self.rain_measured(unix_s)
-
-    def gauge_due(self, unix_s: float, since_unix_s: float) -> bool:
-        """Whether a gauge that has not been read since then is to be read within minutes."""
-        spacing_s = self.interval.typical_s
-        waits = self.gauge_unix_s < since_unix_s and spacing_s <= RAIN_LASTS_S
-        return waits and unix_s - self.gauge_unix_s <= LATE_SHARE * spacing_s
-
-    def rain_over(self, unix_s: float) -> bool:
-        """Whether the gauge saw rain today and has been dry since, or the crew noted its end."""
-        noted = unix_s - self.rain_over_note_unix_s <= RAINED_WITHIN_S and not self.rain_seen(unix_s)
-        measured = unix_s - self.rain_unix_s <= RAINED_WITHIN_S and self.gauge_dry(unix_s, -inf)
-        return noted or measured
+    def note(self, note: Note) -> None:
+        """What the crew saw of the sky, or did to the terminal."""
+        if note.kind == "rain":
+            self.rain_note_unix_s = note.unix_s
+        elif note.kind == "rain-over":
+            self.rain_over_note_unix_s = note.unix_s
+        elif note.kind == "moved":
+            self.knock_unix_s = note.unix_s
 
     def gust_near(self, onset_unix_s: float) -> bool:
         """Whether a strong gust came about `onset_unix_s`: stations report the strongest of a while."""
@@ -114,4 +109,4 @@ class WeatherWatch:
 
     def knock_near(self, onset_unix_s: float) -> bool:
         """Whether the crew noted that the terminal was moved about `onset_unix_s`."""
-        return onset_unix_s - GUST_BEFORE_S <= self.knock_unix_s <= onset_unix_s + 60.0
+        return onset_unix_s - GUST_BEFORE_S <= self.knock_unix_s <= onset_unix_s + KNOCK_NOTED_S

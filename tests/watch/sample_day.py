@@ -127,6 +127,8 @@ def _full_day_signal() -> Iterator[AnyReading]:
         loss_db = 0.0
         if 30.0 <= minute < 50.0:
             loss_db = 1.6  # a knock, mended by a re-peak
+        if 362.0 <= minute < 400.0:
+            loss_db = 1.6  # the same without a note, and it goes by itself
         if 80.0 <= minute < 88.0:
             loss_db = 4.8 * math.exp(-(((minute - 84.0) / 2.0) ** 2))
         if 110.0 <= minute < 140.0:
@@ -179,6 +181,7 @@ def full_day() -> list[AnyReading]:
     """Seven hours in which every rule about what devices tell is raised and cleared."""
     notes: list[AnyReading] = [
         Note(unix_s=at(1.0), kind="stream-start"),
+        Note(unix_s=at(31.0), kind="moved"),
         Note(unix_s=at(47.0), kind="peak-start"),
         Note(unix_s=at(50.0), kind="peak-done"),
         Note(unix_s=at(16.5), kind="peak-start"),

@@ -1,15 +1,15 @@
 """What the uplink tells of a loss, against the laws from which it is inverted."""
 
 from dataclasses import replace
-from math import isnan, log10, nan
+from math import isnan, log10, nan, sin
 
 import pytest
 
 from agent.link_plan import LinkPlan
 from agent.plan.antenna import pointing_loss_db
 from agent.records import Signal
-from agent.watch.power_control import CONTROLLED
-from agent.watch.uplink import UplinkLoss, mispoint_log_odds, uplink_loss
+from agent.watch.causes.channels import Measured, uplink_likelihoods
+from agent.watch.uplink import uplink_loss
 from tests.watch.sample_day import at, events_of, every, plan
 
 SYSTEM_K = 120.0
@@ -55,13 +55,16 @@ def test_what_is_not_known_stays_unknown() -> None:
     assert all(isnan(one) for one in (found.mispoint_db, found.least_in_path_db))
 
 
-def scene(down_db: float, up_db: float) -> list[Signal]:
-    """A loss of both directions that takes ten minutes to come and stays; nobody reports the weather."""
+def scene(down_db: float, up_db: float, wavers: float = 0.0) -> list[Signal]:
+    """A loss of both directions that takes ten minutes to come and stays; nobody reports the weather.
+
+    `wavers` is the share by which it comes and goes within minutes.
+    """
     return [
         Signal(
             unix_s=at(minute),
-            esno_db=14.0 - down_db * came(minute) + wobble(minute),
-            uplink_esno_db=12.0 - up_db * came(minute) - wobble(minute),
+            esno_db=14.0 - down_db * came(minute) * (1.0 + wavers * sin(1.3 * minute)) + wobble(minute),
+            uplink_esno_db=12.0 - up_db * came(minute) * (1.0 + wavers * sin(1.3 * minute)) - wobble(minute),
         )
         for minute in every(10.0, 0.0, 100.0)
     ]
@@ -76,10 +79,9 @@ def wobble(minute: float) -> float:
 
 
 def test_the_uplink_tells_a_turned_dish_from_rain_that_nobody_reports() -> None:
-    """Both scenes look alike on the downlink."""
     down_db = behind_rain_db(1.2)
     turned = events_of(scene(down_db, down_db * (1.8 / 1.5) ** 2), quiet_plan())
-    behind_rain = events_of(scene(down_db, 1.6 * 1.2), quiet_plan())
+    behind_rain = events_of(scene(down_db, 1.6 * 1.2, wavers=0.3), quiet_plan())
     assert "repeak" in {event.rule for event in turned}
     assert {event.rule for event in behind_rain} >= {"wait-rain"}
     assert "repeak" not in {event.rule for event in behind_rain}
@@ -100,22 +102,35 @@ def five_steps(up_db: float) -> list[Signal]:
 def test_a_display_on_the_edge_of_two_steps_is_no_loss_when_the_uplink_has_lost_nothing() -> None:
     """Whatever takes half of a 3 dB step by its noise and attenuation attenuates the uplink too."""
     assert {event.rule for event in events_of(five_steps(0.0), quiet_plan())} <= {"shade", "no-data"}
-    assert {event.rule for event in events_of(five_steps(1.5), quiet_plan())} & {"repeak", "wait-rain"}
+    assert {event.rule for event in events_of(five_steps(1.5), quiet_plan())} & {"repeak", "look-at-dish"}
+
+
+DOWN = Measured(2.1, 0.1)  # behind a dish that costs the uplink 3.0 dB, or rain that costs it 0.9 dB and more
+
+
+def favoured(up_db: float, power_told: bool) -> float:
+    """How much likelier a turned dish makes this loss of the uplink than rain does."""
+    found = uplink_likelihoods(Measured(up_db, 0.1), DOWN, power_told, quiet_plan())
+    assert found is not None
+    return found[0]["mispoint"] / found[0]["rain"]
 
 
 def test_an_uplink_that_lost_nothing_is_no_witness_where_the_network_may_have_made_up_for_it() -> None:
     """Neither a turned dish nor anything in the path leaves the uplink as it was (link budget arithmetic)."""
-    expected = UplinkLoss(mispoint_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
-    made_up, fixed = (mispoint_log_odds(0.0, expected, 0.4, 0.2, share) for share in (CONTROLLED, 0.0))
-    assert fixed < -10.0
-    assert -1.5 < made_up <= 0.0
+    assert 0.5 < favoured(0.0, power_told=False) < 2.0
 
 
 def test_what_was_lost_in_between_still_speaks_against_a_turned_dish() -> None:
-    expected = UplinkLoss(mispoint_db=3.0, least_in_path_db=0.9, most_in_path_db=2.0)
-    assert mispoint_log_odds(1.5, expected, 0.4, 0.2, 0.0) < -5.0
-    assert mispoint_log_odds(1.5, expected, 0.4, 0.2, CONTROLLED) < -1.5
-    assert mispoint_log_odds(3.0, expected, 0.4, 0.2, CONTROLLED) > 2.0
+    assert favoured(1.4, power_told=True) < 0.2
+    assert favoured(1.4, power_told=False) < 0.5
+    assert favoured(3.0, power_told=False) > 5.0
+
+
+def test_an_uplink_that_lost_nothing_speaks_for_what_the_downlink_alone_feels() -> None:
+    """A power step of the satellite and interference on the downlink leave the uplink as it was."""
+    found = uplink_likelihoods(Measured(0.05, 0.1), DOWN, True, quiet_plan())
+    assert found is not None
+    assert found[0]["satellite"] == found[0]["interference"] > 20.0 * found[0]["mispoint"]
 
 
 def controlled(lost_db: float) -> list[Signal]:

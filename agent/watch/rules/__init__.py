@@ -9,6 +9,7 @@ from agent.watch.rules.call_network import CALL_NETWORK
 from agent.watch.rules.clock_stepped import CLOCK_STEPPED
 from agent.watch.rules.clock_wrong import CLOCK_WRONG
 from agent.watch.rules.link_down import LINK_DOWN
+from agent.watch.rules.look_at_dish import LOOK_AT_DISH
 from agent.watch.rules.look_at_lan import LOOK_AT_LAN
 from agent.watch.rules.lower_stream import LOWER_STREAM
 from agent.watch.rules.no_data import NO_DATA
@@ -24,8 +25,8 @@ from agent.watch.rules.wait_sun_pass import WAIT_SUN_PASS
 RULES: Mapping[str, Rule] = {
     rule.name: rule
     for rule in (
-        LINK_DOWN, STREAM_DOWN, SHADE, REPEAK, WAIT_SUN_PASS, WAIT_RAIN, BLOCKAGE, LOWER_STREAM, LOOK_AT_LAN,
-        CALL_NETWORK, THROUGHPUT_LOW, ON_BATTERY, NO_DATA, CLOCK_WRONG, CLOCK_STEPPED, BELOW_PLAN,
+        LINK_DOWN, STREAM_DOWN, SHADE, REPEAK, LOOK_AT_DISH, WAIT_SUN_PASS, WAIT_RAIN, BLOCKAGE, LOWER_STREAM,
+        LOOK_AT_LAN, CALL_NETWORK, THROUGHPUT_LOW, ON_BATTERY, NO_DATA, CLOCK_WRONG, CLOCK_STEPPED, BELOW_PLAN,
     )
 }  # fmt: skip
 PARAMETERS: tuple[Parameter, ...] = tuple(chain.from_iterable(rule.parameters for rule in RULES.values()))

@@ -27,11 +27,11 @@ BLOCKAGE = Rule(
         Parameter("blockage.clear_confidence", 0.4, "1", 0.0, 1.0, "less likely than not: look elsewhere"),
         Parameter("blockage.dips", 3.0, "1", 1.0, 50.0, "one passer-by is not worth a word, a third within ten minutes is"),
         Parameter("blockage.clear_db", 1.0, "dB", 0.0, 10.0, "beam free again"),
-        *timing("blockage", 20.0, 120.0, 300.0, "somebody walking through is gone in twenty seconds"),
+        *timing("blockage", 0.0, 120.0, 300.0, "twenty seconds are in the figure already; somebody walking through is gone by then"),
     ),
     clauses=(
         Clause("act", (
-            at_least("certain_db", "blockage.raise_db"),
+            at_least("sudden_db", "blockage.raise_db"),
             at_least("blockage_confidence", "blockage.confidence"),
         )),
         Clause("advise", (
@@ -40,7 +40,7 @@ BLOCKAGE = Rule(
         )),
     ),
     clearing=(
-        (at_most("certain_db", "blockage.clear_db"), at_most("dips", ONE_DIP)),
+        (at_most("sudden_db", "blockage.clear_db"), at_most("dips", ONE_DIP)),
         (at_most("blockage_confidence", "blockage.clear_confidence"), at_most("dips", ONE_DIP)),
         (at_least("lock_lost_s", "link-down.lost_s"),),
     ),

@@ -30,7 +30,10 @@ def _bearable_mbps(view: View) -> float:
 
 
 def _likeliest(view: View) -> Cause:
-    sure: list[tuple[float, Cause]] = [(value, cause) for cause, value in view.signal.confidence.items()]
+    said = view.signal.confidence
+    sure: list[tuple[float, Cause]] = [
+        (said.get(cause, 0.0), cause) for cause in ("mispoint", "rain", "blockage")
+    ]
     sure += [(view.rate.lan_confidence, "lan"), (view.rate.network_confidence, "network")]
     likely = [(value, cause) for value, cause in sure if value >= LIKELY]
     return max(likely)[1] if likely else "none"

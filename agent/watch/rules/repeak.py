@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from agent.plan.antenna import pointing_error_deg
-from agent.watch.excursion import START_DB
+from agent.watch.causes.loss import ONSET_DB
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
     FLAG,
@@ -41,8 +41,8 @@ def _figures(view: View) -> Mapping[str, float]:
 
 
 def _ending(view: View, lasted_s: float) -> tuple[Said, ...]:
-    missing = not view.signal.deficit_db < START_DB
-    code = "not-sure" if view.signal.deficit_db >= START_DB else "over"
+    missing = not view.signal.deficit_db < ONSET_DB
+    code = "not-sure" if view.signal.deficit_db >= ONSET_DB else "over"
     if missing and view.signal.rain_hides:
         code = "put-off-rain"
     elif missing and view.signal.sun_pass_now:
@@ -56,7 +56,7 @@ REPEAK = Rule(
     parameters=(
         Parameter("repeak.raise_db", 0.7, "dB", 0.2, 10.0, "above drift and scintillation; as a quarter of the beamwidth costs"),
         Parameter("repeak.clear_db", 0.5, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
-        Parameter("repeak.confidence", 0.6, "1", 0.0, 1.0, "throughout the hold; lower and showers are taken for it"),
+        Parameter("repeak.confidence", 0.85, "1", 0.0, 1.0, "throughout the hold; less sure, look-at-dish asks the crew to look first"),
         Parameter("repeak.clear_confidence", 0.1, "1", 0.0, 1.0, "nine to one against it: nobody is sent to turn the dish"),
         Parameter("repeak.urgent_db", 4.0, "dB", 0.5, 20.0, "most rental carriers lose lock or two MODCOD classes here"),
         *timing("repeak", 180.0, 60.0, 600.0, "people and trucks are mostly gone in two minutes, the first edge of a shower in three"),
@@ -90,8 +90,8 @@ REPEAK = Rule(
         "unlocked": "without lock there is nothing to judge by: the link speaks",
     },
     cause=lambda view: "mispoint",
-    headline=lambda view: Said("mispoint-or-rain" if view.signal.may_be_rain else "mispoint"),
-    action=lambda view: Said("look-up-then-repeak" if view.signal.may_be_rain else "repeak"),
+    headline=lambda view: Said("mispoint"),
+    action=lambda view: Said("repeak"),
     confidence=lambda view: view.signal.confidence.get("mispoint"),
     evidence=_evidence,
     figures=_figures,

@@ -82,11 +82,11 @@ class Rule:
     cause: Callable[[View], Cause]
     headline: Callable[[View], Said]
     action: Callable[[View], Said]
-    confidence: Callable[[View], float | None]
     evidence: Callable[[View], tuple[Said, ...]]
     figures: Callable[[View], Mapping[str, float]]
     deadline_unix_s: Callable[[View], float | None]
     ending: Callable[[View, float], tuple[Said, ...]]
+    confidence: Callable[[View], float | None]
     deeds: tuple[NoteKind, ...]
     scoring: Scored | NotScored
 

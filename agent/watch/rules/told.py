@@ -1,14 +1,24 @@
 """What several rules tell alike: the evidence for and against a cause, the figures of signal and tests."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import isfinite, isnan
 
-from agent.watch.causes import SignalCause
-from agent.watch.excursion import START_DB
+from agent.watch.causes.loss import ONSET_DB
+from agent.watch.causes.names import LossCause
 from agent.watch.feature_stage import View
 from agent.wording import Said
 
 AGED_SPACINGS = 2.0
+WORTH_A_WORD = 0.3  # change of the log-odds
+# Words for probabilities, after those of the IPCC's guidance note of 2010, from memory.
+SURE = (
+    (0.95, "sure-almost"),
+    (0.8, "sure-very-likely"),
+    (0.55, "sure-likely"),
+    (0.3, "sure-possible"),
+    (0.0, "sure-hardly"),
+)
 
 
 def known(**figures: float | str) -> dict[str, float | str]:
@@ -21,12 +31,20 @@ def finite(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def for_and_against(view: View, cause: SignalCause) -> tuple[Said, ...]:
-    """What spoke for and against the cause, the weightiest first, and how sure that makes."""
-    of_it = [item for item in view.signal.evidence if item.cause == cause and item.weight]
-    weighed = sorted(of_it, key=lambda item: -abs(item.weight))
-    confidence = view.signal.confidence.get(cause, 0.0)
-    return (*(item.said for item in weighed), Said("confidence", {"confidence_share": confidence}))
+def for_and_against(view: View, cause: LossCause) -> tuple[Said, ...]:
+    """What spoke for and against the cause, the weightiest first, and in a word how sure that makes."""
+    verdict = view.signal.verdict
+    if verdict is None:
+        return ()
+    found = [item for item in verdict.evidence(cause) if abs(item.weight) >= WORTH_A_WORD]
+    weighed = sorted(found, key=lambda item: -abs(item.weight))
+    sides = tuple(replace(item.what, side="for" if item.weight > 0.0 else "against") for item in weighed)
+    return (*sides, Said(how_sure(view.signal.confidence[cause])))
+
+
+def how_sure(confidence: float) -> str:
+    """The word for a probability."""
+    return next(code for least, code in SURE if confidence >= least)
 
 
 def not_heard(view: View) -> tuple[Said, ...]:
@@ -63,7 +81,7 @@ def signal_over(view: View, lasted_s: float) -> tuple[Said, ...]:
 
 def cause_over(view: View, lasted_s: float) -> tuple[Said, ...]:
     """As `signal_over`, where the loss may have stayed and only its cause be in doubt."""
-    code = "not-sure" if view.signal.deficit_db >= START_DB else "over"
+    code = "not-sure" if view.signal.deficit_db >= ONSET_DB else "over"
     return (Said(code, {"lasted_s": lasted_s}), *still_missing(view))
 
 

@@ -1,0 +1,182 @@
+"""Decides how likely each course of the loss is: a hidden Markov chain over courses and levels of loss."""
+
+from bisect import bisect_left
+from dataclasses import dataclass, field
+from math import exp, isnan, nan, pi, sqrt
+from typing import Annotated
+
+import numpy as np
+from pydantic import PlainSerializer, PlainValidator
+
+from agent.watch.causes.grid import COUNT, LEVELS_DB, SPACING_DB, Floats, normal
+from agent.watch.causes.judgement import A_DAY, A_MINUTE, COVER_DB, COVERS, ENDS_S
+from agent.watch.causes.kernels import (
+    BEGIN,
+    BEGINNING,
+    BIRTHS,
+    CLEAR_LEVELS,
+    COURSES,
+    FRESH,
+    INDEX,
+    RAINS,
+    SLOW,
+    transitions,
+)
+
+Stored = Annotated[
+    Floats, PlainValidator(lambda rows: np.array(rows, float)), PlainSerializer(lambda rows: rows.tolist())
+]
+DAY_MIN = 600.0
+STEPS_S = (10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
+OUTLIERS, WIDE = 0.03, 3.0  # of the readings are this much less certain than the rest
+IMPOSSIBLE = 1e-5
+GONE = 1e-12
+NEAREST_DB = 0.01
+NEAREST_COVER_DB = 1.0  # less is nothing that stands in the beam
+COVER_RESTS = 0.08  # share of a loss by which it changes where what stands in the beam stands still
+RAIN_ENDS_DB, RAIN_ENDS_MIN = 0.5, 8.0  # a shower ends from a small loss only
+SHOWERY = 12.0  # times as often as on any day showers come while it has rained lately
+
+
+def _rates() -> tuple[Floats, Floats]:
+    """Per minute: from clear to each beginning, and from course to course at the same level."""
+    shares = {name: A_DAY[name].value for name in BEGIN if name in A_DAY}
+    slow = A_DAY["slow"].value / len(SLOW)
+    begins = np.array([shares.get(name, slow) for name in BEGIN]) / DAY_MIN
+    passes = np.zeros((len(COURSES), len(COURSES)))
+    for (before, after), rate in A_MINUTE.items():
+        passes[INDEX[before], INDEX[after]] = rate.value
+    return begins, passes
+
+
+BEGINS, PASSES = _rates()
+ENDS: Floats = np.array([60.0 / ENDS_S[name].value if name in ENDS_S else 0.0 for name in COURSES])
+_RAIN_BEGINS = np.array([name in RAINS for name in BEGIN])
+_CLOUD_BEGINS = list(BEGIN).index("cloud")
+_RAIN_ROWS = [INDEX[name] for name in RAINS]
+_SMALL = (LEVELS_DB < RAIN_ENDS_DB).astype(float)
+
+
+def _start() -> Floats:
+    rows = np.zeros((len(COURSES), COUNT))
+    rows[0] = FRESH
+    return rows
+
+
+@dataclass(slots=True)
+class Course:
+    """`likely[c, i]` is the probability of course c at level i, of shape (courses, levels).
+
+    `covers` is how likely something of each kind of `COVERS` stands in the beam on top of that.
+    """
+
+    likely: Stored = field(default_factory=_start)
+    covers: list[float] = field(default_factory=lambda: [0.0 for _ in COVERS])
+    last_db: float = nan  # the loss seen last
+
+    def shares(self) -> list[float]:
+        """Probability of each of `COURSES` where nothing stands in the beam."""
+        shares: list[float] = self.likely.sum(axis=1).tolist()
+        return shares
+
+    def clear(self) -> float:
+        """Probability that nothing is missing."""
+        return float(self.likely[0].sum())
+
+    def rain(self) -> float:
+        """Probability that it rains."""
+        return float(self.likely[_RAIN_ROWS].sum())
+
+    def covered(self) -> float:
+        """Probability that something stands in the beam."""
+        return sum(self.covers)
+
+    def least_db(self, quantile: float) -> float:
+        """The loss that is exceeded but for this share of the probability (dB)."""
+        return float(LEVELS_DB[np.searchsorted(self.likely.sum(axis=0).cumsum(), quantile)])
+
+    def pass_time(self, step_s: float, rain_log_median: float, cloud_db: float, rained: float) -> None:
+        """What may have happened within `step_s`; `rained` (0 to 1) is how much it has rained lately."""
+        whole_s = STEPS_S[min(bisect_left(STEPS_S, step_s), len(STEPS_S) - 1)]
+        minutes = whole_s / 60.0
+        begins = BEGINS * minutes * np.where(_RAIN_BEGINS, 1.0 + SHOWERY * rained, 1.0)
+        begins[_CLOUD_BEGINS] *= min(1.0, cloud_db) ** 2
+        passes, ends = PASSES * minutes, ENDS * minutes
+        leaving = np.minimum(passes.sum(axis=1) + ends, 0.9)
+        leaving[0] = min(begins.sum(), 0.9)
+        before = self.likely
+        after = before * (1.0 - leaving)[:, np.newaxis] + passes.T @ before
+        freed = float((ends * before.sum(axis=1)).sum())
+        ended = after[_RAIN_ROWS] * (_SMALL * min(0.9, minutes / RAIN_ENDS_MIN))
+        after[_RAIN_ROWS] -= ended
+        moved = np.matmul(after[:, np.newaxis, :], transitions(whole_s, rain_log_median, cloud_db))[:, 0, :]
+        births = (before[0, :CLEAR_LEVELS] @ BIRTHS).reshape(len(BEGINNING), COUNT)
+        moved[list(BEGINNING)] += births * begins[:, np.newaxis]
+        moved[0] += FRESH * (freed + float(ended.sum()))
+        self.likely = moved
+        bare = 1.0 - self.covered()
+        self.covers = [
+            now * exp(-whole_s / lasts.value) + bare * a_day.value * minutes / DAY_MIN
+            for now, (a_day, lasts) in zip(self.covers, COVERS.values(), strict=True)
+        ]
+
+    def see(self, loss_db: float, noise_db: float, half_step_db: float) -> None:
+        """A loss was shown: within half a step of the display and the noise (dB, one standard deviation)."""
+        noise = np.hypot(noise_db, 0.4 * SPACING_DB)
+        near, wide = (
+            (
+                normal((loss_db + half_step_db - LEVELS_DB) / scale)
+                - normal((loss_db - half_step_db - LEVELS_DB) / scale)
+            )
+            for scale in (noise, WIDE * noise)
+        )
+        bare = ((1.0 - OUTLIERS) * near + OUTLIERS * wide) / (2.0 * half_step_db) + IMPOSSIBLE
+        self._weigh(bare, self._covered(loss_db, 2.0 * noise_db + half_step_db))
+        self.last_db = loss_db
+
+    def see_lost(self, at_least_db: float) -> None:
+        """There is no lock: at least so much is lost."""
+        behind = np.maximum(at_least_db - LEVELS_DB, NEAREST_DB)
+        self._weigh(
+            normal(LEVELS_DB - at_least_db) + IMPOSSIBLE,
+            1.0 - normal(np.log(behind / COVER_DB[0].value) / COVER_DB[1].value),
+        )
+
+    def _covered(self, loss_db: float, doubt_db: float) -> Floats:
+        """Density (1/dB) of this loss behind something in the beam, at each level of what is lost besides.
+
+        What came is of any depth, what stays keeps its depth.
+        """
+        came = _log_normal(np.maximum(loss_db - LEVELS_DB, NEAREST_DB), *(one.value for one in COVER_DB))
+        if isnan(self.last_db):
+            return came
+        spread_db = doubt_db + COVER_RESTS * max(0.0, loss_db)
+        off = (loss_db - self.last_db) / spread_db
+        stays = exp(-0.5 * off * off) / (spread_db * sqrt(2.0 * pi))
+        behind: Floats = np.where(LEVELS_DB < loss_db - NEAREST_COVER_DB, 0.5 * stays, 0.0)
+        return 0.5 * came + behind
+
+    def _weigh(self, bare: Floats, covered: Floats) -> None:
+        cover = self.covered()
+        open_sky = (1.0 - cover) * self.likely * bare
+        weighed = open_sky + cover * self.likely * covered
+        whole = weighed.sum()
+        now = 1.0 - float(open_sky.sum() / whole)
+        self.covers = [one * now / cover if cover else 0.0 for one in self.covers]
+        weighed /= whole
+        weighed[weighed < GONE] = 0.0
+        self.likely = weighed
+
+
+def _log_normal(values_db: Floats, median_db: float, spread_log: float) -> Floats:
+    """Density (1/dB) of the log-normal distribution."""
+    off = np.log(values_db / median_db) / spread_log
+    density: Floats = np.exp(-0.5 * off * off) / (values_db * spread_log * sqrt(2.0 * pi))
+    return density
+
+
+def sudden_share(shares: list[float]) -> float:
+    """How much of what may be a turned dish came at once, 0 to 1."""
+    still = shares[INDEX["still"]]
+    slow = sum(shares[INDEX[name]] for name in SLOW)
+    return still / (still + slow) if still + slow > 0.0 else 0.0

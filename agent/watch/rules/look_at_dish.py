@@ -1,0 +1,76 @@
+"""Decides when somebody should look at dish and sky: something is missing, and nothing tells yet what takes it."""
+
+from agent.watch.feature_stage import View
+from agent.watch.rules.rule import (
+    FLAG,
+    Clause,
+    NotScored,
+    Parameter,
+    Rule,
+    at_least,
+    at_most,
+    no_deadline,
+    timing,
+)
+from agent.watch.rules.told import cause_over, for_and_against, signal_figures
+from agent.wording import Said
+
+NAMED = 3  # causes; nobody looks for more
+WORTH_NAMING = 0.05
+
+
+def _evidence(view: View) -> tuple[Said, ...]:
+    verdict = view.signal.verdict
+    if verdict is None:
+        return ()
+    likeliest = [cause for cause, share in verdict.ranked()[:NAMED] if share >= WORTH_NAMING]
+    return (
+        Said("below", {"deficit_db": view.signal.deficit_db}),
+        *(Said(f"may-be-{cause}") for cause in likeliest),
+        Said("note-decides"),
+        *for_and_against(view, "mispoint"),
+    )
+
+
+LOOK_AT_DISH = Rule(
+    name="look-at-dish",
+    label="Look at the dish",
+    parameters=(
+        Parameter("look-at-dish.raise_db", 0.65, "dB", 0.2, 10.0, "a look costs less than a re-peak, and may come a little sooner"),
+        Parameter("look-at-dish.clear_db", 0.45, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
+        Parameter("look-at-dish.confidence", 0.25, "1", 0.0, 1.0, "a look is worth it where one in four finds the dish turned"),
+        Parameter("look-at-dish.dropped", 0.1, "1", 0.0, 1.0, "less likely than this, nobody need look"),
+        *timing("look-at-dish", 540.0, 60.0, 900.0, "most showers have shown within nine minutes what they are; a turned dish waits"),
+    ),
+    clauses=(
+        Clause("advise", (
+            at_least("certain_db", "look-at-dish.raise_db"),
+            at_least("mispoint_confidence", "look-at-dish.confidence"),
+            at_most("mispoint_confidence", "repeak.confidence"),
+        )),
+    ),
+    clearing=(
+        (at_most("certain_db", "look-at-dish.clear_db"),),
+        (at_most("mispoint_confidence", "look-at-dish.dropped"),),
+        (at_least("mispoint_confidence", "repeak.confidence"),),
+        (at_least("rain_hides", FLAG),),
+        (at_least("sun_pass_now", FLAG),),
+        (at_least("peaking", FLAG),),
+    ),
+    inhibitions={
+        "peaking": "the crew is at it",
+        "rain_hides": "it rains, and that takes as much",
+        "sun_pass_now": "the loss is the sun's and ends by itself",
+        "settling": "the link is just coming up",
+    },
+    cause=lambda view: "mispoint",
+    headline=lambda view: Said("look-at-dish"),
+    action=lambda view: Said("look-first"),
+    evidence=_evidence,
+    figures=signal_figures,
+    deadline_unix_s=no_deadline,
+    ending=cause_over,
+    confidence=lambda view: view.signal.confidence.get("mispoint"),
+    deeds=("peak-start", "peak-done", "rain", "moved"),
+    scoring=NotScored("labels of a turned dish score repeak; either rule is counted by tests.bench.detection"),
+)  # fmt: skip
