@@ -127,7 +127,7 @@ def _full_day_signal() -> Iterator[AnyReading]:
         loss_db = 0.0
         if 30.0 <= minute < 50.0:
             loss_db = 1.6  # a knock, mended by a re-peak
-        if 362.0 <= minute < 400.0:
+        if 375.0 <= minute < 405.0:
             loss_db = 1.6  # the same without a note, and it goes by itself
         if 80.0 <= minute < 88.0:
             loss_db = 4.8 * math.exp(-(((minute - 84.0) / 2.0) ** 2))

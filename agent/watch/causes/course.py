@@ -2,7 +2,7 @@
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
-from math import exp, isnan, nan, pi, sqrt
+from math import exp, pi, sqrt
 from typing import Annotated
 
 import numpy as np
@@ -32,8 +32,6 @@ OUTLIERS, WIDE = 0.03, 3.0  # of the readings are this much less certain than th
 IMPOSSIBLE = 1e-5
 GONE = 1e-12
 NEAREST_DB = 0.01
-NEAREST_COVER_DB = 1.0  # less is nothing that stands in the beam
-COVER_RESTS = 0.08  # share of a loss by which it changes where what stands in the beam stands still
 RAIN_ENDS_DB, RAIN_ENDS_MIN = 0.5, 8.0  # a shower ends from a small loss only
 SHOWERY = 12.0  # times as often as on any day showers come while it has rained lately
 
@@ -72,7 +70,6 @@ class Course:
 
     likely: Stored = field(default_factory=_start)
     covers: list[float] = field(default_factory=lambda: [0.0 for _ in COVERS])
-    last_db: float = nan  # the loss seen last
 
     def shares(self) -> list[float]:
         """Probability of each of `COURSES` where nothing stands in the beam."""
@@ -131,8 +128,8 @@ class Course:
             for scale in (noise, WIDE * noise)
         )
         bare = ((1.0 - OUTLIERS) * near + OUTLIERS * wide) / (2.0 * half_step_db) + IMPOSSIBLE
-        self._weigh(bare, self._covered(loss_db, 2.0 * noise_db + half_step_db))
-        self.last_db = loss_db
+        behind_db = np.maximum(loss_db - LEVELS_DB, NEAREST_DB)
+        self._weigh(bare, _log_normal(behind_db, *(one.value for one in COVER_DB)))
 
     def see_lost(self, at_least_db: float) -> None:
         """There is no lock: at least so much is lost."""
@@ -141,20 +138,6 @@ class Course:
             normal(LEVELS_DB - at_least_db) + IMPOSSIBLE,
             1.0 - normal(np.log(behind / COVER_DB[0].value) / COVER_DB[1].value),
         )
-
-    def _covered(self, loss_db: float, doubt_db: float) -> Floats:
-        """Density (1/dB) of this loss behind something in the beam, at each level of what is lost besides.
-
-        What came is of any depth, what stays keeps its depth.
-        """
-        came = _log_normal(np.maximum(loss_db - LEVELS_DB, NEAREST_DB), *(one.value for one in COVER_DB))
-        if isnan(self.last_db):
-            return came
-        spread_db = doubt_db + COVER_RESTS * max(0.0, loss_db)
-        off = (loss_db - self.last_db) / spread_db
-        stays = exp(-0.5 * off * off) / (spread_db * sqrt(2.0 * pi))
-        behind: Floats = np.where(LEVELS_DB < loss_db - NEAREST_COVER_DB, 0.5 * stays, 0.0)
-        return 0.5 * came + behind
 
     def _weigh(self, bare: Floats, covered: Floats) -> None:
         cover = self.covered()

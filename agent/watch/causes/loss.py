@@ -172,7 +172,9 @@ class LossWatch:
         factors = [push_factor(onset_unix_s, sudden_share(shares), weather)]
         factors.extend(sky_factors(cell.unix_s, lost_db, onset_unix_s, weather, path))
         if lost_db >= UNNOTICED_DB:
-            factors.append(Factor(Said("deep"), {"mispoint": UNNOTICED_TIMES}))
+            factors.append(
+                Factor(Said("deep"), {"mispoint": UNNOTICED_TIMES, "blockage": 1.0 / UNNOTICED_TIMES})
+            )
         if cell.left_by_peaking_db > PART_RECOVERED_DB:
             factors.append(Factor(Said("part-recovered"), {"mispoint": PART_RECOVERED_TIMES}))
         if self.rained > DRY_RAINED:
