@@ -6,6 +6,7 @@ from agent.watch.rules.told import aged, cause_over, for_and_against, not_heard,
 from agent.wording import Said
 
 ONE_DIP = 1.5  # between one short drop and two
+DIPS_SURE = 0.9  # that several short deep drops are of something in the beam (judgement)
 
 
 def _evidence(view: View) -> tuple[Said, ...]:
@@ -16,6 +17,11 @@ def _evidence(view: View) -> tuple[Said, ...]:
     if dips:
         figures["dips" if dips > 1.0 else "dip"] = dips
     return (Said("missing-and-dips", figures), *aged(view), *for_and_against(view, "blockage"))
+
+
+def _confidence(view: View) -> float | None:
+    likely = view.signal.confidence.get("blockage")
+    return max(DIPS_SURE, likely or 0.0) if view.features.dips > ONE_DIP else likely
 
 
 BLOCKAGE = Rule(
@@ -53,7 +59,7 @@ BLOCKAGE = Rule(
     cause=lambda view: "blockage",
     headline=lambda view: Said("blockage"),
     action=lambda view: Said("free-the-beam"),
-    confidence=lambda view: view.signal.confidence.get("blockage"),
+    confidence=_confidence,
     evidence=_evidence,
     figures=signal_figures,
     deadline_unix_s=no_deadline,
