@@ -7,9 +7,12 @@ delivered again.
 import asyncio
 import logging
 import random
+import secrets
+import time
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
+from math import inf
 from types import TracebackType
 from typing import Self
 
@@ -30,6 +33,9 @@ KEEP_ALIVE_S = 3
 FIRST_DELAY_S = 1.0
 LONGEST_DELAY_S = 30.0
 BROKER_DELAY_S = 5.0  # a broker that is back is used again within 10 s
+# A connection that ends so soon, so often in turn, was taken by another client of the same name.
+SOON_S = 3.0
+SNATCHED = 5
 EVERY_ADDRESS = ("0.0.0.0", "::", "")
 
 
@@ -48,12 +54,17 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
-    """What the connection is for. The client id is fixed, because the broker keeps the session by it."""
+    """What the connection is for. The client id is fixed, because the broker keeps the session by it.
+
+    `on_rival` hears the id where another client uses it too.
+    """
 
     broker: BrokerSettings
     client_id: str
     topic: str
     will: aiomqtt.Will
+    kept: bool = True
+    on_rival: Callable[[str], None] = lambda _: None
 
 
 class Outbox:
@@ -148,7 +159,7 @@ class _Connection(aiomqtt.Client):
             username=broker.username,
             password=password(broker),
             identifier=link.client_id,
-            clean_session=False,
+            clean_session=not link.kept,
             will=link.will,
             keepalive=KEEP_ALIVE_S,
             tls_params=tls_parameters(broker),
@@ -201,24 +212,42 @@ async def stay_connected(
 
     `on_change` hears when the connection stands (True) and when it does not.
     """
-    failures = 0
+    failures = snatched = 0
     where = f"{link.broker.host}:{link.broker.port}"
     while True:
+        connected_s = -inf
         try:
             async with _Connection(link) as connection:
                 await _subscribe(connection, link.topic)
                 LOG.info("connected to the broker at %s", where)
-                failures = 0
+                failures, connected_s = 0, time.monotonic()
                 on_change(True)
                 async with asyncio.TaskGroup() as group:
                     group.create_task(_receive(connection, deliver), name="receive")
                     group.create_task(_publish(connection, outbox), name="publish")
         except* aiomqtt.MqttError as errors:
             on_change(False)
+            snatched = snatched + 1 if time.monotonic() - connected_s < SOON_S else 0
+            if snatched == SNATCHED:
+                link, snatched = _under_another_name(link, where), 0
             delay_s = retry_delay_s(failures, BROKER_DELAY_S)
             failures += 1
             LOG.warning("broker %s: %s; trying again in %.1f s", where, errors.exceptions[0], delay_s)
             await asyncio.sleep(delay_s)
+
+
+def _under_another_name(link: Link, where: str) -> Link:
+    """Section 3.1.4 of MQTT 3.1.1: a second client of one id ends the first one's connection, and so on."""
+    other = replace(link, client_id=f"{link.client_id}-{secrets.token_hex(3)}", kept=False)
+    LOG.error(
+        "broker %s ends the connection again and again: another client calls itself %r too. Going on as %r,"
+        " for which the broker keeps nothing while it is away; end the other client, then start this agent again",
+        where,
+        link.client_id,
+        other.client_id,
+    )
+    link.on_rival(link.client_id)
+    return other
 
 
 def retry_delay_s(failures: int, longest_s: float = LONGEST_DELAY_S) -> float:

@@ -15,7 +15,7 @@ from agent.records import AlertEvent, JsonValue, Situation
 
 BROKER = "broker"
 # The first words of what it remarks, the most telling first.
-MESSAGES, TERMINAL, HISTORY = REMARKS = ("messages", "terminal", "history")
+MESSAGES, TERMINAL, HISTORY, CLIENT = REMARKS = ("messages", "terminal", "history", "client")
 SILENT_RULE = "no-data"
 # A broker that restarts, or a connection that breaks and stands again, is no news.
 GONE_AFTER_S = 2.0
@@ -25,6 +25,9 @@ MOST_REMARKS = 20
 GONE = "not reached since {clock}: is it running, and the network to it up? Readings wait at their senders"
 REFUSED = "{count} refused, the last at {clock}: {reason}"
 KEPT = "{count} old, kept by the broker; they count for nothing: publish without the retain flag"
+RIVAL = "another client calls itself so too, and each ended the other's connection: end it, then start anew"
+    "another client calls itself so too, and each ended the other's connection: end it, restart this agent"
+)
 SLIP = "readings come for it; where {terminal} is meant, mend the topic of the device"
 
 
@@ -61,6 +64,10 @@ class Hearing:
     def kept(self, topic: str) -> None:
         """A message that the broker had retained: history, which counts for nothing."""
         self._remark(f"{HISTORY} on {topic}", KEPT)
+
+    def rival(self, name: str) -> None:
+        """Another client uses the agent's name at the broker."""
+        self._remark(f"{CLIENT} {name}", RIVAL)
 
     def slip(self, name: str) -> None:
         """Readings come for a terminal of a name that may be a slip for this one's."""

@@ -219,6 +219,7 @@ class _Live:
             client_id=client_id(self._terminal),
             topic=reading_topic(self._terminal, "+"),
             will=aiomqtt.Will(status_topic(self._terminal), will, qos=1, retain=True),
+            on_rival=self._hearing.rival,
         )
 
     def _on_link(self, stands: bool) -> None:

@@ -6,7 +6,8 @@ Reference: MQTT 3.1.1 (OASIS Standard, 2014): 4.1 session state, 4.4 redelivery 
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
+from dataclasses import replace
 
 import aiomqtt
 import pytest
@@ -169,6 +170,42 @@ def test_connects_again_after_the_broker_was_away(
         assert await asyncio.to_thread(retained, mosquitto.port, "peakshade/van-1/alert/shade") == b"waits"
 
     run(test)
+
+
+def test_another_client_of_the_same_name_is_said_and_does_not_stop_the_watch(
+    mosquitto: Mosquitto, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """3.1.4: each connection of a name ends the other's; a foreign program that connects again at once."""
+    monkeypatch.setattr(mqtt, "FIRST_DELAY_S", 0.05)
+    rivals: list[str] = []
+
+    async def foreign() -> None:
+        while not rivals:
+            with suppress(aiomqtt.MqttError):
+                async with aiomqtt.Client(
+                    mosquitto.settings.host, mosquitto.port, identifier="peakshade-van-1"
+                ) as one:
+                    async for _ in one.messages:
+                        pass
+
+    async def test() -> None:
+        listener = Listener()
+        ours = replace(link(mosquitto.settings), on_rival=rivals.append)
+        running = asyncio.create_task(
+            stay_connected(ours, listener.deliver, listener.outbox, listener.changes.append)
+        )
+        await until(lambda: listener.changes[-1:] == [True])
+        other = asyncio.create_task(foreign())
+        await until(lambda: rivals == ["peakshade-van-1"])
+        await until(lambda: listener.changes[-1])
+        await publish(mosquitto.settings, b"1")
+        await until(lambda: b"1" in listener.payloads())
+        for task in (running, other):
+            task.cancel()
+        await asyncio.gather(running, other, return_exceptions=True)
+
+    run(test)
+    assert caplog.text.count("another client calls itself 'peakshade-van-1' too") == 1
 
 
 def test_a_broker_that_is_not_there_is_tried_again(
