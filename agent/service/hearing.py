@@ -25,8 +25,9 @@ MOST_REMARKS = 20
 GONE = "not reached since {clock}: is it running, and the network to it up? Readings wait at their senders"
 REFUSED = "{count} refused, the last at {clock}: {reason}"
 KEPT = "{count} old, kept by the broker; they count for nothing: publish without the retain flag"
-RIVAL = "another client calls itself so too, and each ended the other's connection: end it, then start anew"
-    "another client calls itself so too, and each ended the other's connection: end it, restart this agent"
+RIVAL = (
+    "another client calls itself so too, and each ended the other's connection: end it, then start"
+    " this agent again"
 )
 SLIP = "readings come for it; where {terminal} is meant, mend the topic of the device"
 
