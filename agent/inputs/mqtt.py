@@ -241,7 +241,7 @@ def _under_another_name(link: Link, where: str) -> Link:
     other = replace(link, client_id=f"{link.client_id}-{secrets.token_hex(3)}", kept=False)
     LOG.error(
         "broker %s ends the connection again and again: another client calls itself %r too. Going on as %r,"
-        " for which the broker keeps nothing while it is away; end the other one, then start this agent again",
+        " for which the broker keeps nothing while it is away; end the other one, then start this agent anew",
         where,
         link.client_id,
         other.client_id,
