@@ -7,7 +7,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from agent.job import Job
-from agent.records import ActiveAlert, JsonValue, Situation
+from agent.records import ActiveAlert, Cause, JsonValue, NoteKind, Situation
 from agent.watch.rules import RULES
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
@@ -25,6 +25,8 @@ WATCHED = ("signal", "throughput", "temperature", "weather", "power")
 # When the rate was last tested, where that is too long ago to stand for now; and the figures that it gave.
 TESTED = "rate_tested_unix_s"
 RATES = ("down_mbps", "up_mbps")
+PEAKING: tuple[NoteKind, ...] = ("peak-start", "peak-done")
+LEAVE_THE_DISH: tuple[Cause, ...] = ("rain", "sun-pass")
 
 
 def level_mark(level: str) -> Component:
@@ -143,13 +145,18 @@ def _since(alert: ActiveAlert, zone: ZoneInfo) -> str:
 def _answers(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo) -> Component:
     """Seen, and the notes that say that what was asked for is done."""
     rule = alert.event.rule
-    deeds = RULES[rule].deeds if rule in RULES else ()
+    deeds = [deed for deed in (RULES[rule].deeds if rule in RULES else ()) if _fits(deed, alert.event.cause)]
     keys = [html.Button(words.NOTE_NAMES[deed], id={"type": "note", "kind": deed}) for deed in deeds]
     if not alert.acknowledged:
         keys.insert(0, html.Button(words.SEEN_BUTTON, id={"type": "seen", "rule": rule}))
     return html.Div(
         [*_seen(alert, seen_by, zone), html.Div(keys, className="keys tell")], className="answers"
     )
+
+
+def _fits(deed: NoteKind, cause: Cause) -> bool:
+    """No key to peak beside the words to leave the dish."""
+    return not (deed in PEAKING and cause in LEAVE_THE_DISH)
 
 
 def _seen(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo) -> list[Component]:

@@ -93,6 +93,12 @@ def test_a_level_below_the_plan_can_be_accepted_where_it_is_told() -> None:
     assert "Accept this level" not in said(crew_parts.verdict(SCENES["act"], {}, MADRID))
 
 
+@pytest.mark.parametrize(("cause", "offered"), [("rain", False), ("sun-pass", False), ("mispoint", True)])
+def test_no_key_to_peak_beside_the_words_to_leave_the_dish(cause: Cause, offered: bool) -> None:
+    down = replace(SCENES["act"], alerts=(active(replace(REPEAK, rule="link-down", cause=cause)),))
+    assert ("Peaking starts" in said(crew_parts.verdict(down, {}, MADRID))) == offered
+
+
 def test_only_unseen_alerts_make_a_sound() -> None:
     alerts = (active(REPEAK), active(REPEAK, acknowledged=True), active(REPEAK, quiet_s=60.0))
     sound = crew_parts.alarms(alerts)
