@@ -24,7 +24,7 @@ FOLDER = Path(__file__).resolve().parents[2] / "dashboard" / "pictures"
 SESSION = "pampa-gusts"
 TERMINAL = "van-1"
 # Local time of the session's site.
-MOMENTS = {"crew-fine.png": "11:20", "crew-act.png": "12:08"}
+MOMENTS = {"crew-fine.png": "11:20", "crew-act.png": "12:16"}
 
 
 def play(store: Path, clock: str) -> None:
