@@ -146,7 +146,7 @@ def test_carriers_are_those_of_the_plan(place: str, band: Band) -> None:
     down = combined_db(np.array([link.down_esno_db]), job.downlink.interference_cn_db)[0]
     up = combined_db(np.array([link.up_esno_db]), job.uplink.interference_cn_db)[0]
     assert down == pytest.approx(plan.downlink.esno_clear_db, abs=0.7)
-    # The simulated terminal loses as much on the uplink as on the downlink; the plan counts the narrower beam.
+    # The simulated terminal loses as much up as down; the plan counts the uplink's narrower beam.
     narrower_db = plan.uplink.pointing_loss_db - job.antenna.pointing_loss_db
     assert up == pytest.approx(plan.uplink.esno_clear_db + narrower_db, abs=0.7)
     assert link.down_beam_deg == pytest.approx(plan.downlink.beamwidth_deg, rel=0.05)
