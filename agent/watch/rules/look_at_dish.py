@@ -40,7 +40,7 @@ LOOK_AT_DISH = Rule(
         Parameter("look-at-dish.clear_db", 0.45, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
         Parameter("look-at-dish.confidence", 0.25, "1", 0.0, 1.0, "a look is worth it where one in four finds the dish turned"),
         Parameter("look-at-dish.dropped", 0.1, "1", 0.0, 1.0, "less likely than this, nobody need look"),
-        *timing("look-at-dish", 540.0, 60.0, 900.0, "most showers have shown within nine minutes what they are; a turned dish waits"),
+        *timing("look-at-dish", 660.0, 60.0, 900.0, "most showers have shown within eleven minutes what they are; a turned dish waits"),
     ),
     clauses=(
         Clause("advise", (
