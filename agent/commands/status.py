@@ -14,6 +14,7 @@ from agent.service.console import say
 from agent.service.hearing import BROKER
 from agent.store.opening import open_for_reading
 from agent.store.reader import InputState, StoredSituation, input_states, situations
+from agent.store.room import room_left
 
 SUMMARY = "the current verdict in the terminal window"
 EXAMPLE = "peakshade status van-1.toml"
@@ -30,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the verdict; 1 where an alert asks for an act, or the broker or the agent has gone silent."""
+    """Print the verdict; 1 where an alert asks for an act, broker or agent is silent, or the disk full."""
     if (args.config is None) == (args.store is None):
         raise UsageError("name either the config file or --store PATH")
     terminal = None
@@ -47,8 +48,11 @@ def run(args: argparse.Namespace) -> int:
     for one in found:
         for line in (*status_lines(one, now_unix_s), *input_lines(inputs[one.terminal])):
             say(line)
+    urgency, room = room_left(path)
+    if urgency is not None:
+        say(f"disk: {room}; free some space")
     needed = any(_needs_someone(one, inputs[one.terminal], now_unix_s) for one in found)
-    return 1 if needed else 0
+    return 1 if needed or urgency == "urgent" else 0
 
 
 def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:

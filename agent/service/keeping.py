@@ -5,7 +5,6 @@ Whatever is wrong with the file, the engine goes on: what it holds in memory doe
 
 import asyncio
 import logging
-import shutil
 import sqlite3
 import time
 from collections.abc import Callable
@@ -21,15 +20,13 @@ from agent.records import AlertEvent, JsonValue, Severity
 from agent.service.pipeline import Pipeline
 from agent.store.opening import DamagedError, StoreError, primary_code, set_aside, surroundings, wrong_with
 from agent.store.remains import Remains, salvaged
+from agent.store.room import room_left
 
 LOG = logging.getLogger(__name__)
 
 RETRY_S = 5.0
 LOOK_EVERY_S = 60.0
 MOST_SET_ASIDE = 10
-# What five readings a second take before they are packed (tests/bench/month.py).
-HOUR_BYTES = 4_000_000
-DAY_BYTES = 24 * HOUR_BYTES
 
 ResultT = TypeVar("ResultT")
 # What a file whose bytes were turned can do to those who read it, besides SQLite's own errors.
@@ -121,9 +118,7 @@ class Keeper:
         """Say in time that the disk fills, until cancelled."""
         said = None
         while True:
-            free_bytes = shutil.disk_usage(self._kept.path.resolve().parent).free
-            severity = _urgency(free_bytes)
-            text = f"{free_bytes / 1e6:.0f} MB free on the disk of {self._kept.path}, {_lasts(free_bytes)}"
+            severity, text = room_left(self._kept.path)
             if severity is None:
                 self.disk.worked(0, None, self._kept.now())
             elif severity == "urgent":
@@ -217,16 +212,6 @@ class Keeper:
         self.store.finding = f"{text}; peakshade rescue {name} OUT brings back what can be read"
         action = f"Nothing for the link: the watch goes on. Later: peakshade rescue {name} OUT"
         self._news.append(notice(self._kept.now(), "act", "store", action, text))
-
-
-def _urgency(free_bytes: int) -> Severity | None:
-    if free_bytes < HOUR_BYTES:
-        return "urgent"
-    return "act" if free_bytes < DAY_BYTES else None
-
-
-def _lasts(free_bytes: int) -> str:
-    return "enough for less than an hour" if free_bytes < HOUR_BYTES else "enough for less than a day"
 
 
 def notice(unix_s: float, severity: Severity, rule: str, action: str, evidence: str) -> AlertEvent:

@@ -82,16 +82,18 @@ class Pipeline:
         self.save_snapshot()
         return events + [alert.event for alert in self._engine.situation().alerts]
 
-    def learn(self, from_unix_s: float) -> None:
+    def learn(self, from_unix_s: float, alerts: Iterable[ActiveAlert]) -> None:
         """Take in the readings since then with rules or a plan that they were not judged by at the time.
 
-        Of the events only those of alerts that stand now are kept: the others were never said.
+        Of the events only those of alerts that stand now are kept: the others were never said. `alerts` stood
+        when the engine's state was lost.
         """
         connection = self._writer.connection
         self._seq = reader.last_seq_before(connection, self._terminal, from_unix_s)
         for stored in reader.readings_after(connection, self._terminal, self._seq):
             self._engine.update(stored.reading)
             self._seq = stored.seq
+        self._engine.carry(alerts)
         standing = [alert.event for alert in self._engine.situation().alerts]
         self._writer.add_events(standing, [], 0.0)
 
@@ -219,7 +221,7 @@ def start_pipeline(
         return Pipeline(writer, engine, stamper, digest, left.snapshot.seq)
     pipeline = Pipeline(writer, AlertEngine(job, plan, rules), stamper, digest, 0)
     if (left.snapshot is not None or left.broken) and left.latest_unix_s is not None:
-        pipeline.learn(left.latest_unix_s - LEARN_FROM_S)
+        pipeline.learn(left.latest_unix_s - LEARN_FROM_S, left.alerts if left.broken else ())
     return pipeline
 
 

@@ -162,7 +162,7 @@ def wrong_with(path: Path) -> str | None:
     """What SQLite finds when it goes through the whole file; None: all is well."""
     try:
         with closing(open_for_reading(path)) as connection:
-            (found,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+            (found,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
     except DamagedError as error:
         return str(error)
     except sqlite3.Error as error:

@@ -34,12 +34,14 @@ class Remains:
 def remains(connection: sqlite3.Connection, terminal: str) -> Remains:
     """What the last run left in a sound store."""
     latest, offset_s = latest_unix_s(connection, terminal), clock_offset_s(connection, terminal)
+    alerts: tuple[ActiveAlert, ...] = ()
     try:
         found = [one.situation for one in situations(connection) if one.terminal == terminal]
-        return Remains(latest, offset_s, snapshot(connection, terminal), _alerts(found, offset_s))
+        alerts = _alerts(found, offset_s)
+        return Remains(latest, offset_s, snapshot(connection, terminal), alerts)
     except ValueError as error:
         LOG.warning("the engine's stored state cannot be read (%s)", error)
-        return Remains(latest, offset_s, broken=True)
+        return Remains(latest, offset_s, alerts=alerts, broken=True)
 
 
 def salvaged(path: Path, terminal: str) -> Remains:

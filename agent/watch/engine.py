@@ -1,7 +1,7 @@
 """The alert engine: the only place where alerts come to exist, live, in replay and in tuning."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import isfinite
 from zoneinfo import ZoneInfo
 
@@ -44,6 +44,7 @@ class _Memory:
     words: Words
     noted: list[Note]
     past: Past
+    carried: list[str] = field(default_factory=list)
 
 
 _MEMORY = TypeAdapter(_Memory)
@@ -71,6 +72,7 @@ class AlertEngine:
         self._grid = DecisionGrid()
         self._view: View | None = None
         self._active: dict[str, ActiveAlert] = {}
+        self._carried: set[str] = set()
         self._words = Words()
         self._noted: list[Note] = []  # within the time of a double tap
         self._past = Past()
@@ -116,10 +118,11 @@ class AlertEngine:
         )
 
     def carry(self, alerts: Iterable[ActiveAlert]) -> None:
-        """Alerts of an engine whose state was lost; they stand until their rules clear them."""
+        """Alerts of an engine whose state was lost; they stand in its words until their rules clear them."""
         for alert in alerts:
             if alert.event.rule in RULES:
                 self._active[alert.event.rule] = alert
+                self._carried.add(alert.event.rule)
                 level = SEVERITIES.index(alert.event.severity) + 1
                 self._rules.state.level[0, NAMES.index(alert.event.rule)] = level
 
@@ -129,7 +132,9 @@ class AlertEngine:
 
     def _dumped(self, past: Past) -> dict[str, JsonValue]:
         arrays = {name: getattr(self._rules.state, name).tolist() for name in RuleState.__slots__}
-        memory = _Memory(self._grid, self._active, arrays, self._words, self._noted, past)
+        memory = _Memory(
+            self._grid, self._active, arrays, self._words, self._noted, past, sorted(self._carried)
+        )
         dumped: dict[str, JsonValue] = _MEMORY.dump_python(memory)
         return dumped
 
@@ -148,7 +153,7 @@ class AlertEngine:
     def _resume(self, snapshot: Mapping[str, JsonValue]) -> None:
         memory = _MEMORY.validate_python(snapshot)
         self._grid, self._active, self._words = memory.grid, memory.active, memory.words
-        self._noted, self._past = memory.noted, memory.past
+        self._noted, self._past, self._carried = memory.noted, memory.past, set(memory.carried)
         state = self._rules.state
         for name in RuleState.__slots__:
             fresh = getattr(state, name)
@@ -198,8 +203,12 @@ class AlertEngine:
         return sorted(events, key=lambda event: event.rule)
 
     def _event(self, change: Change, view: View) -> AlertEvent:
+        carried = change.rule in self._carried
+        self._carried.discard(change.rule)
         if change.severity is None:
             alert = self._active.pop(change.rule)
+            if carried:
+                return self._cleared(alert.event, change.unix_s, ())
             ending = RULES[change.rule].ending(view, change.unix_s - alert.since_unix_s)
             return self._cleared(alert.event, change.unix_s, ending)
         event = self._advised(change.rule, change.severity, "raised", view)
@@ -239,6 +248,8 @@ class AlertEngine:
 
     def _renewed(self, alert: ActiveAlert, view: View) -> ActiveAlert:
         """The alert with the advice of now, and the time at which it was raised or last changed."""
+        if alert.event.rule in self._carried:
+            return alert
         event = self._advised(alert.event.rule, alert.event.severity, alert.event.state, view)
         return replace(alert, event=replace(event, unix_s=alert.event.unix_s))
 
@@ -259,7 +270,7 @@ class AlertEngine:
         for rule, alert in self._active.items():
             until = alert.snoozed_until_unix_s
             if until is not None and view.unix_s >= until:
-                event = self._advised(rule, alert.event.severity, "raised", view)
+                event = replace(self._renewed(alert, view).event, unix_s=view.unix_s, state="raised")
                 self._active[rule] = ActiveAlert(
                     since_unix_s=alert.since_unix_s, event=event, acknowledged=False
                 )

@@ -1,7 +1,9 @@
 """What one page shows of one terminal: found by the queries, in one state of the store."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
 from urllib.parse import parse_qs
 from zoneinfo import ZoneInfo
 
@@ -9,6 +11,7 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
 from agent.store.reader import InputState, input_states
+from agent.store.room import room_left
 from dashboard import messages, queries, words
 from dashboard.settings import Settings
 
@@ -88,9 +91,16 @@ def crew_data(settings: Settings, named: str | None) -> CrewData | None:
             job=queries.job(connection, current.terminal),
             history=queries.history(connection, current.terminal, end_unix_s - TREND_SPAN_S, end_unix_s),
             notes=queries.latest_notes(connection, current.terminal, NOTES_SHOWN),
-            inputs=input_states(connection, current.terminal),
+            inputs=(*_disk(settings.store), *input_states(connection, current.terminal)),
             seen_by=queries.seen_by(connection, current.terminal, current.situation.alerts),
         )
+
+
+def _disk(store: Path) -> Iterator[InputState]:
+    """The disk where it is almost full; the agent itself could not write it down."""
+    urgency, text = room_left(store)
+    if urgency == "urgent":
+        yield InputState(name="disk", state="failing", since=datetime.now(UTC), error=text, finding=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
