@@ -8,6 +8,9 @@ import pandas as pd
 from agent.report.figures import figures
 from agent.report.review import Review
 
+# OWASP, CSV Injection (from memory).
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
 
 def tables(reviews: Sequence[Review]) -> Mapping[str, pd.DataFrame]:
     """By file name: figures, alerts, actions, hours of sun, minutes. An empty cell was not measured."""
@@ -21,8 +24,17 @@ def tables(reviews: Sequence[Review]) -> Mapping[str, pd.DataFrame]:
 
 
 def csv_text(table: pd.DataFrame) -> str:
-    """Times as RFC 3339 in UTC, a point as decimal sign, an empty cell for what was not measured."""
+    """Times as RFC 3339 in UTC, a point as decimal sign, an empty cell for what was not measured.
+
+    What people wrote stays text in a spreadsheet: an apostrophe stands before what would be a formula.
+    """
+    texts = table.select_dtypes(["object", "string"])
+    table = table.assign(**{str(name): column.map(_as_text) for name, column in texts.items()})
     return table.to_csv(index=False, date_format="%Y-%m-%dT%H:%M:%SZ", lineterminator="\n")
+
+
+def _as_text(cell: object) -> object:
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell
 
 
 def parquet_bytes(table: pd.DataFrame) -> bytes:
