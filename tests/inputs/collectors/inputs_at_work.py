@@ -87,6 +87,12 @@ class AtWork:
         )
         return state.error or ""
 
+    def wait_finding(self) -> str:
+        """What wants mending although the input works."""
+        state = self.states[0]
+        wait_until(lambda: state.finding is not None, PATIENCE_S, "a finding")
+        return state.finding or ""
+
     def wait_ok(self, number: int = 0) -> None:
         """The input works."""
         wait_until(lambda: self.states[number].state == "ok", PATIENCE_S, "the input works")

@@ -136,7 +136,7 @@ def test_a_wrong_key_is_named(snmpd: Snmpd, tmp_path: Path) -> None:
         assert KEYS["WRONG"] not in str(work.states)
 
 
-@pytest.mark.parametrize("lie", ["integer 4000", 'octet_str "n/a"', "null"])
+@pytest.mark.parametrize("lie", ["integer 4000", 'octet_str "n/a"'])
 def test_what_cannot_be_a_reading_is_not_published(snmpd: Snmpd, tmp_path: Path, lie: str) -> None:
     snmpd.start(lie)
     with at_work(tmp_path, V2C.replace("PORT", str(snmpd.port))) as work:
@@ -145,12 +145,20 @@ def test_what_cannot_be_a_reading_is_not_published(snmpd: Snmpd, tmp_path: Path,
         assert not work.published
 
 
+def test_an_object_without_a_value_leaves_its_field_out_and_is_named(snmpd: Snmpd, tmp_path: Path) -> None:
+    snmpd.start("null")
+    with at_work(tmp_path, V2C.replace("PORT", str(snmpd.port))) as work:
+        assert "esno_db" not in work.wait_for(1)[0]
+        assert f"{ROOT_OID}.1.0 never came" in work.wait_finding()
+
+
 def test_objects_that_the_device_does_not_have_are_listed(snmpd: Snmpd, tmp_path: Path) -> None:
     snmpd.start()
     inputs = V2C.replace("PORT", str(snmpd.port)).replace(f"{ROOT_OID}.1.0", f"{ROOT_OID}.9.0")
     with at_work(tmp_path, inputs) as work:
-        error = work.wait_error(f"{ROOT_OID}.9.0")
-        assert f"{ROOT_OID}.2.0" in error.partition("there is")[2]
+        finding = work.wait_finding()
+        assert f"{ROOT_OID}.9.0 never came" in finding
+        assert f"{ROOT_OID}.2.0" in finding.partition("there is")[2]
 
 
 @pytest.mark.parametrize(
