@@ -1,5 +1,6 @@
 """Decides what to say while no alert stands: never "fine" on what is not known, never silent on a loss."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from math import isfinite, isnan, nan
 from typing import Literal
@@ -17,6 +18,8 @@ LATE_LEAST_S = 30.0
 SUN_SHARE = 0.5  # of the loss, from which it is the sun's
 LIKELIER = 0.5  # a cause more likely than not
 STEADY_WORDS_S = 60.0  # what comes and goes within a minute changes the words once
+# What goes unwatched without a kind of reading.
+_WATCHED_BY = (("throughput", "rates"), ("temperature transmitter", "heat"), ("weather", "rain"))
 _GRADES: tuple[Level, ...] = ("fine", "unknown", "advise")
 
 
@@ -38,9 +41,9 @@ class Words:
     other: str = ""  # the code of what could be said
     since_unix_s: float = nan
 
-    def show(self, view: View, repeak_db: float, not_watched: str) -> None:
+    def show(self, view: View, repeak_db: float, heard: Collection[str]) -> None:
         """Take in one decision: the worse at once, the calmer when it has lasted for a minute."""
-        now, stage = calm(view, repeak_db, not_watched), view.link.stage
+        now, stage = calm(view, repeak_db, heard), view.link.stage
         shown, moved = self.shown, stage != self.stage
         self.stage = stage
         code = now.verdict.code
@@ -56,14 +59,17 @@ def _worse(one: Calm, other: Calm) -> bool:
     return _GRADES.index(one.level) > _GRADES.index(other.level)
 
 
-def calm(view: View, repeak_db: float, not_watched: str) -> Calm:
-    """What to say of this decision alone; `repeak_db` is the loss from which a re-peak may be asked for."""
+def calm(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
+    """What to say of this decision alone; `repeak_db` is the loss from which a re-peak may be asked for.
+
+    `heard` names the inputs that were heard today.
+    """
     link = view.link
     if link.stage == "unheard":
         return Calm("unknown", Said("no-signal-yet"), Said("see-to-signal"))
     if _late(link.silent_s, link.usual_s):
         return Calm("unknown", Said("not-heard", {"input": "signal", "silent_s": link.silent_s}))
-    return _set_up(view, link.stage) or _watching(view, repeak_db, not_watched)
+    return _set_up(view, link.stage) or _watching(view, repeak_db, heard)
 
 
 def _late(age_s: float, usual_s: float) -> bool:
@@ -96,7 +102,7 @@ def _set_up(view: View, stage: Stage) -> Calm | None:
     return Calm("unknown", Said("coming-up"), Said("wait-coming-up")) if stage == "coming-up" else None
 
 
-def _watching(view: View, repeak_db: float, not_watched: str) -> Calm:
+def _watching(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
     signal, features = view.signal, view.features
     loss_db = signal.deficit_db + signal.sun_loss_db
     if isnan(loss_db):
@@ -109,7 +115,8 @@ def _watching(view: View, repeak_db: float, not_watched: str) -> Calm:
         return Calm("unknown", Said("not-heard", {"input": view.silent, "silent_s": features.other_age_s}))
     if any(map(shade_falls_short, view.heat.units)):
         return Calm("advise", Said("shade-short"))
-    figures = known(**({"kinds": not_watched} if not_watched else {}))
+    kinds = _not_watched(heard)
+    figures: dict[str, float | str] = {"kinds": kinds} if kinds else {}
     if news := next(filter(None, map(shade_news, view.heat.units)), None):
         return Calm("fine", Said(f"well-{news.code}", {**news.figures, **figures}))
     return Calm("fine", Said("well-adopted" if view.link.adopted else "well", figures))
@@ -132,7 +139,5 @@ def _loss(view: View, loss_db: float) -> Said:
     return Said(f"loss-{cause}-stream" if tells else f"loss-{cause}", figures)
 
 
-def not_watched(heard: frozenset[str]) -> str:
-    """The kinds that were never heard, by the word for what goes unwatched without them."""
-    kinds = {"throughput": "rates", "temperature transmitter": "heat", "weather": "rain"}
-    return ", ".join(word for kind, word in kinds.items() if kind not in heard)
+def _not_watched(heard: Collection[str]) -> str:
+    return ", ".join([word for kind, word in _WATCHED_BY if kind not in heard])

@@ -45,8 +45,10 @@ class DecisionGrid:
 
     def add(self, reading: AnyReading) -> AnyReading:
         """Take in a reading after advancing to its time; a late one counts as of now. Returns it as taken."""
-        reading = self.as_of_now(reading)
-        self.now_unix_s = reading.unix_s
+        if reading.unix_s < self.now_unix_s:
+            reading = self.as_of_now(reading)
+        else:
+            self.now_unix_s = reading.unix_s
         self.stage.add(reading)
         return reading
 

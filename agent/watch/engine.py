@@ -22,7 +22,7 @@ from agent.records import (
     Severity,
     Situation,
 )
-from agent.watch.calm import Words, not_watched
+from agent.watch.calm import Words
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import View
 from agent.watch.rule_set import RuleSet
@@ -84,7 +84,8 @@ class AlertEngine:
         events = self.advance(reading.unix_s) if self._grid.due(reading.unix_s) else []
         if isinstance(reading, Note):
             return events + self._note(self._grid.as_of_now(reading))
-        self._past.keep(reading)
+        if self._past.checkpoints:
+            self._past.keep(reading)
         taken = self._grid.add(reading)
         if isinstance(taken, Acknowledge):
             events.extend(self._acknowledge(taken))
@@ -101,7 +102,7 @@ class AlertEngine:
             changes = self._rules.decide(view.unix_s, np.array(view.features))
             events.extend(self._event(change, view) for change in changes)
             events.extend(self._ended_snoozes(view))
-            self._words.show(view, self._repeak_db, not_watched(frozenset(self._grid.stage.inputs.heard)))
+            self._words.show(view, self._repeak_db, self._grid.stage.inputs.heard)
         return events
 
     def situation(self) -> Situation:

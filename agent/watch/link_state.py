@@ -16,8 +16,9 @@ def tells_lock(signal: Signal) -> bool | None:
     """What a reading says of lock: its own word, else yes where it has a figure; None: nothing."""
     if signal.locked is not None:
         return signal.locked
-    figures = (signal.esno_db, signal.cn_db, signal.quality_percent)
-    return True if any(figure is not None for figure in figures) else None
+    if signal.esno_db is not None or signal.cn_db is not None or signal.quality_percent is not None:
+        return True
+    return None
 
 
 @dataclass(slots=True)
@@ -33,6 +34,9 @@ class Lock:
         """One signal reading."""
         told = tells_lock(signal)
         if told is None:
+            return
+        if told is self.locked and self.heard:
+            self.heard += 1
             return
         if told != self.locked or isnan(self.since_unix_s):
             self.locked, self.since_unix_s, self.heard = told, signal.unix_s, 0

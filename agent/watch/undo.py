@@ -36,7 +36,8 @@ class Past:
 
     def keep(self, reading: AnyReading) -> None:
         """Remember a reading as long as there is a note to undo."""
-        self._forget(reading.unix_s)
+        if self.checkpoints:
+            self._forget(reading.unix_s)
         if self.checkpoints:
             self.readings.append((_KIND_OF[type(reading)], asdict(reading)))
 
