@@ -163,7 +163,8 @@ class SignalWatch:
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             rain_hides=(
                 (weather.rain_measured(unix_s) or _note_agrees(weather.rain_noted(unix_s), verdict))
-                and not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan)
+                # Without lock there is no level that could be too low for rain.
+                and (not self.down.carrier.locked or not deficit_db > rain_loss_db(VIOLENT_RAIN_MM_H, plan))
             ),
             verdict=verdict,
         )

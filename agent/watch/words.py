@@ -143,6 +143,7 @@ _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "receipt-time": "readings were stamped with the time of their receipt",
     "lock-lost-since": "no lock since {since_unix_s} ({lost_s})",
     "lock-back": "lock is back, the link is coming up",
+    "sun-behind": "the sun stands behind the satellite now",
     "supply-changed": "the supply changed about then",
     "down-nothing-known": "no rain, gust, knock, sun pass or power event is known",
     "nothing-through": "the test at {tested_unix_s} got nothing through in either direction, all packets lost",
