@@ -72,8 +72,8 @@ def evidence_of(name: str, rule: str) -> tuple[str, ...]:
     ("name", "rule", "said"),
     [
         ("lock lost for ten minutes", "link-down", "no lock since 10:20 (10 min)"),
-        ("lock lost in rain", "link-down", "for: rain seen or measured"),
-        ("lock lost by a knock", "link-down", "for: the crew noted a knock just before"),
+        ("lock lost in rain", "link-down", "for: rain measured within ten minutes"),
+        ("lock lost by a knock", "link-down", "for: the crew noted a knock"),
         ("lock lost with the supply", "link-down", "for: the supply changed about then"),
         ("below the plan, uplink fine", "below-plan", "the uplink is as planned: not the dish"),
         ("below the plan, uplink as a turned dish", "below-plan", "as a turned dish costs: peak again"),
