@@ -17,7 +17,6 @@ LATE_SPACINGS = 3.0  # an input that is heard no later than that is fresh
 LATE_LEAST_S = 30.0
 SUN_SHARE = 0.5  # of the loss, from which it is the sun's
 LIKELIER = 0.5  # a cause more likely than not
-NAMED_CAUSES = ("mispoint", "rain", "sun-pass", "blockage")
 STEADY_WORDS_S = 60.0  # what comes and goes within a minute changes the words once
 # What goes unwatched without a kind of reading.
 _WATCHED_BY = (("throughput", "rates"), ("temperature transmitter", "heat"), ("weather", "rain"))
@@ -126,14 +125,14 @@ def _watching(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
 def _loss(view: View, loss_db: float) -> Said:
     """The loss and its likeliest cause by name, and what the stream has left where that is known."""
     signal = view.signal
-    weighed = {cause: value for cause, value in signal.confidence.items() if value > LIKELIER}
+    weighed = {
+        cause: value for cause, value in signal.confidence.items() if cause != "clear" and value > LIKELIER
+    }
     cause = max(weighed, key=lambda one: weighed[one], default="unknown")
     if signal.sun_loss_db >= SUN_SHARE * loss_db:
         cause = "sun-pass"
     elif signal.rain_hides or signal.rain_loss_db >= SUN_SHARE * loss_db:
         cause = "rain"
-    if cause not in NAMED_CAUSES:
-        cause = "unknown"
     figures: dict[str, float | str] = {"loss_db": loss_db}
     left_mbps = view.rate.headroom_mbps
     tells = view.features.streaming and isfinite(left_mbps)

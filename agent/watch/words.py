@@ -209,11 +209,16 @@ _CAUSES = {
     "sure-possible": "possible",
     "sure-hardly": "hardly likely",
 }
-_LOSSES = {
+_LOSSES: Mapping[str, str] = {
     "rain": "Rain takes {loss_db}",
     "sun-pass": "The sun pass takes {loss_db}",
     "mispoint": "{loss_db} missing; perhaps the dish points off",
     "blockage": "{loss_db} missing; perhaps something stands in the beam",
+    "cloud": "{loss_db} missing; perhaps thick clouds",
+    "reflector": "{loss_db} missing; perhaps a wet or dirty dish",
+    "interference": "{loss_db} missing; perhaps interference",
+    "satellite": "{loss_db} missing; perhaps the satellite or the hub sends less",
+    "drift": "{loss_db} missing; perhaps the receiver drifts",
     "unknown": "{loss_db} missing; the cause is not known yet",
 }
 _UNWATCHED = "not watched: {kinds}"
