@@ -19,7 +19,7 @@ async def _broker_is_open(broker: BrokerSettings) -> tuple[bool, str]:
     where = f"broker {broker.host}:{broker.port}"
     if is_this_computer(broker.host):
         return True, f"{where}: only programs on this computer reach it"
-    encrypted = "encrypted" if broker.tls else "not encrypted: who is in the network reads and hears along"
+    encrypted = "encrypted" if broker.tls else "not encrypted: who is in the network reads along"
     if broker.embedded:
         return True, f"{where}: with the account {broker.username!r}, {encrypted}"
     if not await _lets_anybody_in(broker):
@@ -41,4 +41,5 @@ def _pages_are_open(config: Config) -> tuple[bool, str]:
     where = f"pages {pages.host}:{pages.port}"
     if is_this_computer(pages.host):
         return True, f"{where}: only programs on this computer reach them"
-    return True, f"{where}: with the passcode, not encrypted: who is in the network reads along"
+    encrypted = "encrypted" if pages.certificate else "not encrypted: who is in the network reads along"
+    return True, f"{where}: with the passcode, {encrypted}"

@@ -49,3 +49,12 @@ def test_who_comes_without_a_name(
     (fine, text), _ = asyncio.run(test())
     assert fine == (username is not None)
     assert ("init --mosquitto" in text) == (username is None)
+
+
+@pytest.mark.parametrize(("certificate", "words"), [(None, "not encrypted"), ("pages.pem", "encrypted")])
+def test_pages_beyond_this_computer(certificate: str | None, words: str, tmp_path: Path) -> None:
+    config = config_for(tmp_path / "day.sqlite3", embedded_at(1883))
+    pages = replace(config.dashboard, host="0.0.0.0", certificate=certificate)
+    fine, text = asyncio.run(what_is_open(replace(config, dashboard=pages)))[1]
+    assert fine
+    assert text.partition("passcode, ")[2].partition(":")[0] == words
