@@ -1,6 +1,7 @@
 """The `peakshade` command: finds the module of a command and hands over."""
 
 import argparse
+import importlib
 import os
 import sys
 from collections.abc import Sequence
@@ -30,11 +31,20 @@ COMMANDS = {
 }
 
 
+class _Version(argparse.Action):
+    """Looks the version up only when asked, which takes longer than all of `--help`."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        metadata = importlib.import_module("importlib.metadata")
+        parser.exit(message=f"peakshade {metadata.version('peakshade')}\n")
+
+
 def build_parser(name: str | None, module: ModuleType | None) -> argparse.ArgumentParser:
     """The parser with every command's name, and the arguments of the one that was asked for."""
     parser = argparse.ArgumentParser(
         prog="peakshade", description="Plan, watch and review a day on a transportable satellite terminal."
     )
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the installed version and end")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for command, summary in COMMANDS.items():
         if module is None or command != name:

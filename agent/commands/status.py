@@ -1,20 +1,24 @@
 """`peakshade status`: the current verdict of every terminal in a store."""
 
 import argparse
+import json
 import os
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import closing
+from dataclasses import asdict
 from pathlib import Path
 
 from agent.config import load_config
 from agent.errors import UsageError
-from agent.records import ActiveAlert
+from agent.records import ActiveAlert, JsonValue
+from agent.replay.situation_text import situation_json
 from agent.service.console import say
 from agent.service.hearing import BROKER
 from agent.store.opening import open_for_reading
 from agent.store.reader import InputState, StoredSituation, input_states, situations
 from agent.store.room import room_left
+from agent.wording import span
 
 SUMMARY = "the current verdict in the terminal window"
 EXAMPLE = "peakshade status van-1.toml"
@@ -27,6 +31,7 @@ SILENT_AFTER_S = 60.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which store, by its config or its own name."""
     parser.add_argument("config", nargs="?", type=Path, help="the terminal's config file")
+    parser.add_argument("--json", action="store_true", help="print everything as JSON, one object a terminal")
     parser.add_argument("--store", type=Path, metavar="PATH", help="the store itself, with all its terminals")
 
 
@@ -45,14 +50,26 @@ def run(args: argparse.Namespace) -> int:
     if not found:
         raise UsageError(f"store {path}: holds no verdict yet; wait for the first readings")
     now_unix_s = time.time()
-    for one in found:
-        for line in (*status_lines(one, now_unix_s), *input_lines(inputs[one.terminal])):
-            say(line)
     urgency, room = room_left(path)
-    if urgency is not None:
-        say(f"disk: {room}; free some space")
+    if args.json:
+        say(json.dumps([_json(one, inputs[one.terminal], now_unix_s) for one in found], indent=2))
+    else:
+        for one in found:
+            for line in (*status_lines(one, now_unix_s), *input_lines(inputs[one.terminal])):
+                say(line)
+        if urgency is not None:
+            say(f"disk: {room}; free some space")
     needed = any(_needs_someone(one, inputs[one.terminal], now_unix_s) for one in found)
     return 1 if needed or urgency == "urgent" else 0
+
+
+def _json(stored: StoredSituation, states: Iterable[InputState], now_unix_s: float) -> JsonValue:
+    return {
+        "terminal": stored.terminal,
+        "age_s": round(now_unix_s - stored.written_wall_unix_s, 1),
+        "inputs": [asdict(one) for one in states],
+        **situation_json(stored.situation),
+    }
 
 
 def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
@@ -62,7 +79,7 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
     if situation.action:
         yield f"  do: {situation.action}"
     if situation.deadline_unix_s is not None:
-        yield f"  within {_minutes(situation.deadline_unix_s - situation.unix_s)}"
+        yield f"  within {span(situation.deadline_unix_s - situation.unix_s)}"
     for alert in situation.alerts:
         yield f"  {alert.event.rule} ({alert.event.severity}), {_standing(alert, situation.unix_s)}"
         yield from (f"    {reason}" for reason in alert.event.evidence)
@@ -70,7 +87,7 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
         yield f"  next: {situation.next_event}"
     age_s = now_unix_s - stored.written_wall_unix_s
     if age_s > SILENT_AFTER_S:
-        yield f"  the agent has written nothing for {_minutes(age_s)}: this is old; is it running?"
+        yield f"  the agent has written nothing for {span(age_s)}: this is old; is it running?"
 
 
 def input_lines(states: Iterable[InputState]) -> Iterator[str]:
@@ -82,13 +99,8 @@ def input_lines(states: Iterable[InputState]) -> Iterator[str]:
 
 
 def _standing(alert: ActiveAlert, unix_s: float) -> str:
-    since = f"for {_minutes(unix_s - alert.since_unix_s)}"
+    since = f"for {span(unix_s - alert.since_unix_s)}"
     return f"acknowledged, {since}" if alert.acknowledged else since
-
-
-def _minutes(duration_s: float) -> str:
-    minutes = max(0, round(duration_s / 60.0))
-    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60} min"
 
 
 def _needs_someone(stored: StoredSituation, states: Iterable[InputState], now_unix_s: float) -> bool:

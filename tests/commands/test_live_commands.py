@@ -1,11 +1,13 @@
 """run, demo, status, note and check, with real stores and a real broker."""
 
+import json
 import os
 import signal
 import socket
 import subprocess
 import sys
 import time
+import tomllib
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -58,13 +60,30 @@ def test_status_with_an_alert_asks_for_somebody(tmp_path: Path, capsys: pytest.C
     assert "repeak (act), for " in said
 
 
+def test_status_as_json_has_verdict_and_alerts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    store = tmp_path / "day.sqlite3"
+    told(store, 39.0)
+    assert main(["status", "--store", str(store), "--json"]) == 1
+    (found,) = json.loads(capsys.readouterr().out)
+    assert (found["terminal"], found["level"]) == (TERMINAL, "act")
+    assert "repeak" in [alert["rule"] for alert in found["alerts"]]
+
+
+def test_the_version_is_that_of_the_package(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["--version"])
+    assert ended.value.code == 0
+    pyproject = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())
+    assert capsys.readouterr().out == f"peakshade {pyproject['project']['version']}\n"
+
+
 def test_status_of_an_agent_that_has_stopped(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     store = tmp_path / "day.sqlite3"
     pipeline = opened(store)
     pipeline.feed(pipeline.add(arrivals(DAY[:200])), time.time() - 7300.0)
     pipeline.close()
     assert main(["status", "--store", str(store)]) == 1
-    assert "has written nothing for 2 h 2 min" in capsys.readouterr().out
+    assert "has written nothing for 2 h 02 min" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("words", [[], ["van-1.toml", "--store", "day.sqlite3"], ["--store", "none.sqlite3"]])
