@@ -36,7 +36,8 @@ class _Version(argparse.Action):
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
         metadata = importlib.import_module("importlib.metadata")
-        parser.exit(message=f"peakshade {metadata.version('peakshade')}\n")
+        sys.stdout.write(f"peakshade {metadata.version('peakshade')}\n")
+        parser.exit()
 
 
 def build_parser(name: str | None, module: ModuleType | None) -> argparse.ArgumentParser:
