@@ -160,5 +160,5 @@ def test_never_overwrites_without_force(tmp_path: Path, capsys: pytest.CaptureFi
 def test_every_required_setting_of_the_job_is_in_the_template() -> None:
     written = {setting.name for setting in SETTINGS} - {"terminal", "day.start", "day.end"}
     keys = {f"{section}.{item.name}": item for section, kind in JOB_SECTIONS.items() for item in fields(kind)}
-    required = {name for name, item in keys.items() if item.default is MISSING}
+    required = {name for name, item in keys.items() if item.default is item.default_factory is MISSING}
     assert required <= written <= keys.keys()
