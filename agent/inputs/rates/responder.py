@@ -9,10 +9,11 @@ import hmac
 import json
 import logging
 import os
-import re
 import time
-from collections.abc import AsyncGenerator
 from dataclasses import dataclass, field
+from http import HTTPStatus
+
+import h11
 
 LOG = logging.getLogger(__name__)
 
@@ -21,13 +22,11 @@ HEAD_BYTES = 8192
 HEAD_WITHIN_S = 10.0
 TRANSFER_WITHIN_S = 120.0
 STALLED_AFTER_S = 20.0
-CHUNK_BYTES = 16_384
-LONGEST_CHUNK_BYTES = 1 << 20
+CHUNK_BYTES = 65_536
 LINGER_S = 3.0
 LINGER_BYTES = 1 << 20
 HOUR_S = 3600.0
-REQUEST = re.compile(rb"(GET|POST) (/down|/up) HTTP/1\.1\r\n")
-ANY_REQUEST = re.compile(rb"[A-Z]+ \S+ HTTP/1\.[01]\r\n")
+SERVED = ((b"GET", b"/down"), (b"POST", b"/up"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,10 +40,10 @@ class ResponderSettings:
 
 
 class Refused(Exception):
-    """A request that is not served; the status and a word for the client."""
+    """A request that is not served, and the status for the client."""
 
-    def __init__(self, status: str) -> None:
-        super().__init__(status)
+    def __init__(self, status: HTTPStatus) -> None:
+        super().__init__(status.phrase)
         self.status = status
 
 
@@ -62,14 +61,51 @@ class Allowance:
         if now_s - self.since_s >= HOUR_S:
             self.since_s, self.used_bytes = now_s, 0
         if self.used_bytes + count > self.hour_bytes:
-            raise Refused("429 Too Many Requests")
+            raise Refused(HTTPStatus.TOO_MANY_REQUESTS)
         self.used_bytes += count
+
+
+@dataclass(frozen=True, slots=True)
+class _Link:
+    """One connection of a client."""
+
+    reader: asyncio.StreamReader
+    writer: asyncio.StreamWriter
+    protocol: h11.Connection
+
+    async def next_event(self) -> object:
+        """The next of h11's events; raises TimeoutError, OSError or h11.RemoteProtocolError."""
+        while (event := self.protocol.next_event()) is h11.NEED_DATA:
+            async with asyncio.timeout(STALLED_AFTER_S):
+                self.protocol.receive_data(await self.reader.read(CHUNK_BYTES))
+        return event
+
+    def send(self, *events: h11.Event) -> None:
+        """Hand over to the network."""
+        for event in events:
+            self.writer.write(self.protocol.send(event) or b"")
+
+    def answer(self, status: HTTPStatus, text: bytes = b"") -> None:
+        """A whole answer, and the last one."""
+        self.send(_response(status, "application/json", ("Content-Length", str(len(text)))))
+        self.send(h11.Data(data=text), h11.EndOfMessage())
+
+    async def linger(self) -> None:
+        """Read a little on: closing at once would throw away the answer together with what still comes in."""
+        self.writer.write_eof()
+        left = LINGER_BYTES
+        try:
+            async with asyncio.timeout(LINGER_S):
+                while left > 0 and (data := await self.reader.read(CHUNK_BYTES)):
+                    left -= len(data)
+        except TimeoutError:
+            LOG.debug("a refused client goes on sending")
 
 
 async def start_responder(settings: ResponderSettings) -> asyncio.Server:
     """Listen. Raises OSError where the address cannot be used."""
     responder = _Responder(settings)
-    return await asyncio.start_server(responder.serve, settings.host, settings.port, limit=HEAD_BYTES)
+    return await asyncio.start_server(responder.serve, settings.host, settings.port, limit=CHUNK_BYTES)
 
 
 class _Responder:
@@ -86,124 +122,69 @@ class _Responder:
             return
         self._open += 1
         try:
-            await self._answer(reader, writer)
+            await self._answer(_Link(reader, writer, h11.Connection(h11.SERVER, HEAD_BYTES)))
             writer.close()
             async with asyncio.timeout(STALLED_AFTER_S):
                 await writer.wait_closed()
-        except (OSError, asyncio.IncompleteReadError, asyncio.LimitOverrunError) as error:
+        # Of a stream's task that was cancelled Python 3.11 prints a traceback.
+        except (OSError, asyncio.CancelledError) as error:
             LOG.debug("a connection ended early: %s", error)
         finally:
             writer.transport.abort()
             self._open -= 1
 
-    async def _answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    async def _answer(self, link: _Link) -> None:
         try:
             async with asyncio.timeout(HEAD_WITHIN_S):
-                head = await reader.readuntil(b"\r\n\r\n")
-            what = self._admitted(head)
-            async with asyncio.timeout(TRANSFER_WITHIN_S):
-                if what == b"/down":
-                    await self._give(writer)
-                else:
-                    await self._take(head, reader, writer)
+                request = await link.next_event()
+            if isinstance(request, h11.Request):
+                self._admit(request)
+                async with asyncio.timeout(TRANSFER_WITHIN_S):
+                    await (self._give(link) if request.method == b"GET" else self._take(link))
         except Refused as refused:
-            writer.write(_response(refused.status, {"error": refused.status}))
-            await _linger(reader, writer)
+            link.answer(refused.status)
+            await link.linger()
+        except h11.RemoteProtocolError as error:
+            link.answer(HTTPStatus(error.error_status_hint))
+            await link.linger()
 
-    def _admitted(self, head: bytes) -> bytes:
-        """The path of a request that may be served."""
-        given = _header(head, b"authorization")
-        if not hmac.compare_digest(given, b"Bearer " + self._token):
-            raise Refused("401 Unauthorized")
-        found = REQUEST.match(head)
-        if found is None or (found[1], found[2]) not in ((b"GET", b"/down"), (b"POST", b"/up")):
-            raise Refused("404 Not Found" if ANY_REQUEST.match(head) else "400 Bad Request")
-        return found[2]
+    def _admit(self, request: h11.Request) -> None:
+        """Raises Refused unless it may be served."""
+        fields = dict(request.headers)
+        if not hmac.compare_digest(fields.get(b"authorization", b""), b"Bearer " + self._token):
+            raise Refused(HTTPStatus.UNAUTHORIZED)
+        if (request.method, request.target) not in SERVED:
+            raise Refused(HTTPStatus.NOT_FOUND)
+        if request.method == b"POST" and not fields.keys() & {b"content-length", b"transfer-encoding"}:
+            raise Refused(HTTPStatus.LENGTH_REQUIRED)
 
-    async def _give(self, writer: asyncio.StreamWriter) -> None:
-        """Bytes until the client has enough; the end of the connection is the end of the body."""
+    async def _give(self, link: _Link) -> None:
+        """Bytes until the client, or the hour, has enough."""
         self._allowance.take(len(self._block))
-        writer.write(
-            b"HTTP/1.1 200 OK\r\nContent-Type: application/octet-stream\r\nCache-Control: no-store\r\n"
-            b"Connection: close\r\n\r\n"
-        )
+        link.send(_response(HTTPStatus.OK, "application/octet-stream", ("Cache-Control", "no-store")))
         while True:
-            writer.write(self._block)
+            link.send(h11.Data(data=self._block))
             async with asyncio.timeout(STALLED_AFTER_S):
-                await writer.drain()
+                await link.writer.drain()
             try:
                 self._allowance.take(len(self._block))
             except Refused:
-                return
+                return link.send(h11.EndOfMessage())
 
-    async def _take(self, head: bytes, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        if _header(head, b"expect").lower() == b"100-continue":
-            writer.write(b"HTTP/1.1 100 Continue\r\n\r\n")
+    async def _take(self, link: _Link) -> None:
+        if link.protocol.they_are_waiting_for_100_continue:
+            link.send(
+                h11.InformationalResponse(status_code=HTTPStatus.CONTINUE, headers=[], reason=b"Continue")
+            )
         count = 0
         start_s = time.monotonic()
-        async for part in _body(head, reader):
-            self._allowance.take(part)
-            count += part
-        seconds = time.monotonic() - start_s
-        writer.write(_response("200 OK", {"bytes": count, "seconds": round(seconds, 3)}))
+        while isinstance(part := await link.next_event(), h11.Data):
+            self._allowance.take(len(part.data))
+            count += len(part.data)
+        seconds = round(time.monotonic() - start_s, 3)
+        link.answer(HTTPStatus.OK, json.dumps({"bytes": count, "seconds": seconds}).encode())
 
 
-async def _linger(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-    """Read a little on: closing at once would throw away the answer together with what still comes in."""
-    writer.write_eof()
-    left = LINGER_BYTES
-    try:
-        async with asyncio.timeout(LINGER_S):
-            while left > 0 and (data := await reader.read(CHUNK_BYTES)):
-                left -= len(data)
-    except TimeoutError:
-        LOG.debug("a refused client goes on sending")
-
-
-async def _body(head: bytes, reader: asyncio.StreamReader) -> AsyncGenerator[int, None]:
-    """Lengths of the pieces of a body, as they come (RFC 9112, sections 6.2 and 7.1)."""
-    if _header(head, b"transfer-encoding").lower() != b"chunked":
-        length = _header(head, b"content-length")
-        if not length.isdigit():
-            raise Refused("411 Length Required")
-        async for part in _exactly(int(length), reader):
-            yield part
-        return
-    while True:
-        async with asyncio.timeout(STALLED_AFTER_S):
-            line = (await reader.readuntil(b"\r\n")).split(b";")[0].strip()
-        if not re.fullmatch(rb"[0-9a-fA-F]{1,8}", line) or int(line, 16) > LONGEST_CHUNK_BYTES:
-            raise Refused("400 Bad Request")
-        size = int(line, 16)
-        async for part in _exactly(size, reader):
-            yield part
-        if await reader.readexactly(2) != b"\r\n":
-            raise Refused("400 Bad Request")
-        if size == 0:
-            return
-
-
-async def _exactly(length: int, reader: asyncio.StreamReader) -> AsyncGenerator[int, None]:
-    left = length
-    while left > 0:
-        async with asyncio.timeout(STALLED_AFTER_S):
-            data = await reader.read(min(left, CHUNK_BYTES))
-        if not data:
-            raise asyncio.IncompleteReadError(b"", left)
-        left -= len(data)
-        yield len(data)
-
-
-def _header(head: bytes, name: bytes) -> bytes:
-    """The value of a field of the request's head; empty where it is not there."""
-    found = re.search(rb"(?im)^" + re.escape(name) + rb":[ \t]*([^\r\n]*?)[ \t]*\r$", head)
-    return found[1] if found else b""
-
-
-def _response(status: str, body: dict[str, int | float | str]) -> bytes:
-    text = json.dumps(body).encode()
-    head = (
-        f"HTTP/1.1 {status}\r\nContent-Type: application/json\r\nContent-Length: {len(text)}\r\n"
-        "Connection: close\r\n\r\n"
-    )
-    return head.encode() + text
+def _response(status: HTTPStatus, content_type: str, *more: tuple[str, str]) -> h11.Response:
+    headers = [("Content-Type", content_type), *more, ("Connection", "close")]
+    return h11.Response(status_code=status, headers=headers, reason=status.phrase)

@@ -1,6 +1,7 @@
 """The other end of a test of the rate, asked by Python's own HTTP client and by sockets.
 
-Reference: RFC 9110 (2022) for the status codes, RFC 9112 (2022), section 7.1, for bodies in chunks.
+Reference: RFC 9110 (2022) for the status codes; RFC 9112 (2022), sections 3.2 (the host is named), 6.3
+(a length is a number) and 7.1 (bodies in chunks); RFC 6585 (2012), section 5, for a head that is too long.
 """
 
 import http.client
@@ -89,18 +90,35 @@ def test_a_refused_upload_gets_its_answer(port: int) -> None:
         ("GET /other HTTP/1.1", b"404"),
         ("POST /down HTTP/1.1", b"404"),
         ("POST /up HTTP/1.1", b"411"),
-        ("POST /up HTTP/1.1\r\nContent-Length: -5", b"411"),
+        ("POST /up HTTP/1.1\r\nContent-Length: -5", b"400"),
+        ("HEAD /down HTTP/1.1", b"404"),
+        ("POST /up HTTP/1.1\r\nTransfer-Encoding: gzip", b"501"),
         ("POST /up HTTP/1.1\r\nTransfer-Encoding: chunked", b"400"),
         ("rubbish", b"400"),
     ],
 )
 def test_what_is_not_served_is_refused(port: int, head: str, status: bytes) -> None:
-    text = f"{head}\r\nAuthorization: Bearer {TOKEN}\r\n\r\nzz\r\n".encode()
+    text = f"{head}\r\nHost: far\r\nAuthorization: Bearer {TOKEN}\r\n\r\nzz\r\n".encode()
     assert raw(port, text).split(b" ")[1] == status
 
 
-def test_a_head_without_end_is_cut_off(port: int) -> None:
-    assert raw(port, b"GET /down HTTP/1.1\r\n" + b"x" * 100_000) == b""
+def test_a_host_has_to_be_named(port: int) -> None:
+    text = f"GET /down HTTP/1.1\r\nAuthorization: Bearer {TOKEN}\r\n\r\n".encode()
+    assert raw(port, text).split(b" ")[1] == b"400"
+
+
+def test_a_client_may_ask_before_it_sends(port: int) -> None:
+    """RFC 9110, section 10.1.1."""
+    head = f"POST /up HTTP/1.1\r\nHost: far\r\nAuthorization: Bearer {TOKEN}\r\nContent-Length: 2\r\n"
+    with socket.create_connection((LOOPBACK, port), PATIENCE_S) as connection:
+        connection.sendall(f"{head}Expect: 100-continue\r\n\r\n".encode())
+        assert connection.recv(65_536).startswith(b"HTTP/1.1 100 ")
+        connection.sendall(b"zz")
+        assert connection.recv(65_536).startswith(b"HTTP/1.1 200 ")
+
+
+def test_a_head_without_end_is_refused(port: int) -> None:
+    assert raw(port, b"GET /down HTTP/1.1\r\n" + b"x" * 100_000).split(b" ")[1] == b"431"
 
 
 def test_an_hour_has_a_budget(tmp_path: Path) -> None:
@@ -108,6 +126,17 @@ def test_an_hour_has_a_budget(tmp_path: Path) -> None:
     with responder(port, tmp_path, hour_mb=1.0):
         assert ask(port, "POST", "/up", body=b"x" * 900_000, **BEARER)[0] == 200
         assert ask(port, "POST", "/up", body=b"x" * 900_000, **BEARER)[0] == 429
+
+
+def test_it_ends_quietly_amid_an_upload(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    port = free_port()
+    head = f"POST /up HTTP/1.1\r\nHost: far\r\nAuthorization: Bearer {TOKEN}\r\nContent-Length: 2\r\n"
+    with responder(port, tmp_path) as process, socket.create_connection((LOOPBACK, port), PATIENCE_S) as link:
+        link.sendall(f"{head}Expect: 100-continue\r\n\r\n".encode())
+        assert link.recv(65_536).startswith(b"HTTP/1.1 100 ")
+        process.terminate()
+        process.wait(PATIENCE_S)
+    assert capfd.readouterr().err == ""
 
 
 def test_connections_are_bounded_and_free_again(port: int) -> None:
