@@ -35,7 +35,8 @@ Record = TypeVar("Record")
 
 def filled(kind: type[Record], **known: object) -> Record:
     """A record of `kind` whose other fields are NaN: reading one of them by mistake shows."""
-    names = [item.name for item in fields(kind)]  # type: ignore[arg-type]
+    named = getattr(kind, "_fields", None)
+    names = named or [item.name for item in fields(kind)]  # type: ignore[arg-type]
     return kind(**{name: known.get(name, math.nan) for name in names})
 
 
