@@ -12,7 +12,7 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import cause_over, for_and_against, signal_figures
+from agent.watch.rules.told import cause_over, for_and_against, how_likely, signal_figures
 from agent.wording import Said
 
 NAMED = 3  # causes; nobody looks for more
@@ -70,7 +70,7 @@ LOOK_AT_DISH = Rule(
     figures=signal_figures,
     deadline_unix_s=no_deadline,
     ending=cause_over,
-    confidence=lambda view: view.signal.confidence.get("mispoint"),
+    confidence=lambda view: how_likely(view, "mispoint"),
     deeds=("peak-start", "peak-done", "rain", "moved"),
     scoring=NotScored("labels of a turned dish score repeak; either rule is counted by tests.bench.detection"),
 )  # fmt: skip

@@ -16,7 +16,7 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import aged, for_and_against, not_heard, signal_figures, still_missing
+from agent.watch.rules.told import aged, for_and_against, how_likely, not_heard, signal_figures, still_missing
 from agent.watch.uplink import carrier_loss_db
 from agent.wording import Said
 
@@ -92,7 +92,7 @@ REPEAK = Rule(
     cause=lambda view: "mispoint",
     headline=lambda view: Said("mispoint"),
     action=lambda view: Said("repeak"),
-    confidence=lambda view: view.signal.confidence.get("mispoint"),
+    confidence=lambda view: how_likely(view, "mispoint"),
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=no_deadline,

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from math import isfinite, isnan
 
+from agent.watch.causes.calibration import stated
 from agent.watch.causes.loss import ONSET_DB
 from agent.watch.causes.names import LossCause
 from agent.watch.feature_stage import View
@@ -39,7 +40,13 @@ def for_and_against(view: View, cause: LossCause) -> tuple[Said, ...]:
     found = [item for item in verdict.evidence(cause) if abs(item.weight) >= WORTH_A_WORD]
     weighed = sorted(found, key=lambda item: -abs(item.weight))
     sides = tuple(replace(item.what, side="for" if item.weight > 0.0 else "against") for item in weighed)
-    return (*sides, Said(how_sure(view.signal.confidence[cause])))
+    return (*sides, Said(how_sure(stated(cause, view.signal.confidence[cause]))))
+
+
+def how_likely(view: View, cause: LossCause) -> float | None:
+    """The confidence to state for the cause (0 to 1), None while nothing is missing."""
+    posterior = view.signal.confidence.get(cause)
+    return None if posterior is None else stated(cause, posterior)
 
 
 def how_sure(confidence: float) -> str:

@@ -1,5 +1,6 @@
 """Decides when a loss is rain's: nobody touches the dish, it comes back with the sky."""
 
+from agent.watch.causes.calibration import stated
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
     FLAG,
@@ -12,7 +13,7 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import aged, cause_over, for_and_against, not_heard, signal_figures
+from agent.watch.rules.told import aged, cause_over, for_and_against, how_likely, not_heard, signal_figures
 from agent.wording import Said
 
 RAIN_SEEN_SURE = 0.9  # of the measured fades of 0.7 dB had rain at the gauge within ten minutes
@@ -28,7 +29,9 @@ def _evidence(view: View) -> tuple[Said, ...]:
 
 def _confidence(view: View) -> float | None:
     likely = view.signal.confidence.get("rain")
-    return max(RAIN_SEEN_SURE, likely or 0.0) if view.signal.rain_hides else likely
+    if view.signal.rain_hides:
+        return stated("rain", max(RAIN_SEEN_SURE, likely or 0.0))
+    return how_likely(view, "rain")
 
 
 WAIT_RAIN = Rule(
