@@ -186,6 +186,7 @@ def test_what_speaks_for_shade() -> None:
     assert rule.deadline_unix_s(cool) is None
     assert codes(rule.evidence(cool)) == ["temperature", "exposure", "slope"]
     assert "heat_loss_db" not in rule.figures(cool) and "to_limit_s" not in rule.figures(cool)
+    assert "to_limit_s" not in rule.figures(view(heat=unit(to_limit=to_limit(inf))))
     at_limit = view(heat=unit(to_limit=to_limit(0.0)))
     assert rule.deadline_unix_s(at_limit) is None and "limit-in" not in codes(rule.evidence(at_limit))
 
@@ -212,6 +213,7 @@ def test_whether_a_shade_works_is_judged_after_five_minutes_and_within_the_hour(
     assert shade_news(unit(shade_age_s=3601.0, **falling)) is None
     assert shade_works(unit(shade_age_s=300.0, shaded=True, slope_k_per_min=-0.049)) is None
     assert shade_works(unit(shade_age_s=300.0, age_s=500.0, **falling)) is None
+    assert shade_works(unit(shade_age_s=300.0, slope_k_per_min=-0.05)) is None
     rising = {"shaded": True, "slope_k_per_min": 0.05, "shade_age_s": 300.0}
     assert shade_falls_short(unit(to_limit=to_limit(5000.0), **rising)) == Said("shade-falls-short")
     assert shade_falls_short(unit(**rising)) is None
@@ -280,7 +282,7 @@ def test_how_sure_rain_is(told: dict[str, Any], confidence: float | None) -> Non
 
 def test_rain_that_was_seen_is_said() -> None:
     rule = RULES["wait-rain"]
-    assert codes(rule.evidence(view(**RAIN))) == ["below-rain-seen"]
+    assert rule.evidence(view(**(LOSS | RAIN))) == (Said("below-rain-seen", {"deficit_db": 1.6}),)
     assert codes(rule.evidence(view())) == ["below"]
     assert codes(rule.evidence(view(link__silent_s=21.0))) == ["below", "as-of"]
     assert codes(rule.evidence(view(signal__level_db=nan, **RAIN))) == ["not-heard"]
@@ -315,6 +317,7 @@ def test_of_a_sun_pass() -> None:
     figures = rule.figures(view(signal__next_pass=one, signal__sun_loss_db=0.0))
     assert figures == {"depth_db": 5.0, "starts_in_s": 60.0, "sun_loss_db": 0.0}
     assert (rule.action(soon).code, rule.cause(soon)) == ("wait-sun-pass", "sun-pass")
+    assert codes(rule.ending(view(**LOSS), 9.0)) == ["over", "below-now"]
 
 
 @pytest.mark.parametrize(
