@@ -166,6 +166,7 @@ INPUT_KINDS: Mapping[str, str] = {
     "messages": "Messages on",
     "history": "History on",
     "terminal": "Terminal",
+    "client": "Another client named",
 }
 INPUT_FAILS = "does not work, for {span}"
 INPUT_STARTS = "no answer yet, for {span}"

@@ -61,7 +61,7 @@ def recorded(
     first_unix_s = readings[0].unix_s if start_unix_s is None else start_unix_s
     last_unix_s = max(latest, first_unix_s + 1.0) if end_unix_s is None else end_unix_s
     session = _session(job, readings, (first_unix_s, last_unix_s), title)
-    if covers(plan, Span(first_unix_s, last_unix_s)):
+    if plan is not None and covers(plan, Span(first_unix_s, last_unix_s)):
         session = replace(session, plan=plan)
     return Recording(session, whole=before == 0)
 

@@ -58,7 +58,7 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
         job=job,
         readings=readings,
         labels=None,
-        plan=plan if covers(plan, Span(start_unix_s, end_unix_s)) else None,
+        plan=plan if plan is not None and covers(plan, Span(start_unix_s, end_unix_s)) else None,
     )
     return StoredDay(session, raised)
 

@@ -21,7 +21,7 @@ def _delivered(review: Review) -> str:
     shares = {"signal": found.signal.percent, "throughput tests": found.tests.percent}
     known = [f"{name} {percent(value)}" for name, value in shares.items() if not isnan(value)]
     words = f"Booked rates ({_booked(review)})"
-    if isnan(found.both.percent):
+    if len(known) < len(shares):
         missing = [name for name, value in shares.items() if isnan(value)]
         what = f"there by the {known[0]} of the time" if known else NOT_MEASURED
         return f"{words}: {what}; {' and '.join(missing)} {NOT_MEASURED}."

@@ -31,7 +31,10 @@ def stored_job(connection: sqlite3.Connection, terminal: str) -> Job:
     return _JOB.validate_json(text)
 
 
-def stored_plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan:
-    """The plan that the agent of a terminal runs with."""
+def stored_plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan | None:
+    """The plan that the agent of a terminal runs with; None where another version has stored it."""
     (text,) = connection.execute("SELECT body FROM plan WHERE terminal = ?", (terminal,)).fetchone()
-    return plan_from_json(json.loads(text))
+    try:
+        return plan_from_json(json.loads(text))
+    except ValueError:
+        return None

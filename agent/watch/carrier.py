@@ -158,6 +158,10 @@ class Carrier:
         """The minute means of the last `count` minutes, oldest first."""
         return self.minute.since(unix_s - 60.0 * (count - 1) - 1.0)
 
+    def locked_throughout(self, unix_s: float) -> bool:
+        """Whether the level of now holds no moment without lock."""
+        return self.locked and unix_s - self.lock_changed_unix_s > LEVEL_WINDOW_S + GRID_S
+
     def settling(self, unix_s: float) -> bool:
         """Whether lock came back so recently that the link may not be online."""
         return self.locked and unix_s - self.lock_changed_unix_s < SETTLE_S

@@ -126,7 +126,9 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
     transmitter, modem = heat.units
     loss_db = max(0.0, signal.unexplained_db) if isfinite(signal.unexplained_db) else signal.unexplained_db
     candidates = {
-        **_levels(stage.signal.down.carrier, signal.level_db, stage.signal.down.reference.level_db),
+        **_levels(
+            view.unix_s, stage.signal.down.carrier, signal.level_db, stage.signal.down.reference.level_db
+        ),
         "plan_esno_db": plan.downlink.esno_clear_db,
         "deficit_db": signal.deficit_db + signal.sun_loss_db,
         "unexplained_db": signal.unexplained_db,
@@ -171,12 +173,12 @@ def _old_test_unix_s(tests: Tests, rate: RateFacts) -> float:
     return max(filter(isfinite, times), default=nan)
 
 
-def _levels(carrier: Carrier, level_db: float, reference_db: float) -> Mapping[str, float]:
-    """Level and reference by the figure that the modem gives; without lock there is no level.
+def _levels(unix_s: float, carrier: Carrier, level_db: float, reference_db: float) -> Mapping[str, float]:
+    """Level and reference by the figure that the modem gives; within a minute without lock there is no level.
 
     `reference_db` is in the same figure as `esno_db` or `cn_db`, whichever stands beside it.
     """
-    level_db = level_db if carrier.locked else nan
+    level_db = level_db if carrier.locked_throughout(unix_s) else nan
     if carrier.measure == "quality":
         return {
             "quality_percent": level_db / QUALITY_DB_PER_PERCENT,

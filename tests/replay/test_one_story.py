@@ -39,4 +39,4 @@ def test_the_storm_day_says_that_the_link_is_down_and_to_leave_the_dish() -> Non
     assert down
     assert all(event.severity == "urgent" and event.cause == "rain" for event in down)
     assert all(event.action.startswith("Rain: wait, leave the dish.") for event in down)
-    assert not [event for event in events if event.rule in ("repeak", "blockage")]
+    assert not [event for event in events if event.rule in ("repeak", "look-at-dish")]

@@ -85,3 +85,17 @@ def test_without_lock_there_is_no_level() -> None:
     figures = after([*readings, *lost]).figures
     assert "esno_db" not in figures
     assert all(math.isfinite(value) for value in figures.values())
+
+
+def test_a_minute_that_was_partly_without_lock_has_no_level() -> None:
+    """The mean of a level and of none is no level."""
+    watching = engine()
+    shown_db = None
+    for second in range(0, 300, 5):
+        lost = 100 <= second < 160
+        unix_s = at(600.0) + second
+        watching.update(Signal(unix_s=unix_s, esno_db=None if lost else 14.0, locked=not lost))
+        watching.advance(unix_s)
+        shown_db = watching.situation().figures.get("esno_db")
+        assert shown_db is None or shown_db == pytest.approx(14.0)
+    assert shown_db == pytest.approx(14.0)

@@ -155,7 +155,7 @@ def test_the_slide_and_other_rules_are_within_reach(browser: Browser, address: s
         # Only this rule has such a number: its keys have taken the place of the first rule's.
         expect(page.get_by_role("button", name="dips", exact=True)).to_be_visible()
         page.get_by_role("button", name="hold_s", exact=True).click()
-        expect(page.locator("#tune-reason")).to_contain_text("Default 20 s")
+        expect(page.locator("#tune-reason")).to_contain_text("Default 0 s")
         page.get_by_label("Move it").fill("7200")
         expect(page.locator("#tune-list")).to_contain_text("blockage.hold_s = 7200 s")
         expect(page.get_by_role("spinbutton", name="Value")).to_have_value("7200")

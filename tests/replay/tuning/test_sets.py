@@ -67,7 +67,7 @@ def test_one_number_in_its_whole_range_or_in_another() -> None:
     [
         ("repeak.raise_db", "expected RULE.KEY=LOW:HIGH:COUNT"),
         ("repeak.raise=1:2:3", "repeak.raise is no parameter of a rule; known: repeak.raise_db"),
-        ("peak.raise_db=1:2:3", "known: shade, repeak"),
+        ("peak.raise_db=1:2:3", "is no parameter of a rule; known: "),
         ("repeak.raise_db=2:1:3", "2 to 1; expected low before high within 0.2 to 10 (dB)"),
         ("repeak.raise_db=0.1:1:3", "within 0.2 to 10"),
         ("repeak.raise_db=1:2:0", "the count is 0; expected at least 1"),
