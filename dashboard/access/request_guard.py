@@ -19,9 +19,8 @@ MAX_PATH = 2048
 # What a guest may ask for, by the first component that the answer is for; everything else is the crew's.
 # Those of the last line say by themselves that a guest only looks.
 GUEST_MAY_ASK = {
-    "page", "contact", "plan", "terminal-list",
     "day-window", "day-figure", "day-event", "day-time", "label-list", "label-start",
-    "delivery", "day-told",
+    "day-told",
 }  # fmt: skip
 _GATE_KEY = "PEAKSHADE_GATE"
 _FORM = """<!DOCTYPE html><html lang="en" data-theme="day"><head><meta charset="utf-8">

@@ -186,6 +186,7 @@ def test_notes_and_reminders(page: Page, agent: AgentProcess, mosquitto: Mosquit
         assert [one.kind for one in stored_readings(agent.store) if isinstance(one, Note)] == [
             "peak-done", "rain", "undo",
         ]  # fmt: skip
+        tap(page, "Terminal moved")
         now.link_is_up(lost_db=2.5)
         reads(page, "Act", "The dish points off", "e-peak")
         topic = alert_topic(TERMINAL, "repeak")
