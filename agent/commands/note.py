@@ -3,6 +3,7 @@
 import argparse
 import os
 import time
+from contextlib import closing
 from pathlib import Path
 from secrets import token_hex
 from typing import get_args
@@ -17,6 +18,8 @@ from agent.inputs.mqtt import QOS, publishing_client
 from agent.inputs.payloads import PayloadError, parse
 from agent.records import UNDO, Note, NoteKind
 from agent.service.console import say
+from agent.store.opening import open_for_reading
+from agent.store.reader import has_note
 
 SUMMARY = "tell the agent what the crew did"
 EXAMPLE = 'peakshade note shade-on "reflective cover over the transmitter" --config van-1.toml'
@@ -38,9 +41,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Publish the note; on return the broker has it."""
+    if args.config == Path(DEFAULT_CONFIG) and not args.config.exists():
+        raise UsageError("of which terminal? name its config file: --config van-1.toml")
     config = load_config(args.config, os.environ)
     if (args.kind == UNDO) != (args.id is not None):
         raise UsageError(f"{UNDO} takes a note back by its --id, as printed with it; other notes have none")
+    if args.kind == UNDO and not _is_stored(config, args.id):
+        raise UsageError(f"no note has the id {args.id!r}; each note's id is printed when it is made")
     name = args.id or token_hex(4)
     note = Note(unix_s=time.time(), kind=args.kind, id=name, where=args.where, text=args.text, by=args.by)
     try:
@@ -57,6 +64,14 @@ def run(args: argparse.Namespace) -> int:
     back = f"taken back: {name}"
     say(back if args.kind == UNDO else f"noted: {args.kind}; to take it back: {UNDO} --id {name}")
     return 0
+
+
+def _is_stored(config: Config, name: str) -> bool:
+    """Whether the store has the note; true on a computer that has no store to look at."""
+    if not config.store.path.exists():
+        return True
+    with closing(open_for_reading(config.store.path)) as connection:
+        return has_note(connection, config.job.terminal, name)
 
 
 async def _publish(config: Config, note: Note) -> None:

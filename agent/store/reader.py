@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from pydantic import AwareDatetime, TypeAdapter
 
-from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Situation
+from agent.records import KINDS, UNDO, AlertEvent, AnyReading, JsonValue, Note, Situation
 from agent.store.ageing import pieces_after, pieces_between
 from agent.store.rollups import numeric_fields
 from agent.store.schema import own_fields
@@ -70,6 +70,12 @@ def readings_after(connection: sqlite3.Connection, terminal: str, seq: int) -> I
     return heapq.merge(
         *(_kind_after(connection, kind, terminal, seq) for kind in KINDS), key=attrgetter("seq")
     )
+
+
+def has_note(connection: sqlite3.Connection, terminal: str, name: str) -> bool:
+    """Whether a note of this id was ever stored."""
+    notes = (one.reading for one in _kind_after(connection, "note", terminal, 0))
+    return any(isinstance(note, Note) and note.kind != UNDO and note.id == name for note in notes)
 
 
 def _kind_after(connection: sqlite3.Connection, kind: str, terminal: str, seq: int) -> Iterator[Stored]:

@@ -19,7 +19,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from agent.cli import main
 from agent.commands import check
 from agent.commands.broker_answer import Finding, asked_broker, check_broker
-from agent.config import Config
+from agent.config import Config, load_config
 from agent.inputs.payloads import parse
 from agent.records import AnyReading, Note, Signal, Temperature
 from agent.store.writer import StoreWriter
@@ -119,6 +119,23 @@ def test_a_note_is_taken_back_by_its_id_alone(tmp_path: Path, capsys: pytest.Cap
     for words in (["undo"], ["rain", "--id", "3f2a"]):
         assert main(["note", *words, "--config", config]) == 2
         assert "takes a note back by its --id" in capsys.readouterr().err
+
+
+def test_a_note_wants_to_know_the_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["note", "rain"]) == 2
+    assert "--config van-1.toml" in capsys.readouterr().err
+
+
+def test_a_note_that_nobody_made_cannot_be_taken_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    config = config_file(tmp_path, free_port())
+    told(load_config(config, {}).store.path, 25.0)
+    assert main(["note", "undo", "--id", "nope", "--config", str(config)]) == 2
+    assert "no note has the id 'nope'" in capsys.readouterr().err
 
 
 def test_a_note_that_cannot_be_delivered_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
