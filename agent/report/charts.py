@@ -96,8 +96,11 @@ class Frame:
 
 
 def ticks(low: float, high: float, most: int = 5) -> tuple[float, ...]:
-    """Round numbers in steps of 1, 2 or 5, from just outside `low` to just outside `high`, about `most`."""
-    rough = max(high - low, 1e-9) / most
+    """Round numbers in steps of 1, 2 or 5, from just outside `low` to just outside `high`, about `most`.
+
+    A flat course has a scale of one about it.
+    """
+    rough = (high - low if high > low else 1.0) / most
     power = 10.0 ** floor(log10(rough))
     step = next(power * factor for factor in (1.0, 2.0, 5.0, 10.0) if power * factor >= rough * (1.0 - 1e-9))
     first, last = floor(low / step + 1e-9), ceil(high / step - 1e-9)

@@ -91,3 +91,7 @@ def test_words_are_escaped() -> None:
     assert "<b>" not in text
     assert "<i>" not in text
     assert 'aria-label="&quot;&lt;title&gt;&quot;"' in text
+
+
+def test_a_course_that_stands_at_nought_has_a_scale_that_can_be_read() -> None:
+    assert ticks(0.0, 0.0) == (0.0, 0.2)
