@@ -4,6 +4,7 @@ import argparse
 import os
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 from agent.config import load_config
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
     if args.what == "show":
         say(unit_text(config, args.user).rstrip("\n"))
         return 0
-    if shutil.which("systemctl") is None or os.geteuid() != 0:
+    if shutil.which("systemctl") is None or not _is_root():
         raise UsageError(
             "service install and remove need root and systemd; without systemd let whatever starts programs"
             f" there run: peakshade run {args.config} (it ends at SIGTERM; start it again when it fails)"
@@ -48,6 +49,10 @@ def run(args: argparse.Namespace) -> int:
     _systemctl("enable", "--now", path.name)
     say(f"{path} written and started; its log: journalctl -u {path.stem}")
     return 0
+
+
+def _is_root() -> bool:
+    return sys.platform != "win32" and os.geteuid() == 0
 
 
 def _hand_over(folder: Path, user: str) -> None:

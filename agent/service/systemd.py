@@ -107,7 +107,8 @@ async def tell_systemd() -> None:
 
 
 def _notify(address: str, word: str) -> None:
-    # A name that begins with @ is one of Linux's abstract ones.
-    name = f"\0{address[1:]}" if address.startswith("@") else address
-    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as one:
-        one.sendto(word.encode(), name)
+    if sys.platform != "win32":
+        # A name that begins with @ is one of Linux's abstract ones.
+        name = f"\0{address[1:]}" if address.startswith("@") else address
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as one:
+            one.sendto(word.encode(), name)
