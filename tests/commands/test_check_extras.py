@@ -1,6 +1,7 @@
 """What `check` only does when asked for: tests of the rate, and alerts to people."""
 
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -71,7 +72,8 @@ def test_iperf3_still_serves_after_it_was_looked_for(
         main(["check", str(config)])
         assert "the server answers" in lines(capsys, "input")[0]
         main(["check", str(config), "--rate-tests"])
-        assert "up_mbps" in lines(capsys, "input")[0]
+        # On a quick loopback the rate may be what the windows allow, which is said instead of a reading.
+        assert re.search(r"up_mbps|up [0-9.]+ Mbit/s is what \d+ windows", lines(capsys, "input")[0])
 
 
 def test_a_test_alert_goes_out_only_when_asked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
