@@ -14,7 +14,7 @@ the columns:
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import inf
 from operator import attrgetter
@@ -31,7 +31,7 @@ from agent.inputs.mapping import MappingError, ReadingMap, fields_of, reading_ma
 from agent.inputs.payloads import TIME, PayloadError, reading_of
 from agent.records import AnyReading, JsonValue
 from agent.replay.csv_rows import Rows
-from agent.replay.session_files import file_text
+from agent.replay.session_files import csv_text
 from agent.replay.session_time import unix_s_from_cell
 from agent.replay.skipped import Fault, SkippedLine, all_skipped_text
 
@@ -121,7 +121,9 @@ def _time_column(tree: Mapping[str, object], findings: Findings) -> TimeColumn |
 
 def readings_from(path: Path, how: CsvMap) -> Imported:
     """What the file gives; raises UsageError where it cannot be read or no line can be used."""
-    return readings_from_text(file_text(path), str(path), how)
+    text, cut = csv_text(path)
+    found = readings_from_text(text, str(path), how)
+    return replace(found, skipped=[*found.skipped, *cut])
 
 
 def readings_from_text(text: str, name: str, how: CsvMap) -> Imported:

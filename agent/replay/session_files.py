@@ -21,11 +21,6 @@ def whole_text(path: Path) -> str:
     return text
 
 
-def file_text(path: Path) -> str:
-    """The text of any CSV file, with bytes that are no UTF-8 as PEP 383 has them; raises UsageError."""
-    return csv_text(path)[0]
-
-
 def csv_text(path: Path) -> tuple[str, list[SkippedLine]]:
     """The file's text, with bytes that are no UTF-8 as PEP 383 has them, and the line where it breaks off.
 

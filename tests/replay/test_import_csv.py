@@ -1,5 +1,6 @@
 """CSV files of other programs, by a map."""
 
+import gzip
 from pathlib import Path
 
 import pytest
@@ -7,7 +8,7 @@ import pytest
 from agent.cli import main
 from agent.errors import UsageError
 from agent.records import AnyReading, Signal, Temperature
-from agent.replay.import_csv import Imported, csv_map, readings_from_text
+from agent.replay.import_csv import Imported, csv_map, readings_from, readings_from_text
 from agent.replay.sessions import read_session
 from tests.job_text import JOB_TOML
 
@@ -212,3 +213,13 @@ def test_the_map_in_the_documents_works() -> None:
     assert isinstance(second, Temperature)
     # 122 °F is 50 °C: (122 - 32) * 5 / 9.
     assert second.temperature_degc == pytest.approx(50.0, abs=0.01)
+
+
+def test_a_packed_file_that_was_cut_says_so(tmp_path: Path) -> None:
+    rows = "".join(f"{1_784_368_800 + second},{second % 7 + 10}\n" for second in range(5000))
+    packed = gzip.compress(f"t,snr\n{rows}".encode(), mtime=0)
+    path = tmp_path / "log.csv.gz"
+    path.write_bytes(packed[: len(packed) // 2])
+    found = readings_from(path, csv_map(PLAIN_MAP, "map.toml"))
+    assert 0 < len(found.readings) < 5000
+    assert "was cut short" in str(found.skipped[-1])
