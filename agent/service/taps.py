@@ -7,9 +7,8 @@ from math import inf
 
 from agent.records import UNDO, Note
 from agent.store.writer import Arrival, Refusal
+from agent.watch.undo import SAME_TAP_S
 
-# Two notes of the same words, told and received within this of each other, are one that was tapped twice.
-DOUBLE_TAP_S = 5.0
 NAME_BYTES = 4
 NEVER = (-inf, -inf)
 
@@ -34,9 +33,9 @@ def without_second_taps(
         if isinstance(one, Arrival) and isinstance(one.reading, Note):
             wording, times = _wording(one.reading), (one.reading.unix_s, one.received_unix_s)
             before = latest.get(wording, NEVER)
-            if max(abs(times[0] - before[0]), abs(times[1] - before[1])) < DOUBLE_TAP_S:
+            if max(abs(times[0] - before[0]), abs(times[1] - before[1])) < SAME_TAP_S:
                 continue
-            latest = {key: at for key, at in latest.items() if times[1] - at[1] < DOUBLE_TAP_S}
+            latest = {key: at for key, at in latest.items() if times[1] - at[1] < SAME_TAP_S}
             latest[wording] = times
         kept.append(one)
     return kept, latest
