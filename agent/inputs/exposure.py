@@ -15,11 +15,15 @@ async def what_is_open(config: Config) -> list[tuple[bool, str]]:
     return [await _broker_is_open(config.broker), _pages_are_open(config)]
 
 
+def _encrypted(truly: bool) -> str:
+    return "encrypted" if truly else "not encrypted: who is in the network reads along"
+
+
 async def _broker_is_open(broker: BrokerSettings) -> tuple[bool, str]:
     where = f"broker {broker.host}:{broker.port}"
     if is_this_computer(broker.host):
         return True, f"{where}: only programs on this computer reach it"
-    encrypted = "encrypted" if broker.tls else "not encrypted: who is in the network reads along"
+    encrypted = _encrypted(broker.tls)
     if broker.embedded:
         return True, f"{where}: with the account {broker.username!r}, {encrypted}"
     if not await _lets_anybody_in(broker):
@@ -41,5 +45,5 @@ def _pages_are_open(config: Config) -> tuple[bool, str]:
     where = f"pages {pages.host}:{pages.port}"
     if is_this_computer(pages.host):
         return True, f"{where}: only programs on this computer reach them"
-    encrypted = "encrypted" if pages.certificate else "not encrypted: who is in the network reads along"
+    encrypted = _encrypted(pages.certificate is not None)
     return True, f"{where}: with the passcode, {encrypted}"
