@@ -71,7 +71,8 @@ def test_figures_are_in_the_same_unit_as_their_words() -> None:
     known = History(unix_s=np.array([NOW_UNIX_S]), figures={"transmitter_degc": np.array([100.0])})
     span = (NOW_UNIX_S - 60.0, NOW_UNIX_S)
     picture = trend_picture(heat, known, span, ZoneInfo("UTC"), IMPERIAL)
-    assert re.findall(r'"end"[^>]*>([\d.]+)<', picture) == ["212", "212"]
+    axis_degf = [float(label) for label in re.findall(r'"end"[^>]*>([\d.]+)<', picture)]
+    assert axis_degf == pytest.approx([212.0, 212.0], abs=0.5)
 
 
 @pytest.mark.browser
