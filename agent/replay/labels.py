@@ -9,6 +9,7 @@ from typing import get_args
 from agent.errors import UsageError
 from agent.records import Cause
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
+from agent.replay.spreadsheet import csv_of, guarded, unguarded
 
 # "none" is an answer of the engine, never a label.
 LABEL_CAUSES: tuple[Cause, ...] = tuple(cause for cause in get_args(Cause) if cause != "none")
@@ -57,16 +58,16 @@ def _label(row: dict[str, str], where: str) -> Label:
         start_unix_s=times["start"],
         end_unix_s=times["end"],
         cause=cause,
-        comment=row.get("comment", ""),
+        comment=unguarded(row.get("comment", "")),
     )
 
 
 def labels_to_csv(labels: Sequence[Label]) -> str:
     """The text of `labels.csv`, in time order."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for label in sorted(labels, key=lambda label: label.start_unix_s):
-        start, end = rfc3339_from_unix_s(label.start_unix_s), rfc3339_from_unix_s(label.end_unix_s)
-        writer.writerow((start, end, label.cause, label.comment))
-    return out.getvalue()
+    ordered = sorted(labels, key=lambda label: label.start_unix_s)
+    return csv_of([COLUMNS, *map(_row, ordered)])
+
+
+def _row(label: Label) -> tuple[str, ...]:
+    start, end = rfc3339_from_unix_s(label.start_unix_s), rfc3339_from_unix_s(label.end_unix_s)
+    return start, end, label.cause, guarded(label.comment)

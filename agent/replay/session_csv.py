@@ -4,12 +4,10 @@ Cells are validated by the very records that validate live messages; columns tha
 become `extra`, like unknown fields of a message.
 """
 
-import csv
-import io
 import json
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from math import inf
@@ -20,18 +18,24 @@ from pydantic import TypeAdapter, ValidationError
 from agent.config_check import allowed_text, known_fields
 from agent.errors import UsageError
 from agent.inputs.payloads import ONE_OF, SENT_TIME, TIME
-from agent.records import KINDS, AnyReading, JsonValue, Reading
+from agent.records import KINDS, AnyReading, JsonValue
 from agent.replay.csv_rows import Rows
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_column
 from agent.replay.skipped import Fault, SkippedLine, all_skipped_text, cell_fault
+from agent.replay.spreadsheet import csv_of, guarded, unguarded
+from agent.store.schema import own_fields
 
 ALWAYS = (-inf, inf)
 
 
 def own_columns(kind: str) -> list[str]:
     """The fields of a kind's record that have a column of their own name, in the record's order."""
-    shared = {item.name for item in fields(Reading)}
-    return [item.name for item in fields(KINDS[kind]) if item.name not in shared]
+    return list(own_fields(kind))
+
+
+@cache
+def _text_columns(kind: str) -> frozenset[str]:
+    return frozenset(name for name, plain in own_fields(kind).items() if plain is str)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +57,7 @@ def readings_from_csv(kind: str, text: str, name: str, span: tuple[float, float]
         raise UsageError(
             f"{name}: is empty; expected a header line; remove the file if there is no {kind} data"
         )
+    body.header = [unguarded(column) for column in body.header]
     _check_header(kind, body.header, name)
     body.drop_ragged()
     readings: list[AnyReading] | None = None
@@ -95,7 +100,8 @@ def _readings(kind: str, body: Rows, span: tuple[float, float]) -> list[AnyReadi
     unknown: dict[str, Sequence[str]] = {}
     for column, cells in columns.items():
         if column in known:
-            values[column] = [cell or None for cell in cells] if "" in cells else cells
+            texts = [unguarded(cell) for cell in cells] if column in _text_columns(kind) else cells
+            values[column] = [cell or None for cell in texts] if "" in texts else texts
         elif column not in (TIME, SENT_TIME):
             unknown[column] = cells
     if unknown:
@@ -183,11 +189,12 @@ def _extras(columns: dict[str, Sequence[str]]) -> list[dict[str, JsonValue]]:
 
 
 def _extra_value(cell: str) -> JsonValue:
-    """A JSON value where the cell is one, else the text as it stands."""
+    """A JSON value where the cell is one, else the text."""
+    text = unguarded(cell)
     try:
-        value: JsonValue = json.loads(cell)
+        value: JsonValue = json.loads(text)
     except ValueError:
-        return cell
+        return text
     return value
 
 
@@ -223,27 +230,29 @@ def readings_to_csv(kind: str, readings: Sequence[AnyReading]) -> str:
     # An unknown field that is called like a time column cannot have a column of that name again.
     extras = sorted({key for r in readings for key in r.extra} - {TIME, SENT_TIME, *own_columns(kind)})
     sent = any(r.sent_unix_s is not None for r in readings)
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([TIME, *([SENT_TIME] if sent else []), *own, *extras])
-    for reading in readings:
-        row = [rfc3339_from_unix_s(reading.unix_s)]
-        if sent:
-            row.append("" if reading.sent_unix_s is None else rfc3339_from_unix_s(reading.sent_unix_s))
-        row += [_cell(getattr(reading, name)) for name in own]
-        row += [_extra_cell(reading.extra[key]) if key in reading.extra else "" for key in extras]
-        writer.writerow(row)
-    return out.getvalue()
+    header = [TIME, *([SENT_TIME] if sent else []), *own, *map(guarded, extras)]
+    return csv_of([header, *(_row(reading, sent, own, extras) for reading in readings)])
+
+
+def _row(reading: AnyReading, sent: bool, own: Sequence[str], extras: Sequence[str]) -> list[str]:
+    row = [rfc3339_from_unix_s(reading.unix_s)]
+    if sent:
+        row.append("" if reading.sent_unix_s is None else rfc3339_from_unix_s(reading.sent_unix_s))
+    row += [_cell(getattr(reading, name)) for name in own]
+    return row + [_extra_cell(reading.extra[key]) if key in reading.extra else "" for key in extras]
 
 
 def _cell(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, str):
+        return guarded(value)
     return "" if value is None else str(value)
 
 
 def _extra_cell(value: JsonValue) -> str:
-    """Text stands as it is unless it would be read back as something else."""
-    if isinstance(value, str) and value and _extra_value(value) == value:
-        return value
-    return json.dumps(value, ensure_ascii=False)
+    """Text stands as it is, but for formulas, unless it would be read back as something else."""
+    if isinstance(value, str) and value and _extra_value(guarded(value)) == value:
+        return guarded(value)
+    cell = json.dumps(value, ensure_ascii=False)
+    return cell if isinstance(value, float | int) else guarded(cell)

@@ -5,11 +5,9 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from agent.replay.spreadsheet import guarded
 from agent.report.figures import figures
 from agent.report.review import Review
-
-# OWASP, CSV Injection (from memory).
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 def tables(reviews: Sequence[Review]) -> Mapping[str, pd.DataFrame]:
@@ -34,7 +32,7 @@ def csv_text(table: pd.DataFrame) -> str:
 
 
 def _as_text(cell: object) -> object:
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell
+    return guarded(cell.replace("\r", "\n")) if isinstance(cell, str) else cell
 
 
 def parquet_bytes(table: pd.DataFrame) -> bytes:
