@@ -86,6 +86,9 @@ def asked_days(names: Sequence[str], folder: str, root: Path) -> tuple[Path, ...
     for path in chosen:
         if not path.is_dir() or not (_inside(path, BUNDLED) or _inside(path, root)):
             raise UsageError(f"{path}: is no folder inside {root}; put the session there")
+        for one in path.iterdir():
+            if not one.is_file() or not _inside(one, path):
+                raise UsageError(f"{one}: is no file of that folder; copy the session's own files there")
     return tuple(labelled_folders([str(path) for path in chosen]))
 
 
