@@ -51,8 +51,11 @@ def broker_at(port: int, embedded: bool = False) -> BrokerSettings:
 class Mosquitto:
     """The broker of most installations, with sessions that survive its restart."""
 
-    def __init__(self, folder: Path, in_flight: int = 20) -> None:
-        """`in_flight` messages may be delivered and not acknowledged; 20 is Mosquitto's own default."""
+    def __init__(self, folder: Path, in_flight: int = 20, more: str = "") -> None:
+        """`in_flight` messages may be delivered and not acknowledged; 20 is Mosquitto's own default.
+
+        `more` stands at the end of its config.
+        """
         executable = shutil.which("mosquitto") or shutil.which("/usr/sbin/mosquitto")
         if executable is None:
             pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
@@ -61,7 +64,8 @@ class Mosquitto:
         key = "max_inflight_messages"
         keeping = keeping_text(folder).replace(f"{key} {MAX_IN_FLIGHT}", f"{key} {in_flight}")
         self._config.write_text(
-            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nuser root\nlog_type error\n{keeping}"
+            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nuser root\nlog_type error\n"
+            f"{keeping}\n{more}"
         )
         self._command = [executable, "-c", str(self._config)]
         self._process: subprocess.Popen[bytes] | None = None

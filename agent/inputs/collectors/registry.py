@@ -1,8 +1,10 @@
 """The inputs of a config: an array of tables for each type, whose module is only loaded where it is used."""
 
+import ssl
 import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from types import ModuleType
 
 from agent.config import Config
@@ -55,6 +57,19 @@ def secret_of(key: str, variable: str | None, around: Around) -> str | None:
         )
         return None
     return value
+
+
+def authority_of(ca_file: str | None, around: Around) -> Path | None:
+    """The file of a private certificate authority; None where none is named, or with a note why not."""
+    if ca_file is None:
+        return None
+    path = around.config.path.parent / ca_file
+    try:
+        ssl.create_default_context(cafile=str(path))
+    except OSError as error:
+        around.findings.add(around.section, "ca_file", ca_file, f"a PEM file that may be read ({error})")
+        return None
+    return path
 
 
 @dataclass(frozen=True, slots=True)

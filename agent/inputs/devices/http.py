@@ -5,13 +5,14 @@ import ssl
 import time
 from collections.abc import AsyncGenerator, Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from agent.config import FilePath
 from agent.inputs.collectors.decoding import Format
 from agent.inputs.collectors.frame import Collected, Collector, CollectorError, Stream, polled
 from agent.inputs.collectors.mapped import Line, Mapped, Seconds, TimeoutSeconds, Word, mapped
-from agent.inputs.collectors.registry import Around, secret_of
+from agent.inputs.collectors.registry import Around, authority_of, secret_of
 from agent.inputs.collectors.sockets import usual_trust
 from agent.inputs.devices.web import FORBIDDEN, OK, UNKNOWN, Answer, Page, address_of
 from agent.inputs.devices.web_login import Digest, Login, basic, bearer
@@ -48,7 +49,7 @@ def make(settings: Settings, around: Around) -> Collector | None:
         around.findings.add(around.section, "url", LOGIN_IN_URL.sub("//", settings.url), allowed)
     how = mapped(settings, around.section, around.findings)
     login = _login(settings, around)
-    trust = _trust(settings.ca_file, around)
+    trust = _trust(authority_of(settings.ca_file, around))
     if len(around.findings.lines) > before or how is None or address is None:
         return None
     page = Page(address, trust() if address.secure else None, login, MAX_PAYLOAD_BYTES)
@@ -73,15 +74,11 @@ def _login(settings: Settings, around: Around) -> Login | None:
     return (basic if settings.login == "basic" else Digest)(settings.username, password)
 
 
-def _trust(ca_file: str | None, around: Around) -> Callable[[], ssl.SSLContext]:
+def _trust(authority: Path | None) -> Callable[[], ssl.SSLContext]:
     """Makes what says whom to believe that it is the device."""
-    if ca_file is None:
+    if authority is None:
         return usual_trust
-    try:
-        own = ssl.create_default_context(cafile=str(around.config.path.parent / ca_file))
-    except OSError as error:
-        around.findings.add(around.section, "ca_file", ca_file, f"a PEM file that may be read ({error})")
-        return usual_trust
+    own = ssl.create_default_context(cafile=str(authority))
     return lambda: own
 
 

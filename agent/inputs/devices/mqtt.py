@@ -10,11 +10,11 @@ import aiomqtt
 from annotated_types import Interval
 from pydantic import SecretStr
 
-from agent.config import MQTT_PORT, MQTT_TLS_PORT, BrokerSettings, Host, Port
+from agent.config import MQTT_PORT, MQTT_TLS_PORT, BrokerSettings, FilePath, Host, Port
 from agent.inputs.collectors.decoding import Format, PayloadRefused
 from agent.inputs.collectors.frame import Collected, Collector, CollectorError, Stream
 from agent.inputs.collectors.mapped import Line, Mapped, Word, mapped
-from agent.inputs.collectors.registry import Around, secret_of
+from agent.inputs.collectors.registry import Around, authority_of, secret_of
 from agent.inputs.messages import TOPIC_ROOT
 from agent.inputs.mqtt import QOS, connect_host, publishing_client
 
@@ -41,6 +41,7 @@ class Settings:
     host: Host | None = None
     port: Port | None = None
     tls: bool = False
+    ca_file: FilePath | None = None
     username: Word | None = None
     password_env: Word | None = None
 
@@ -72,8 +73,13 @@ def make(settings: Settings, around: Around) -> Collector | None:
 def _broker(settings: Settings, around: Around) -> BrokerSettings:
     own = around.config.broker
     if settings.host is None:
+        if settings.ca_file is not None:
+            allowed = "only there with a host; the agent's own broker has [broker] ca_file"
+            around.findings.add(around.section, "ca_file", settings.ca_file, allowed)
         return replace(own, host=connect_host(own))
     password = secret_of("password_env", settings.password_env, around)
+    if settings.ca_file is not None and not settings.tls:
+        around.findings.add(around.section, "ca_file", settings.ca_file, "only there where tls = true")
     return BrokerSettings(
         embedded=False,
         host=settings.host,
@@ -81,6 +87,7 @@ def _broker(settings: Settings, around: Around) -> BrokerSettings:
         tls=settings.tls,
         username=settings.username,
         password=None if password is None else SecretStr(password),
+        ca_file=authority_of(settings.ca_file, around),
     )
 
 

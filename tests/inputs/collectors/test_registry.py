@@ -53,6 +53,11 @@ def with_signal(kind: str, settings: str, source: str) -> str:
             ["source", "allowed is b"],
         ),
         (with_signal("mqtt", "topic = 'a/#/b'", "'/a'"), ["topic"]),
+        (with_signal("mqtt", "topic = 'a'\nca_file = 'a.pem'", "'/a'"), ["ca_file", "with a host"]),
+        (
+            with_signal("mqtt", "topic = 'a'\nhost = 'a'\nca_file = 'van-1.toml'", "'/a'"),
+            ["tls = true", "PEM"],
+        ),
         (with_signal("mqtt", "topic = 'peakshade/van-1/signal'", "'/a'"), ["needs no map"]),
         (with_signal("line", "address = 'udp://a:1'\npattern = '(?P<a>.)'", "'a'"), ["address", "tcp://"]),
         (with_signal("line", "address = 'tcp://a:99999'\npattern = '(?P<a>.)'", "'a'"), ["address", "tcp://"]),

@@ -1,5 +1,6 @@
 """Maps of other devices' messages, and `listen`, against a real Mosquitto."""
 
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -203,3 +204,61 @@ def test_listen_without_a_broker_says_so(tmp_path: Path, capsys: pytest.CaptureF
     config = config_with(tmp_path, MAPS, "[broker]\nport = 1\n").path
     assert main(["listen", str(config), "--seconds", "1"]) == 2
     assert "peakshade run" in capsys.readouterr().err
+
+
+TLS_MAP = """
+[[inputs.mqtt]]
+name = "modem"
+topic = "devices/modem"
+expect_s = 600.0
+host = "127.0.0.1"
+port = {port}
+tls = true
+ca_file = "{ca_file}"
+[inputs.mqtt.readings.signal]
+esno_db = "/snr"
+"""
+
+
+# paho leaves the socket of a handshake that failed to the garbage collector.
+@pytest.mark.filterwarnings(
+    "ignore:Exception ignored in. <ssl.SSLSocket:pytest.PytestUnraisableExceptionWarning"
+)
+def test_a_broker_whose_authority_is_private_is_believed_with_its_file_alone(tmp_path: Path) -> None:
+    for name in ("own", "other"):
+        command = "openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes -subj /CN=a"
+        files = ["-keyout", tmp_path / f"{name}.key", "-out", tmp_path / f"{name}.pem"]
+        named = ["-addext", "subjectAltName=IP:127.0.0.1"]
+        subprocess.run([*command.split(), *files, *named], check=True, capture_output=True)
+    broker = Mosquitto(tmp_path, more=f"certfile {tmp_path}/own.pem\nkeyfile {tmp_path}/own.key\n")
+    broker.start()
+
+    def work(ca_file: str) -> AtWork:
+        inputs = TLS_MAP.format(port=broker.port, ca_file=ca_file)
+        made = AtWork(collectors_of(config_with(tmp_path, inputs), {}))
+        made.start()
+        return made
+
+    def say() -> None:
+        client = paho.Client(CallbackAPIVersion.VERSION2)
+        client.tls_set(ca_certs=str(tmp_path / "own.pem"))
+        client.connect(LOOPBACK, broker.port)
+        client.loop_start()
+        client.publish("devices/modem", '{"snr": 9.5}', qos=1).wait_for_publish(PATIENCE_S)
+        client.disconnect()
+        client.loop_stop()
+
+    trusting, doubting = work("own.pem"), work("other.pem")
+    try:
+
+        def both() -> bool:
+            say()
+            return bool(trusting.readings("signal")) and doubting.states[0].state == "failing"
+
+        wait_until(both, PATIENCE_S, "a reading by the one, a failure of the other")
+        assert doubting.published == []
+        assert "certificate" in str(doubting.states[0].error).lower()
+    finally:
+        trusting.stop()
+        doubting.stop()
+        broker.stop()
