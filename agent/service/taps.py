@@ -7,9 +7,9 @@ from math import inf
 
 from agent.records import UNDO, Note
 from agent.store.writer import Arrival, Refusal
-from agent.watch.undo import SAME_TAP_S
 
 NAME_BYTES = 4
+SAME_TAP_S = 5.0  # two taps of one button within this are one note
 NEVER = (-inf, -inf)
 
 Wording = tuple[str, ...]

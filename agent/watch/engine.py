@@ -29,7 +29,7 @@ from agent.watch.rule_set import RuleSet
 from agent.watch.rule_stage import NAMES, SEVERITIES, Change, RuleStage, RuleState
 from agent.watch.rules import RULES
 from agent.watch.situation import situation, unknown_situation
-from agent.watch.undo import SAME_TAP_S, Past, same_tap
+from agent.watch.undo import Past
 from agent.watch.words import text
 from agent.wording import Reader, Said
 
@@ -42,7 +42,6 @@ class _Memory:
     active: dict[str, ActiveAlert]
     rule_state: dict[str, list[list[float]]]
     words: Words
-    noted: list[Note]
     past: Past
     carried: list[str] = field(default_factory=list)
 
@@ -74,7 +73,6 @@ class AlertEngine:
         self._active: dict[str, ActiveAlert] = {}
         self._carried: set[str] = set()
         self._words = Words()
-        self._noted: list[Note] = []  # within the time of a double tap
         self._past = Past()
 
     def update(self, reading: AnyReading) -> list[AlertEvent]:
@@ -133,9 +131,7 @@ class AlertEngine:
 
     def _dumped(self, past: Past) -> dict[str, JsonValue]:
         arrays = {name: getattr(self._rules.state, name).tolist() for name in RuleState.__slots__}
-        memory = _Memory(
-            self._grid, self._active, arrays, self._words, self._noted, past, sorted(self._carried)
-        )
+        memory = _Memory(self._grid, self._active, arrays, self._words, past, sorted(self._carried))
         dumped: dict[str, JsonValue] = _MEMORY.dump_python(memory)
         return dumped
 
@@ -154,7 +150,7 @@ class AlertEngine:
     def _resume(self, snapshot: Mapping[str, JsonValue]) -> None:
         memory = _MEMORY.validate_python(snapshot)
         self._grid, self._active, self._words = memory.grid, memory.active, memory.words
-        self._noted, self._past, self._carried = memory.noted, memory.past, set(memory.carried)
+        self._past, self._carried = memory.past, set(memory.carried)
         state = self._rules.state
         for name in RuleState.__slots__:
             fresh = getattr(state, name)
@@ -162,16 +158,12 @@ class AlertEngine:
         self._rules.forget_rest()
 
     def _note(self, note: Note) -> list[AlertEvent]:
-        """A note: a second tap is none, an undo takes one back, any other is taken in and may be undone."""
-        self._noted = [one for one in self._noted if note.unix_s - one.unix_s <= SAME_TAP_S]
-        if same_tap(note, self._noted):
-            return []
+        """An undo takes a note back, any other is taken in and may be undone."""
         if note.kind == "undo":
             return self._undo(note)
         if note.id is not None:
             self._past.mark(note, self._dumped(Past()))
         self._past.keep(note)
-        self._noted.append(note)
         self._grid.add(note)
         return []
 

@@ -1,7 +1,7 @@
 """Decides what it takes to make a note undone: the state before it, and what has been heard since."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 
 from pydantic import TypeAdapter
@@ -9,7 +9,6 @@ from pydantic import TypeAdapter
 from agent.records import KINDS, AnyReading, JsonValue, Note
 
 UNDO_WITHIN_S = 900.0  # later, what the note did has long been acted upon
-SAME_TAP_S = 5.0  # two taps of one button within this are one note
 
 _KIND_OF = {record: kind for kind, record in KINDS.items()}
 _ADAPTERS = {kind: TypeAdapter(record) for kind, record in KINDS.items()}
@@ -77,13 +76,3 @@ def _reading(heard: Heard) -> AnyReading:
     kind, fields = heard
     found: AnyReading = _ADAPTERS[kind].validate_python(fields)
     return found
-
-
-def same_tap(one: Note, before: Sequence[Note]) -> bool:
-    """Whether the button was tapped just before."""
-    return any(
-        (one.kind, one.where, one.text) == (other.kind, other.where, other.text)
-        and one.kind not in ("undo", "other")
-        and one.unix_s - other.unix_s <= SAME_TAP_S
-        for other in before
-    )
