@@ -1,8 +1,4 @@
-"""The live agent's tasks: subscriber, writer with the engine, ticker, status, and perhaps the broker.
-
-Between subscriber and writer is one bounded queue. Where it is full the subscriber waits, and what it has not
-taken stays unacknowledged in the broker.
-"""
+"""The live agent's tasks: subscriber, writer with the engine, ticker, status, and perhaps the broker."""
 
 import asyncio
 import logging
@@ -15,7 +11,7 @@ from math import isfinite
 
 import aiomqtt
 
-from agent.clock import Clock, change_in_words
+from agent.clock import Clock
 from agent.config import Config
 from agent.errors import UsageError
 from agent.inputs.broker.serving import Broker, embedded_broker
@@ -24,32 +20,26 @@ from agent.inputs.messages import (
     alert_message,
     alert_topic,
     is_reading_topic,
-    kind_of,
     reading_topic,
     status_message,
     status_topic,
-    to_message,
 )
-from agent.inputs.mqtt import Delivery, Link, Outbox, stay_connected
+from agent.inputs.mqtt import Link, Outbox, stay_connected
 from agent.inputs.neighbours import overhear
-from agent.inputs.payloads import PayloadError, parse
 from agent.link_plan import LinkPlan
-from agent.records import AlertEvent, ClockChange, JsonValue, Note
+from agent.records import AlertEvent, JsonValue
 from agent.service.hearing import Hearing
+from agent.service.intake import Intake, Message, Stop, Tick
 from agent.service.keeping import GivenUpError, Keeper, Kept
 from agent.service.outlets import Notifier, reminders_of
 from agent.service.pipeline import Pipeline, start_pipeline
 from agent.service.status_file import write_status
-from agent.service.taps import named
 from agent.store.shown import shown_events, shown_situation
-from agent.store.writer import Arrival, Refusal, StoreWriter
+from agent.store.writer import StoreWriter
 from agent.watch.rule_set import RuleSet
 
 LOG = logging.getLogger(__name__)
 
-QUEUE_LENGTH = 2000
-# Messages of one transaction: enough to share the wait for the disk, few enough to stay quick.
-GROUP_LENGTH = 500
 # Messages in flight are not overtaken by the clock: so long, in real time, may they take.
 SETTLE_S = 2.0
 TICK_S = 1.0
@@ -75,25 +65,6 @@ class Agent:
     on_events: Callable[[Sequence[AlertEvent]], None]
     inputs: Inputs | None = None
     notifier: Notifier | None = None
-
-
-@dataclass(slots=True)
-class _Message:
-    content: Arrival | Refusal
-    delivery: Delivery
-
-
-@dataclass(frozen=True, slots=True)
-class _Tick:
-    unix_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Stop:
-    pass
-
-
-_Item = _Message | _Tick | _Stop
 
 
 async def run_agent(agent: Agent, stop: asyncio.Event, companions: Companions) -> None:
@@ -134,11 +105,11 @@ class _Live:
         self._clock = agent.clock
         self._terminal = agent.config.job.terminal
         self._stop = stop
-        self._queue: asyncio.Queue[_Item] = asyncio.Queue(QUEUE_LENGTH)
         self._outbox = Outbox()
         self._connected = asyncio.Event()
         self._changed = asyncio.Event() if agent.inputs is None else agent.inputs.changed
         self._hearing = Hearing(agent.config, self._clock.shown, self._on_hearing)
+        self._intake = Intake(self._terminal, self._clock, self._hearing)
         self._reminders = reminders_of(agent.config.notify, agent.clock.speed)
         self._keeper = Keeper(_kept(agent), stop, self._notify, self._on_trouble)
 
@@ -174,7 +145,7 @@ class _Live:
             for task in others:
                 task.cancel()
             # Where the disk takes nothing the writer ends by itself, and the queue may be full.
-            last = group.create_task(self._queue.put(_Stop()), name="last word")
+            last = group.create_task(self._intake.put(Stop()), name="last word")
             await writer
             last.cancel()
             self._say_status(status_message(self._clock.shown(), "offline", {}))
@@ -190,26 +161,13 @@ class _Live:
         if isfinite(stamper.latest_unix_s):
             change = self._clock.go_on(stamper.latest_unix_s, stamper.offset_s, time.time())
             if change is not None:
-                await self._take([self._own(change)])
-
-    def _own(self, change: ClockChange) -> _Message:
-        """What the agent tells itself goes the way of all readings."""
-        LOG.warning("%s", change_in_words(change))
-        kind = kind_of(change)
-        topic, payload = reading_topic(self._terminal, kind), to_message(change)
-        content = Arrival(topic, payload, kind, change, self._clock.now())
-        return _Message(content, Delivery(topic, payload, lambda: None))
-
-    async def _look_at_clock(self) -> None:
-        change = self._clock.look(time.time())
-        if change is not None:
-            await self._queue.put(self._own(change))
+                await self._take([self._intake.own(change)])
 
     async def _listen(self, own_broker: Broker | None) -> None:
         if own_broker is None:
-            await stay_connected(self._link(), self._deliver, self._outbox, self._on_link)
+            await stay_connected(self._link(), self._intake.deliver, self._outbox, self._on_link)
         else:
-            await own_broker.serve_agent(self._deliver, self._outbox, self._on_link)
+            await own_broker.serve_agent(self._intake.deliver, self._outbox, self._on_link)
 
     def _link(self) -> Link:
         # A will cannot know when it is read: its time is that of the connection.
@@ -231,35 +189,6 @@ class _Live:
         else:
             self._keeper.pipeline.stamper.link_lost(self._clock.now())
 
-    async def _deliver(self, deliveries: Sequence[Delivery]) -> None:
-        """Parse what arrived and hand it to the writer, waiting where that one is behind."""
-        await self._look_at_clock()
-        now_unix_s = self._clock.now()
-        for delivery in deliveries:
-            if not is_reading_topic(self._terminal, delivery.topic):
-                delivery.acknowledge()
-                continue
-            if delivery.retained:
-                self._hearing.kept(delivery.topic)
-                delivery.acknowledge()
-                continue
-            message = _Message(self._read(delivery, now_unix_s), delivery)
-            if self._queue.full():
-                await self._queue.put(message)
-            else:
-                self._queue.put_nowait(message)
-
-    def _read(self, delivery: Delivery, now_unix_s: float) -> Arrival | Refusal:
-        kind = delivery.topic.rpartition("/")[2]
-        try:
-            reading = parse(kind, delivery.payload)
-        except PayloadError as error:
-            self._hearing.refused(delivery.topic, str(error))
-            return Refusal(delivery.topic, delivery.payload, str(error), now_unix_s)
-        if isinstance(reading, Note):
-            reading = named(reading, delivery.payload)
-        return Arrival(delivery.topic, delivery.payload, kind, reading, now_unix_s)
-
     async def _write(self) -> None:
         with suppress(GivenUpError):
             await self._write_on()
@@ -272,31 +201,20 @@ class _Live:
         """
         saved_s = time.monotonic()
         while True:
-            messages, last = await self._next_group()
+            messages, last = await self._intake.next_group()
             if messages:
                 await self._take(messages)
-            if isinstance(last, _Tick):
+            if isinstance(last, Tick):
                 self._say(await self._keeper.run(partial(_ticked, unix_s=last.unix_s)))
                 self._say(self._reminders.due(self._keeper.pipeline.situation().alerts, last.unix_s))
-            stopping = isinstance(last, _Stop)
+            stopping = isinstance(last, Stop)
             if stopping or time.monotonic() - saved_s >= SNAPSHOT_S:
                 await self._keeper.run(Pipeline.save_snapshot)
                 saved_s = time.monotonic()
             if stopping:
                 return
 
-    async def _next_group(self) -> tuple[list[_Message], _Item]:
-        """Everything that waits, up to a limit or to the first item that is no message, which comes last."""
-        messages: list[_Message] = []
-        item = await self._queue.get()
-        while isinstance(item, _Message):
-            messages.append(item)
-            if len(messages) == GROUP_LENGTH or self._queue.empty():
-                break
-            item = self._queue.get_nowait()
-        return messages, item
-
-    async def _take(self, messages: Sequence[_Message]) -> None:
+    async def _take(self, messages: Sequence[Message]) -> None:
         contents = [one.content for one in messages]
         new = await self._keeper.run(lambda one: one.add(contents))
         for one in messages:
@@ -355,8 +273,8 @@ class _Live:
                 await self._connected.wait()
         await asyncio.sleep(SETTLE_S)
         while True:
-            await self._look_at_clock()
-            await self._queue.put(_Tick(self._clock.now() - SETTLE_S * self._clock.speed))
+            await self._intake.look_at_clock()
+            await self._intake.put(Tick(self._clock.now() - SETTLE_S * self._clock.speed))
             await asyncio.sleep(TICK_S)
 
     async def _report(self) -> None:
