@@ -5,9 +5,14 @@ Light on purpose: the live agent imports this module and none of the libraries t
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from math import exp, isnan, log, log10, nan
-from typing import Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+PartT = TypeVar("PartT", bound="DataclassInstance")
 
 # A sun pass starts and ends at this loss: the least that a modem with a resolution of 0.1 dB shows surely.
 SUN_PASS_THRESHOLD_DB = 0.2
@@ -160,20 +165,18 @@ def by_engine_clock(plan: "LinkPlan", offset_s: float) -> "LinkPlan":
     """The plan for an engine whose time is so much behind the true time (s, negative: ahead of it)."""
     if offset_s == 0.0:
         return plan
-    sunshine = plan.heat.sunshine
     return replace(
         plan,
-        sun_passes=tuple(
-            replace(
-                one,
-                start_unix_s=one.start_unix_s - offset_s,
-                peak_unix_s=one.peak_unix_s - offset_s,
-                end_unix_s=one.end_unix_s - offset_s,
-            )
-            for one in plan.sun_passes
-        ),
-        heat=replace(plan.heat, sunshine=replace(sunshine, start_unix_s=sunshine.start_unix_s - offset_s)),
+        sun_passes=tuple(_earlier(one, offset_s) for one in plan.sun_passes),
+        sun_pass_effects=tuple(_earlier(one, offset_s) for one in plan.sun_pass_effects),
+        heat=replace(plan.heat, sunshine=_earlier(plan.heat.sunshine, offset_s)),
     )
+
+
+def _earlier(part: PartT, offset_s: float) -> PartT:
+    """The same with all its times so much earlier (s)."""
+    times = {item.name: getattr(part, item.name) for item in fields(part) if item.name.endswith("_unix_s")}
+    return replace(part, **{name: time - offset_s for name, time in times.items() if time is not None})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

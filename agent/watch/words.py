@@ -13,6 +13,15 @@ _HEADLINES = {
     "look-at-dish": "Signal is missing: look at the dish",
     "sun-pass-now": "Sun pass now",
     "sun-pass-soon": "Sun pass soon",
+    **{
+        f"sun-pass-{when}-{outcome}": f"Sun pass {when}: {words}"
+        for when in ("now", "soon")
+        for outcome, words in (
+            ("carried", "the booked rate holds"),
+            ("less", "lock holds, less rate"),
+            ("lock-lost", "lock may be lost"),
+        )
+    },
     "rain": "Rain takes signal",
     "blockage": "Something stands in the beam",
     "stream-not-carried": "The uplink does not carry the stream",
@@ -51,8 +60,13 @@ _ACTIONS = {
         " anything in the beam, mount level and tight. Note rain or moved; if the dish has moved, re-peak,"
         " transmitter off before anybody is in front of it"
     ),
-    "wait-sun-pass": (
-        "Sun pass: do not touch the dish; warn the producer, lower the stream meanwhile if need be"
+    **dict.fromkeys(
+        ("wait-sun-pass", "wait-sun-pass-less"),
+        "Sun pass: do not touch the dish; warn the producer, lower the stream meanwhile if need be",
+    ),
+    "wait-sun-pass-carried": "Sun pass: nothing to do, it ends by itself; do not touch the dish",
+    "wait-sun-pass-lock-lost": (
+        "Sun pass: do not touch the dish; warn the producer that the stream may break off meanwhile"
     ),
     "wait-rain": (
         "Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up"
@@ -122,6 +136,11 @@ _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "sun-pass-depth": (
         "up to {depth_db} will be missing at the middle and come back by themselves",
     ),
+    "sun-pass-leaves": (
+        "the plan leaves {modcod}, {rate_mbps:2} at worst",
+        "less than the booked downlink from {from_unix_s} to {to_unix_s}",
+    ),
+    "sun-pass-loses-lock": "by the plan lock is lost from {from_unix_s} to {to_unix_s}, with an active sun",
     "carried": "the weakest recent uplink tests carry {carried_mbps:2}",
     "stream-needs": "the stream of {stream_mbps} needs a fifth more than itself",
     "tests": (

@@ -73,6 +73,7 @@ def plan(sun_passes: tuple[SunPass, ...] = (), peak_w_m2: float = 950.0) -> Link
         downlink=down,
         uplink=up,
         sun_passes=sun_passes,
+        sun_pass_effects=(),
         heat=filled(HeatOutlook, sunshine=sunshine(peak_w_m2)),
     )
 

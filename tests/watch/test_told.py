@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from agent.heat.thermal import Forecast
-from agent.link_plan import SunPass
+from agent.link_plan import SunPass, SunPassEffect
 from agent.plan.antenna import pointing_loss_db
 from agent.watch.causes.verdict import Verdict
 from agent.watch.feature_stage import View
@@ -23,6 +23,7 @@ from agent.watch.rules import RULES
 from agent.watch.rules.shade import shade_falls_short, shade_news, shade_works
 from agent.watch.rules.told import aged, finite, how_sure, known, rate_figures, signal_figures
 from agent.watch.signal_watch import SignalView
+from agent.watch.words import text
 from agent.wording import Said
 from tests.plan.sample_job import job
 from tests.watch.sample_day import at, filled, plan
@@ -318,6 +319,42 @@ def test_of_a_sun_pass() -> None:
     assert figures == {"depth_db": 5.0, "starts_in_s": 60.0, "sun_loss_db": 0.0}
     assert (rule.action(soon).code, rule.cause(soon)) == ("wait-sun-pass", "sun-pass")
     assert codes(rule.ending(view(**LOSS), 9.0)) == ["over", "below-now"]
+
+
+def effect(modcod: str | None, short: bool, lost: bool) -> SunPassEffect:
+    """The plan of a pass whose peak is NOW + 200 s, with what it takes."""
+    return SunPassEffect(
+        peak_unix_s=NOW + 200.0, depth_db=5.0, solar_flux_sfu=200.0, esno_db=9.0, rate_mbps=3.0,
+        modcod=modcod,
+        short_from_unix_s=NOW + 90.0 if short else None, short_to_unix_s=NOW + 300.0 if short else None,
+        lost_from_unix_s=NOW + 150.0 if lost else None, lost_to_unix_s=NOW + 250.0 if lost else None,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("told", "margin_db", "level_db", "outcome", "evidence"),
+    [
+        (effect("8PSK 3/4", False, False), 16.0, 14.0, "-carried", "sun-pass-leaves"),
+        (effect("QPSK 1/2", True, False), 4.0, 14.0, "-less", "sun-pass-leaves"),
+        (effect(None, True, True), 4.0, 14.0, "-lock-lost", "sun-pass-loses-lock"),
+        # Two decibels are missing before the sun comes: what the plan leaves is not promised.
+        (effect("8PSK 3/4", False, False), 16.0, 12.0, "", "sun-pass-leaves"),
+        # Not carried without the sun either.
+        (effect("QPSK 1/4", False, False), -1.0, 14.0, "", "sun-pass-leaves"),
+    ],
+)
+def test_a_sun_pass_says_what_survives_it(
+    told: SunPassEffect, margin_db: float, level_db: float, outcome: str, evidence: str
+) -> None:
+    rule = RULES["wait-sun-pass"]
+    one = SunPass(start_unix_s=NOW + 60.0, peak_unix_s=NOW + 200.0, end_unix_s=NOW + 360.0, depth_db=5.0)
+    seen = view(signal__next_pass=one, signal__level_db=level_db, signal__sun_loss_db=0.0)
+    planned = replace(seen.plan.downlink, margin_db=margin_db)
+    seen = replace(seen, plan=replace(seen.plan, downlink=planned, sun_pass_effects=(told,)))
+    assert rule.headline(seen).code == "sun-pass-soon" + outcome
+    assert rule.action(seen).code == "wait-sun-pass" + outcome
+    assert rule.evidence(seen)[-1].code == evidence
+    assert all(text(said) for said in (rule.headline(seen), rule.action(seen), *rule.evidence(seen)))
 
 
 @pytest.mark.parametrize(
