@@ -32,6 +32,11 @@ def is_reading_topic(terminal: str, topic: str) -> bool:
     )
 
 
+def is_for_agent(terminal: str, topic: str) -> bool:
+    """Whether the agent hears this topic: readings, and what another agent says of itself."""
+    return is_reading_topic(terminal, topic) or topic == status_topic(terminal)
+
+
 def alert_topic(terminal: str, rule: str) -> str:
     """Where the latest event of a rule is retained."""
     return f"{TOPIC_ROOT}/{terminal}/{ALERT}/{rule}"
@@ -81,12 +86,18 @@ def status_message(
     state: AgentState,
     last_seen_unix_s: Mapping[str, float],
     collectors: Sequence[JsonValue] = (),
+    agent: Mapping[str, JsonValue] | None = None,
 ) -> bytes:
-    """The payload of the agent's state, with the age of every input in seconds and how collectors fare."""
+    """The payload of the agent's state, with the age of every input in seconds and how collectors fare.
+
+    `agent` is which one it is: host, process, and since when.
+    """
     ages: dict[str, JsonValue] = {
         name: round(max(0.0, unix_s - seen_unix_s), 1) for name, seen_unix_s in last_seen_unix_s.items()
     }
     body: dict[str, JsonValue] = {TIME: rfc3339(unix_s), "state": state, "inputs": ages}
+    if agent is not None:
+        body["agent"] = dict(agent)
     return encoded(body | {"collectors": list(collectors)} if collectors else body)
 
 

@@ -9,10 +9,10 @@ import logging
 import random
 import secrets
 import time
+from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from math import inf
 from types import TracebackType
 from typing import Self
 
@@ -33,9 +33,9 @@ KEEP_ALIVE_S = 3
 FIRST_DELAY_S = 1.0
 LONGEST_DELAY_S = 30.0
 BROKER_DELAY_S = 5.0  # a broker that is back is used again within 10 s
-# A connection that ends so soon, so often in turn, was taken by another client of the same name.
-SOON_S = 3.0
-SNATCHED = 5
+# A connection that ends so often within so long, and stands again at the first try each time, was taken by
+# another client of the same name: one that comes back at once, or one that takes its time.
+SNATCHED = ((5, 15.0), (10, 600.0))
 EVERY_ADDRESS = ("0.0.0.0", "::", "")
 
 
@@ -212,28 +212,40 @@ async def stay_connected(
 
     `on_change` hears when the connection stands (True) and when it does not.
     """
-    failures = snatched = 0
+    failures = 0
+    ends: deque[float] = deque(maxlen=max(count for count, _ in SNATCHED))
     where = f"{link.broker.host}:{link.broker.port}"
     while True:
-        connected_s = -inf
+        stood = False
         try:
             async with _Connection(link) as connection:
                 await _subscribe(connection, link.topic)
                 LOG.info("connected to the broker at %s", where)
-                failures, connected_s = 0, time.monotonic()
+                failures, stood = 0, True
                 on_change(True)
                 async with asyncio.TaskGroup() as group:
                     group.create_task(_receive(connection, deliver), name="receive")
                     group.create_task(_publish(connection, outbox), name="publish")
         except* aiomqtt.MqttError as errors:
             on_change(False)
-            snatched = snatched + 1 if time.monotonic() - connected_s < SOON_S else 0
-            if snatched == SNATCHED:
-                link, snatched = _under_another_name(link, where), 0
+            if stood:
+                ends.append(time.monotonic())
+            else:
+                ends.clear()
+            if snatched(ends):
+                link = _under_another_name(link, where)
+                ends.clear()
             delay_s = retry_delay_s(failures, BROKER_DELAY_S)
             failures += 1
             LOG.warning("broker %s: %s; trying again in %.1f s", where, errors.exceptions[0], delay_s)
             await asyncio.sleep(delay_s)
+
+
+def snatched(ends_s: Sequence[float]) -> bool:
+    """Whether connections that ended at these moments (s, the latest last) were taken by another client."""
+    return any(
+        len(ends_s) >= count and ends_s[-1] - ends_s[-count] <= within_s for count, within_s in SNATCHED
+    )
 
 
 def _under_another_name(link: Link, where: str) -> Link:

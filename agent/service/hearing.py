@@ -12,10 +12,11 @@ from zoneinfo import ZoneInfo
 from agent.config import Config
 from agent.inputs.collectors.frame import InputState
 from agent.records import AlertEvent, JsonValue, Situation
+from agent.service.sole import Owner
 
 BROKER = "broker"
 # The first words of what it remarks, the most telling first.
-MESSAGES, TERMINAL, HISTORY, CLIENT = REMARKS = ("messages", "terminal", "history", "client")
+MESSAGES, TERMINAL, HISTORY, CLIENT, AGENT = REMARKS = "messages", "terminal", "history", "client", "agent"
 SILENT_RULE = "no-data"
 # A broker that restarts, or a connection that breaks and stands again, is no news.
 GONE_AFTER_S = 2.0
@@ -29,6 +30,7 @@ RIVAL = (
     "another client calls itself so too, and each ended the other's connection: end it, then start"
     " this agent again"
 )
+SECOND = "watches this terminal too, last heard at {clock}: each speaks over the other; end one of the two"
 SLIP = "readings come for it; where {terminal} is meant, mend the topic of the device"
 
 
@@ -69,6 +71,10 @@ class Hearing:
     def rival(self, name: str) -> None:
         """Another client uses the agent's name at the broker."""
         self._remark(f"{CLIENT} {name}", RIVAL)
+
+    def second(self, other: Owner) -> None:
+        """Another agent says that it watches the terminal, from another computer or store."""
+        self._remark(f"{AGENT} on {other.host}, process {other.process}, since {other.since},", SECOND)
 
     def slip(self, name: str) -> None:
         """Readings come for a terminal of a name that may be a slip for this one's."""

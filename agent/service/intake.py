@@ -15,6 +15,7 @@ from agent.inputs.mqtt import Delivery
 from agent.inputs.payloads import PayloadError, parse
 from agent.records import ClockChange, Note
 from agent.service.hearing import Hearing
+from agent.service.sole import owner_in_status, this_agent
 from agent.service.taps import named
 from agent.store.writer import Arrival, Refusal
 
@@ -55,6 +56,7 @@ class Intake:
         self._terminal = terminal
         self._clock = clock
         self._hearing = hearing
+        self.owner = this_agent(terminal)
         self._queue: asyncio.Queue[Item] = asyncio.Queue(QUEUE_LENGTH)
 
     async def put(self, item: Item) -> None:
@@ -66,11 +68,7 @@ class Intake:
         await self.look_at_clock()
         now_unix_s = self._clock.now()
         for delivery in deliveries:
-            if not is_reading_topic(self._terminal, delivery.topic):
-                delivery.acknowledge()
-                continue
-            if delivery.retained:
-                self._hearing.kept(delivery.topic)
+            if not self._is_news(delivery):
                 delivery.acknowledge()
                 continue
             message = Message(self._read(delivery, now_unix_s), delivery)
@@ -78,6 +76,17 @@ class Intake:
                 await self._queue.put(message)
             else:
                 self._queue.put_nowait(message)
+
+    def _is_news(self, delivery: Delivery) -> bool:
+        """Whether it is to be stored; what else it tells is heard."""
+        if is_reading_topic(self._terminal, delivery.topic):
+            if delivery.retained:
+                self._hearing.kept(delivery.topic)
+            return not delivery.retained
+        other = owner_in_status(delivery.payload)
+        if other is not None and other != self.owner and not delivery.retained:
+            self._hearing.second(other)
+        return False
 
     def _read(self, delivery: Delivery, now_unix_s: float) -> Arrival | Refusal:
         kind = delivery.topic.rpartition("/")[2]

@@ -5,7 +5,7 @@ import logging
 import time
 from collections.abc import AsyncIterator, Callable, Coroutine, Mapping, Sequence
 from contextlib import asynccontextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import partial
 from math import isfinite
 
@@ -19,7 +19,7 @@ from agent.inputs.collectors.running import Inputs
 from agent.inputs.messages import (
     alert_message,
     alert_topic,
-    is_reading_topic,
+    is_for_agent,
     reading_topic,
     status_message,
     status_topic,
@@ -93,7 +93,7 @@ async def _own_broker(config: Config) -> AsyncIterator[Broker | None]:
     if not config.broker.embedded:
         yield None
         return
-    async with embedded_broker(config.broker, partial(is_reading_topic, config.job.terminal)) as broker:
+    async with embedded_broker(config.broker, partial(is_for_agent, config.job.terminal)) as broker:
         yield broker
 
 
@@ -148,7 +148,9 @@ class _Live:
             last = group.create_task(self._intake.put(Stop()), name="last word")
             await writer
             last.cancel()
-            self._say_status(status_message(self._clock.shown(), "offline", {}))
+            self._say_status(
+                status_message(self._clock.shown(), "offline", {}, agent=asdict(self._intake.owner))
+            )
             with suppress(TimeoutError):
                 async with asyncio.timeout(FAREWELL_S):
                     await self._outbox.emptied()
@@ -252,7 +254,7 @@ class _Live:
 
     def _online(self) -> bytes:
         seen = shown_situation(self._keeper.pipeline.situation(), self._clock.offset_s).last_seen_unix_s
-        return status_message(self._clock.shown(), "online", seen, self._states())
+        return status_message(self._clock.shown(), "online", seen, self._states(), asdict(self._intake.owner))
 
     def _say_status(self, message: bytes) -> None:
         """To the broker, and into a file beside the store for whom the broker does not reach."""

@@ -42,14 +42,28 @@ class Owner:
 _OWNER = TypeAdapter(Owner)
 
 
+def this_agent(terminal: str) -> Owner:
+    """The agent of this process, from now on."""
+    since = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
+    return Owner(terminal, socket.gethostname(), os.getpid(), since)
+
+
+def owner_in_status(payload: bytes) -> Owner | None:
+    """Which agent says that it is online; None for any other message."""
+    try:
+        body = json.loads(payload)
+        return _OWNER.validate_python(body["agent"]) if body["state"] == "online" else None
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
 @contextmanager
 def sole_agent(config: Config, take_over: bool) -> Iterator[None]:
     """Nobody else keeps this store or speaks for this terminal meanwhile; raises UsageError with who does.
 
     `take_over`: whoever does is asked to end first.
     """
-    since = datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-    own = Owner(config.job.terminal, socket.gethostname(), os.getpid(), since)
+    own = this_agent(config.job.terminal)
     store = config.store.path
     with ExitStack() as held:
         if store.parent.is_dir():

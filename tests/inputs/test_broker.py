@@ -4,6 +4,7 @@ Reference: MQTT 3.1.1 (OASIS Standard, 2014); sections stand beside the tests. T
 """
 
 import asyncio
+import re
 import socket
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
@@ -254,7 +255,7 @@ def test_name_and_password_of_the_config_are_asked_for() -> None:
     run(test)
 
 
-def test_version_5_is_refused_in_its_own_words() -> None:
+def test_version_5_is_refused_in_its_own_words_and_in_ours(caplog: pytest.LogCaptureFixture) -> None:
     """MQTT 5.0 (OASIS, 2019), 3.2.2.2: 0x84, unsupported protocol version."""
 
     async def test() -> None:
@@ -263,6 +264,25 @@ def test_version_5_is_refused_in_its_own_words() -> None:
             with pytest.raises(aiomqtt.MqttError, match="Unsupported protocol version"):
                 async with aiomqtt.Client(settings.host, settings.port, protocol=aiomqtt.ProtocolVersion.V5):
                     pass
+
+    run(test)
+    said = r"a client at 127.0.0.1:\d+ is refused: it speaks another version of MQTT; set the device to 3.1.1"
+    assert re.search(said, caplog.text)
+
+
+@pytest.mark.parametrize("start", ["00064d514973647003", "00044d51545403", "00044d51545406"])
+def test_other_versions_are_refused(start: str) -> None:
+    """MQTT 3.1.1, 3.1.2.2: CONNACK with 0x01, unacceptable protocol level, then the end; 3.1 among them."""
+
+    async def test() -> None:
+        settings = embedded_at(free_port())
+        async with broker(settings):
+            reader, writer = await asyncio.open_connection(settings.host, settings.port)
+            body = bytes.fromhex(start) + bytes.fromhex("02003c000161")
+            writer.write(bytes([0x10, len(body)]) + body)
+            assert await reader.readexactly(4) == bytes.fromhex("20020001")
+            assert await closed(reader)
+            writer.close()
 
     run(test)
 

@@ -14,7 +14,15 @@ import pytest
 
 from agent.config import BrokerSettings
 from agent.inputs import mqtt
-from agent.inputs.mqtt import Delivery, Link, Outbox, publishing_client, retry_delay_s, stay_connected
+from agent.inputs.mqtt import (
+    Delivery,
+    Link,
+    Outbox,
+    publishing_client,
+    retry_delay_s,
+    snatched,
+    stay_connected,
+)
 from tests.live import retained
 from tests.processes import PATIENCE_S, Mosquitto, broker_at, free_port
 
@@ -206,6 +214,20 @@ def test_another_client_of_the_same_name_is_said_and_does_not_stop_the_watch(
 
     run(test)
     assert caplog.text.count("another client calls itself 'peakshade-van-1' too") == 1
+
+
+@pytest.mark.parametrize(
+    ("ends_s", "taken"),
+    [
+        ([0.0, 1.5, 3.0, 4.5, 6.0], True),
+        ([0.0, 1.5, 3.0, 4.5], False),
+        ([30.0 * n for n in range(9)], False),
+        ([30.0 * n for n in range(10)], True),
+        ([120.0 * n for n in range(10)], False),  # a line that breaks now and then
+    ],
+)
+def test_a_rival_that_takes_its_time_is_told_from_a_bad_line(ends_s: list[float], taken: bool) -> None:
+    assert snatched(ends_s) == taken
 
 
 def test_a_broker_that_is_not_there_is_tried_again(

@@ -6,9 +6,11 @@ retained carries the retain flag; one that is published while the subscription s
 
 import json
 import signal
+import socket
 import time
 from collections.abc import Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import paho.mqtt.publish
@@ -23,7 +25,7 @@ from agent.service.status_file import status_path
 from agent.store import reader
 from agent.store.opening import open_for_reading
 from tests.live import TERMINAL, AgentProcess, Device, stored_readings
-from tests.processes import Mosquitto, wait_until
+from tests.processes import PATIENCE_S, Mosquitto, wait_until
 from tests.watch.sample_day import full_day
 
 # Of the promise "within 10 s"; what is over is the reaction of this test under load.
@@ -112,6 +114,32 @@ def test_what_is_heard_and_not_taken_is_said(
     assert "weather: time is missing; expected RFC 3339" in lines
     assert "add the moment of the measurement" in lines
     assert "  terminal van1: readings come for it" in lines
+
+
+def names(store: Path, start: str) -> bool:
+    """Whether something that begins so is told."""
+    return any(name.startswith(start) for name in told(store))
+
+
+def test_two_agents_for_one_terminal_each_name_the_other(
+    agent: AgentProcess, store: Path, mosquitto: Mosquitto, clock: Clock
+) -> None:
+    """As on two computers: neither file tells of the other. Both go on; 3.1.4 of MQTT 3.1.1 is no loop."""
+    elsewhere = store.with_name("elsewhere.sqlite3")
+    second = AgentProcess(elsewhere, mosquitto.settings, clock)
+    second.start()
+    try:
+        for path, other in ((store, second), (elsewhere, agent)):
+            start = f"agent on {socket.gethostname()}, process {other.pid}, since "
+            wait_until(partial(names, path, start), PATIENCE_S, f"{path.name} names the other")
+
+        def both_hear() -> bool:
+            publish(mosquitto, "signal", json.dumps({"time": clock.now(), "esno_db": 14.0}).encode())
+            return bool(stored_readings(store) and stored_readings(elsewhere))
+
+        wait_until(both_hear, PATIENCE_S, "both hear a reading")
+    finally:
+        second.kill()
 
 
 @pytest.mark.parametrize("how", [signal.SIGSTOP, signal.SIGTERM], ids=["hangs", "ends"])

@@ -142,6 +142,7 @@ class Connection(asyncio.Protocol):
             self._switch.complaints.say("the connection of %s is closed: %s", self._name(), error)
             self.end()
         except wire.VersionError as error:
+            self._switch.complaints.say("%s is refused: %s", self._name(), error)
             self.send([error.answer])
             self.end()
         self._read_or_wait()
@@ -160,7 +161,7 @@ class Connection(asyncio.Protocol):
             self._transport.pause_reading()
 
     def _name(self) -> str:
-        host = self._transport.get_extra_info("peername")
+        host = ":".join(map(str, self._transport.get_extra_info("peername")[:2]))
         return f"{self.session.client_id!r} at {host}" if self.session else f"a client at {host}"
 
     def _take(self, packet: wire.Packet) -> None:

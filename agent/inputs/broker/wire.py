@@ -36,7 +36,7 @@ class VersionError(Exception):
     """The client speaks another version; `answer` tells it so."""
 
     def __init__(self, answer: bytes) -> None:
-        super().__init__("another version of MQTT than 3.1.1")
+        super().__init__("it speaks another version of MQTT; set the device to 3.1.1 (often called 4)")
         self.answer = answer
 
 
