@@ -2,7 +2,7 @@
 
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 from agent.records import ClockChange
@@ -54,7 +54,7 @@ class Clock:
         """Go on after an earlier run, whose time came to `latest_unix_s` with this offset.
 
         The agent's time is the computer's again as soon as that does not run back. Returns what the engine
-        has to know of it, None where that is nothing.
+        has to know of it; where nothing is new, as of the last moment of that run. None for a played day.
         """
         if not self.follows_computer:
             return None
@@ -70,8 +70,11 @@ class Clock:
         away_s = now_unix_s - latest_unix_s
         shifted = abs(self.offset_s - offset_s) > CORRECTION_S
         if not shifted and away_s <= AWAY_S:
-            return None
-        return self._change(stepped_s if stepped_s < -CORRECTION_S else 0.0, away_s)
+            return ClockChange(
+                unix_s=latest_unix_s + self.offset_s, stepped_s=0.0, offset_s=self.offset_s, restarted=True
+            )
+        change = self._change(stepped_s if stepped_s < -CORRECTION_S else 0.0, away_s)
+        return replace(change, restarted=True)
 
     def look(self, computer_unix_s: float) -> ClockChange | None:
         """What has become of the computer's clock since the last look: set anew, or asleep for long."""

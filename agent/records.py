@@ -158,12 +158,14 @@ class Acknowledge(Reading):
 class ClockChange(Reading):
     """What the agent found of its own clock: set by so much, and the computer's time less the engine's since.
 
-    `away_s` is how long nobody watched before it; what lay between is not decided (0: nothing).
+    `away_s` is how long nobody watched before it; what lay between is not decided (0: nothing). `restarted`:
+    the agent has just started, and nothing tells how long that took; what lay before was another run's.
     """
 
     stepped_s: Span
     offset_s: Span
     away_s: Annotated[float, Interval(ge=0.0, le=1e10)] = 0.0
+    restarted: bool | None = None
 
 
 AnyReading: TypeAlias = (

@@ -1,6 +1,7 @@
 """Every question the pages ask the store. Read-only: the agent is the only writer.
 
-One connection a request. Answers are records; no SQL and no rows of the database leave this module.
+One connection a request. Answers are records; no SQL and no rows of the database leave this module. Times are
+those that people know, also where the computer's clock was set meanwhile.
 """
 
 import json
@@ -21,6 +22,8 @@ from agent.plan.plan_json import plan_from_json
 from agent.records import KINDS, UNDO, ActiveAlert, AlertEvent, NoteKind, Situation
 from agent.store.ageing import pieces_between
 from agent.store.opening import StoreError, open_for_reading
+from agent.store.reader import shown_times
+from agent.store.shown import ShownTimes, Stretch, shown_event
 
 _SITUATION = TypeAdapter(Situation)
 _FIGURES = TypeAdapter(dict[str, float])
@@ -164,7 +167,7 @@ def seen_by(
     rows = connection.execute(
         'SELECT rule, "by" FROM acknowledge WHERE terminal = ? AND unix_s >= ? AND "by" IS NOT NULL'
         " ORDER BY unix_s, seq",
-        (terminal, since_unix_s),
+        (terminal, shown_times(connection, terminal).engine(since_unix_s)),
     )
     return {row["rule"]: row["by"] for row in rows} if alerts else {}
 
@@ -195,11 +198,15 @@ def history(
     every: int = 1,
 ) -> History:
     """The figures of every `every`th minute in [start, end]."""
-    rows = connection.execute(
-        "SELECT unix_s, body FROM situation_minute WHERE terminal = ? AND unix_s BETWEEN ? AND ?"
-        " AND CAST(unix_s / 60 AS INTEGER) % ? = 0 ORDER BY unix_s",
-        (terminal, start_unix_s, end_unix_s, every),
-    ).fetchall()
+    rows = [
+        row
+        for part in shown_times(connection, terminal).within(start_unix_s, end_unix_s)
+        for row in connection.execute(
+            "SELECT unix_s + ? AS unix_s, body FROM situation_minute WHERE terminal = ?"
+            " AND unix_s BETWEEN ? AND ? AND CAST(unix_s / 60 AS INTEGER) % ? = 0 ORDER BY unix_s",
+            (part.offset_s, terminal, part.start_unix_s, part.end_unix_s, every),
+        )
+    ]
     bodies = [_FIGURES.validate_json(row["body"]) for row in rows]
     keys = sorted({key for body in bodies for key in body})
     return History(
@@ -213,27 +220,38 @@ def readings(
 ) -> Series:
     """Every reading of the channel in [start, end]."""
     _check_channel(channel)
+    found = [
+        (unix_s + part.offset_s, value)
+        for part in shown_times(connection, terminal).within(start_unix_s, end_unix_s)
+        for unix_s, value in _readings(connection, terminal, channel, part)
+    ]
+    unix_s, values = np.ascontiguousarray(np.array(found, dtype=np.float64).reshape(-1, 2).T)
+    return Series(unix_s=unix_s, middle=values, low=values, high=values)
+
+
+def _readings(
+    connection: sqlite3.Connection, terminal: str, channel: Channel, part: Stretch
+) -> Iterator[tuple[float, float]]:
     place = ("", ()) if not channel.place else (' AND "where" = ?', (channel.place,))
     rows = connection.execute(
         f'SELECT unix_s, "{channel.field}" AS value FROM "{channel.kind}"'
         f' WHERE terminal = ? AND unix_s BETWEEN ? AND ? AND "{channel.field}" IS NOT NULL{place[0]}'
         " ORDER BY unix_s",
-        (terminal, start_unix_s, end_unix_s, *place[1]),
-    ).fetchall()
-    found = [*_packed(connection, terminal, channel, start_unix_s, end_unix_s), *map(tuple, rows)]
-    unix_s, values = np.ascontiguousarray(np.array(found, dtype=np.float64).reshape(-1, 2).T)
-    return Series(unix_s=unix_s, middle=values, low=values, high=values)
+        (terminal, part.start_unix_s, part.end_unix_s, *place[1]),
+    )
+    yield from _packed(connection, terminal, channel, part)
+    yield from map(tuple, rows)
 
 
 def _packed(
-    connection: sqlite3.Connection, terminal: str, channel: Channel, start_unix_s: float, end_unix_s: float
+    connection: sqlite3.Connection, terminal: str, channel: Channel, part: Stretch
 ) -> Iterator[tuple[float, float]]:
     """Of a day ago and longer."""
     place = "where" if channel.place else "extra"
-    for piece in pieces_between(connection, terminal, channel.kind, start_unix_s, end_unix_s):
+    for piece in pieces_between(connection, terminal, channel.kind, part.start_unix_s, part.end_unix_s):
         for unix_s, value, where in piece.rows(("unix_s", channel.field, place)):
             here = not channel.place or where == channel.place
-            if here and value is not None and start_unix_s <= unix_s <= end_unix_s:
+            if here and value is not None and part.start_unix_s <= unix_s <= part.end_unix_s:
                 yield unix_s, value
 
 
@@ -248,21 +266,26 @@ def minutes(
 
     A mean of dB values is the mean of the readings as shown, not that of the power behind them.
     """
-    rows = connection.execute(
-        "SELECT CAST(minute_unix_s / :step AS INTEGER) * :step AS unix_s, sum(total) / sum(n) AS middle,"
-        " min(low) AS low, max(high) AS high FROM minute WHERE terminal = :terminal AND kind = :kind"
-        " AND place = :place AND field = :field AND minute_unix_s BETWEEN :start AND :end"
-        " GROUP BY 1 ORDER BY 1",
-        {
-            "step": step_s,
-            "terminal": terminal,
-            "kind": channel.kind,
-            "place": channel.place,
-            "field": channel.field,
-            "start": span_unix_s[0],
-            "end": span_unix_s[1],
-        },
-    ).fetchall()
+    rows = [
+        row
+        for part in shown_times(connection, terminal).within(*span_unix_s)
+        for row in connection.execute(
+            "SELECT CAST(minute_unix_s / :step AS INTEGER) * :step + :offset AS unix_s,"
+            " sum(total) / sum(n) AS middle, min(low) AS low, max(high) AS high"
+            " FROM minute WHERE terminal = :terminal AND kind = :kind AND place = :place AND field = :field"
+            " AND minute_unix_s BETWEEN :start AND :end GROUP BY 1 ORDER BY 1",
+            {
+                "step": step_s,
+                "offset": part.offset_s,
+                "terminal": terminal,
+                "kind": channel.kind,
+                "place": channel.place,
+                "field": channel.field,
+                "start": part.start_unix_s,
+                "end": part.end_unix_s,
+            },
+        )
+    ]
     table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(-1, 4)
     return Series(unix_s=table[:, 0] + step_s / 2.0, middle=table[:, 1], low=table[:, 2], high=table[:, 3])
 
@@ -271,11 +294,14 @@ def events(
     connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> tuple[AlertEvent, ...]:
     """The alert events in [start, end], oldest first."""
-    rows = connection.execute(
-        "SELECT * FROM alert_event WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, id",
-        (terminal, start_unix_s, end_unix_s),
+    return tuple(
+        shown_event(_event(row), part.offset_s)
+        for part in shown_times(connection, terminal).within(start_unix_s, end_unix_s)
+        for row in connection.execute(
+            "SELECT * FROM alert_event WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, id",
+            (terminal, part.start_unix_s, part.end_unix_s),
+        )
     )
-    return tuple(_event(row) for row in rows)
 
 
 def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
@@ -284,19 +310,24 @@ def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> t
         f"SELECT {_NOTE} FROM note WHERE terminal = ? AND kind != ? ORDER BY unix_s DESC, seq DESC LIMIT ?",
         (terminal, UNDO, count),
     )
-    return tuple(_note(row) for row in rows)
+    times = shown_times(connection, terminal)
+    return tuple(_note(row, times) for row in rows)
 
 
 def notes(
     connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> tuple[NoteRow, ...]:
     """The crew's notes of [start, end], oldest first; those told later are in, those corrected are out."""
+    times = shown_times(connection, terminal)
+    parts = list(times.within(start_unix_s, end_unix_s))
+    first_unix_s = min((one.start_unix_s for one in parts), default=np.inf)
+    last_unix_s = max((one.end_unix_s for one in parts), default=-np.inf)
     rows = connection.execute(
         f"SELECT {_NOTE} FROM note WHERE terminal = ? AND kind != ?"
         " AND (unix_s BETWEEN ? AND ? OR extra IS NOT NULL)",
-        (terminal, UNDO, start_unix_s, end_unix_s),
+        (terminal, UNDO, first_unix_s, last_unix_s),
     )
-    found = [_note(row) for row in rows]
+    found = [_note(row, times) for row in rows]
     corrected = {note.replaces for note in found}
     inside = [
         note for note in found if note.seq not in corrected and start_unix_s <= note.unix_s <= end_unix_s
@@ -309,7 +340,7 @@ def note(connection: sqlite3.Connection, terminal: str, seq: int) -> NoteRow | N
     row = connection.execute(
         f"SELECT {_NOTE} FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)
     ).fetchone()
-    return None if row is None else _note(row)
+    return None if row is None else _note(row, shown_times(connection, terminal))
 
 
 def _check_channel(channel: Channel) -> None:
@@ -341,12 +372,12 @@ def _event(row: sqlite3.Row) -> AlertEvent:
     )
 
 
-def _note(row: sqlite3.Row) -> NoteRow:
-    late = _late(row["extra"])
+def _note(row: sqlite3.Row, times: ShownTimes) -> NoteRow:
+    late, told_unix_s = _late(row["extra"]), times.shown(row["unix_s"])
     return NoteRow(
         seq=row["seq"],
-        unix_s=row["unix_s"] if late.at is None else late.at.timestamp(),
-        told_unix_s=row["unix_s"],
+        unix_s=told_unix_s if late.at is None else late.at.timestamp(),
+        told_unix_s=told_unix_s,
         kind=late.about or cast(NoteKind, row["kind"]),
         where=row["where"],
         text=row["text"],

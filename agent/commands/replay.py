@@ -21,7 +21,9 @@ from agent.replay.rules_file import RulesToCompare, rules_to_compare
 from agent.replay.scoring import Interval, Score, pooled, score, score_json
 from agent.replay.session_time import site_moment
 from agent.replay.sessions import Session
+from agent.replay.shown_session import shown_events, shown_session
 from agent.replay.situation_text import situation_json, situation_text
+from agent.store.shown import shown_situation
 
 SUMMARY = "run recorded sessions through the alert engine"
 EXAMPLE = "peakshade replay salt-pan-summer quiet-dune"
@@ -71,17 +73,19 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _replayed(session: Session, rules: RulesToCompare, at: str | None) -> _Replayed:
-    until_unix_s = None if at is None else _moment(at, session)
+    times = session.times
+    until_unix_s = None if at is None else times.engine(_moment(at, shown_session(session, times)))
     plan = session_plan(session)
     events, situation = replay_events(session, plan, rules.used, until_unix_s)
     span = Interval(session.start_unix_s, session.end_unix_s)
     labelled = session.labels is not None and until_unix_s is None
+    before = None if rules.before is None else replay_events(session, plan, rules.before, until_unix_s)[0]
     return _Replayed(
-        session=session,
-        events=events,
+        session=shown_session(session, times),
+        events=shown_events(events, times),
         score=score(events, session.labels or (), span) if labelled else None,
-        knew=None if until_unix_s is None else situation,
-        before=None if rules.before is None else replay_events(session, plan, rules.before, until_unix_s)[0],
+        knew=None if at is None else shown_situation(situation, times.offset_s(situation.unix_s)),
+        before=None if before is None else shown_events(before, times),
     )
 
 

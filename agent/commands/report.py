@@ -4,6 +4,7 @@ import argparse
 import importlib
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from importlib.metadata import version
 from importlib.util import find_spec
 from pathlib import Path
@@ -15,6 +16,7 @@ from agent.records import AlertEvent
 from agent.replay.replaying import session_plan
 from agent.replay.rules_file import read_rules
 from agent.replay.sessions import Session
+from agent.replay.shown_session import shown_events, shown_session
 from agent.report.course import Course, course_and_events
 from agent.report.findings import findings
 from agent.report.page import page_html
@@ -22,6 +24,7 @@ from agent.report.review import Review, review
 from agent.report.stored import stored_day
 from agent.report.tables import csv_text, parquet_bytes, tables
 from agent.report.verdict import verdict
+from agent.store.shown import ShownTimes
 from agent.watch.rule_set import RuleSet
 
 SUMMARY = "after-action review of recorded sessions or of a stored day"
@@ -71,7 +74,7 @@ def _reviews(args: argparse.Namespace, rules: RuleSet) -> tuple[list[Review], bo
         stored = stored_day(args.store, args.day, args.terminal)
         plan = session_plan(stored.session)
         course, _ = _engine(stored.session, plan, rules)
-        return [review(args.day, stored.session, plan, course, stored.events)], True
+        return [_review(args.day, stored.session, plan, (course, stored.events), stored.times)], True
     if not args.session:
         raise UsageError("no day is named; expected a session, or --store PATH with --day DATE")
     read = read_sessions(args.session, args.strict)
@@ -79,8 +82,21 @@ def _reviews(args: argparse.Namespace, rules: RuleSet) -> tuple[list[Review], bo
     for name, session in read.sessions.items():
         plan = session_plan(session)
         title = read.folders[name].resolve().name
-        found.append(review(title, session, plan, *_engine(session, plan, rules)))
+        found.append(_review(title, session, plan, _engine(session, plan, rules), session.times))
     return found, read.flawless
+
+
+def _review(
+    name: str,
+    session: Session,
+    plan: LinkPlan,
+    engine: tuple[Course, Sequence[AlertEvent]],
+    times: ShownTimes,
+) -> Review:
+    """By the clock that people know."""
+    course, events = engine
+    known = replace(course, unix_s=tuple(map(times.shown, course.unix_s)))
+    return review(name, shown_session(session, times), plan, known, shown_events(events, times))
 
 
 def _engine(session: Session, plan: LinkPlan, rules: RuleSet) -> tuple[Course, list[AlertEvent]]:

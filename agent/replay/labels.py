@@ -2,8 +2,8 @@
 
 import csv
 import io
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import get_args
 
 from agent.errors import UsageError
@@ -59,6 +59,13 @@ def _label(row: dict[str, str], where: str) -> Label:
         end_unix_s=times["end"],
         cause=cause,
         comment=unguarded(row.get("comment", "")),
+    )
+
+
+def moved(labels: Sequence[Label], move: Callable[[float], float]) -> tuple[Label, ...]:
+    """The labels by another clock."""
+    return tuple(
+        replace(one, start_unix_s=move(one.start_unix_s), end_unix_s=move(one.end_unix_s)) for one in labels
     )
 
 

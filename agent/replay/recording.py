@@ -1,11 +1,9 @@
 """Hours of the agent's store as a session."""
 
-import sqlite3
-from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from itertools import takewhile
+from math import inf
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -13,13 +11,14 @@ from agent.errors import UsageError
 from agent.job import Job
 from agent.plan.span import Span
 from agent.planning.store import covers
-from agent.records import AnyReading
+from agent.records import AnyReading, ClockChange
 from agent.replay.job_toml import job_toml
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 from agent.replay.sessions import Session
 from agent.store.jobs import chosen_terminal, stored_job, stored_plan
 from agent.store.opening import open_for_reading
-from agent.store.reader import last_seq_before, latest_unix_s, readings_after
+from agent.store.reader import last_seq_before, latest_unix_s, readings_between, shown_times
+from agent.store.shown import ShownTimes
 
 HEADING = "The job of this recorded session; where broker and store were is left out."
 
@@ -48,42 +47,37 @@ def recorded(
         name = chosen_terminal(connection, path, terminal)
         job = stored_job(connection, name)
         zone = ZoneInfo(job.site.time_zone)
-        start_unix_s = None if start is None else moment("--from", start, zone)
-        end_unix_s = None if end is None else moment("--to", end, zone)
-        if start_unix_s is not None and end_unix_s is not None and end_unix_s <= start_unix_s:
+        times = shown_times(connection, name)
+        from_unix_s = -inf if start is None else times.engine(moment("--from", start, zone))
+        to_unix_s = inf if end is None else times.engine(moment("--to", end, zone))
+        if to_unix_s <= from_unix_s:
             raise UsageError(f"--to {end} is not after --from {start}; exchange or correct them")
-        before = 0 if start_unix_s is None else last_seq_before(connection, name, start_unix_s)
-        readings = list(_until(end_unix_s, connection, name, before))
+        whole = last_seq_before(connection, name, from_unix_s) == 0
+        readings = readings_between(connection, name, from_unix_s, to_unix_s)
         latest = latest_unix_s(connection, name)
         plan = stored_plan(connection, name)
     if not readings or latest is None:
-        raise UsageError(f"store {path}: holds no reading of {name} in these hours{_held(latest, zone)}")
-    first_unix_s = readings[0].unix_s if start_unix_s is None else start_unix_s
-    last_unix_s = max(latest, first_unix_s + 1.0) if end_unix_s is None else end_unix_s
+        raise UsageError(
+            f"store {path}: holds no reading of {name} in these hours{_held(latest, times, zone)}"
+        )
+    first_unix_s = readings[0].unix_s if start is None else from_unix_s
+    last_unix_s = max(latest, first_unix_s + 1.0) if end is None else to_unix_s
     session = _session(job, readings, (first_unix_s, last_unix_s), title)
-    if plan is not None and covers(plan, Span(first_unix_s, last_unix_s)):
+    known = Span(session.times.shown(first_unix_s), session.times.shown(last_unix_s))
+    if plan is not None and covers(plan, known):
         session = replace(session, plan=plan)
-    return Recording(session, whole=before == 0)
+    return Recording(session, whole=whole)
 
 
-def _until(
-    end_unix_s: float | None, connection: sqlite3.Connection, terminal: str, before: int
-) -> Iterable[AnyReading]:
-    readings = (one.reading for one in readings_after(connection, terminal, before))
-    if end_unix_s is None:
-        return readings
-    # The engine's times never run backwards over the stored order.
-    return takewhile(lambda reading: reading.unix_s < end_unix_s, readings)
-
-
-def _held(latest: float | None, zone: ZoneInfo) -> str:
+def _held(latest: float | None, times: ShownTimes, zone: ZoneInfo) -> str:
     if latest is None:
         return "; it holds none of that terminal at all"
-    return f"; the agent's last word is of {datetime.fromtimestamp(latest, zone):%Y-%m-%d %H:%M}"
+    return f"; the agent's last word is of {datetime.fromtimestamp(times.shown(latest), zone):%Y-%m-%d %H:%M}"
 
 
 def _session(job: Job, readings: list[AnyReading], span: tuple[float, float], title: str | None) -> Session:
-    day = datetime.fromtimestamp(span[0], UTC).astimezone(ZoneInfo(job.site.time_zone))
+    times = ShownTimes(one for one in readings if isinstance(one, ClockChange))
+    day = datetime.fromtimestamp(times.shown(span[0]), UTC).astimezone(ZoneInfo(job.site.time_zone))
     return Session(
         title=title or f"{job.site.name}, {day:%Y-%m-%d}",
         terminal=job.terminal,

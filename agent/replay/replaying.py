@@ -41,9 +41,10 @@ def session_plan(session: Session) -> LinkPlan:
     if session.plan is not None:
         return session.plan
     job = session.job
-    span = job_days(job)
-    if not (span.contains(session.start_unix_s) and session.end_unix_s <= span.end_unix_s):
-        span = Span(min(span.start_unix_s, session.start_unix_s), max(span.end_unix_s, session.end_unix_s))
+    span, times = job_days(job), session.times
+    start_unix_s, end_unix_s = times.shown(session.start_unix_s), times.shown(session.end_unix_s)
+    if not (span.contains(start_unix_s) and end_unix_s <= span.end_unix_s):
+        span = Span(min(span.start_unix_s, start_unix_s), max(span.end_unix_s, end_unix_s))
     folder = cache_folder("plans")
     folder.mkdir(parents=True, exist_ok=True)
     return plan_stored_at(folder / f"{_job_key(job)}.plan.json", job, span)

@@ -21,12 +21,13 @@ from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.span import Span
 from agent.planning.store import kept_plan, plan_file_text
-from agent.records import CSV_STEMS, KINDS, SENT_KINDS, AnyReading
-from agent.replay.labels import Label, labels_from_csv, labels_to_csv
+from agent.records import CSV_STEMS, KINDS, SENT_KINDS, AnyReading, ClockChange
+from agent.replay.labels import Label, labels_from_csv, labels_to_csv, moved
 from agent.replay.session_csv import Taken, readings_from_csv, readings_to_csv
 from agent.replay.session_files import csv_text, whole_text
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 from agent.replay.skipped import SkippedLine
+from agent.store.shown import ShownTimes
 
 BUNDLED = Path(agent.__file__).parents[1] / "replay_data"
 SESSION_FILE = "session.toml"
@@ -43,7 +44,8 @@ OUTSIDE_SPAN_S = 86_400.0
 class Session:
     """One recorded day. `readings` stand in the order in which they enter the engine.
 
-    `labels` is None where nobody has labelled the day, and empty where nothing went wrong. `skipped` are the
+    All times are the engine's, `labels` in the file those that people know. They are None where nobody has
+    labelled the day, and empty where nothing went wrong. `skipped` are the
     lines of its files that could not be used. `plan` is the one that it ran with; None: not known.
     """
 
@@ -59,6 +61,11 @@ class Session:
     labels: tuple[Label, ...] | None
     skipped: tuple[SkippedLine, ...] = ()
     plan: LinkPlan | None = None
+
+    @property
+    def times(self) -> ShownTimes:
+        """How people know the times, which are all the engine's."""
+        return ShownTimes(one for one in self.readings if isinstance(one, ClockChange))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,14 +106,21 @@ def labelled_folders(names: Sequence[str]) -> list[Path]:
 def read_head(folder: Path) -> SessionHead:
     """Title, span, time zone and labels of the session in `folder`; raises UsageError."""
     head, config = _toml(folder / SESSION_FILE), folder / CONFIG_FILE
-    labels = _csv_path(folder, LABELS_STEM)
+    clock = _csv_path(folder, CSV_STEMS["clock"])
+    changes = [] if clock is None else readings_from_csv("clock", csv_text(clock)[0], str(clock)).readings
+    times = ShownTimes(one for one in changes if isinstance(one, ClockChange))
     return SessionHead(
         title=_text_value(head, "title", folder / SESSION_FILE),
         start_unix_s=_time_value(head, "start", folder / SESSION_FILE),
         end_unix_s=_time_value(head, "end", folder / SESSION_FILE),
         zone=ZoneInfo(job_from_mapping(_toml(config), str(config)).site.time_zone),
-        labels=None if labels is None else labels_from_csv(whole_text(labels), str(labels)),
+        labels=_labels(folder, times),
     )
+
+
+def _labels(folder: Path, times: ShownTimes) -> tuple[Label, ...] | None:
+    path = _csv_path(folder, LABELS_STEM)
+    return None if path is None else moved(labels_from_csv(whole_text(path), str(path)), times.engine)
 
 
 def read_session(folder: Path) -> Session:
@@ -125,9 +139,9 @@ def read_session(folder: Path) -> Session:
     if end_unix_s <= start_unix_s:
         raise UsageError(f"{folder / SESSION_FILE}: end is not after start; correct one of them")
     config = folder / CONFIG_FILE
-    labels = _csv_path(folder, LABELS_STEM)
     job = job_from_mapping(_toml(config), str(config))
     taken = _without_collector(lambda: _all_readings(folder, start_unix_s, end_unix_s))
+    times = ShownTimes(one for one in taken.readings if isinstance(one, ClockChange))
     return Session(
         **texts,
         start_unix_s=start_unix_s,
@@ -135,9 +149,9 @@ def read_session(folder: Path) -> Session:
         config_text=whole_text(config),
         job=job,
         readings=taken.readings,
-        labels=None if labels is None else labels_from_csv(whole_text(labels), str(labels)),
+        labels=_labels(folder, times),
         skipped=tuple(taken.skipped),
-        plan=kept_plan(folder / PLAN_FILE, job, Span(start_unix_s, end_unix_s)),
+        plan=kept_plan(folder / PLAN_FILE, job, Span(times.shown(start_unix_s), times.shown(end_unix_s))),
     )
 
 
@@ -254,7 +268,7 @@ def _files(session: Session) -> dict[str, bytes]:
     if session.plan is not None:
         texts[PLAN_FILE] = plan_file_text(session.job, session.plan)
     if session.labels is not None:
-        texts[f"{LABELS_STEM}.csv"] = labels_to_csv(session.labels)
+        texts[f"{LABELS_STEM}.csv"] = labels_to_csv(moved(session.labels, session.times.shown))
     return {name: text.encode() for name, text in texts.items()}
 
 

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import takewhile
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -17,15 +16,17 @@ from agent.records import KINDS, AlertEvent
 from agent.replay.sessions import Session
 from agent.store.jobs import chosen_terminal, stored_job, stored_plan
 from agent.store.opening import open_for_reading
-from agent.store.reader import events, last_seq_before, readings_after
+from agent.store.reader import events, readings_between, shown_times
+from agent.store.shown import ShownTimes
 
 
 @dataclass(frozen=True, slots=True)
 class StoredDay:
-    """The day's readings as a session, and its alert events as they were raised live."""
+    """The day's readings as a session and its alert events as raised live; `times`: how people know those."""
 
     session: Session
     events: Sequence[AlertEvent]
+    times: ShownTimes
 
 
 def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
@@ -36,10 +37,10 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
     with closing(open_for_reading(path)) as connection:
         name = chosen_terminal(connection, path, terminal)
         job, plan = stored_job(connection, name), stored_plan(connection, name)
-        span = _day_span(day, ZoneInfo(job.site.time_zone))
-        first = last_seq_before(connection, name, span.start_unix_s)
-        stored = (one.reading for one in readings_after(connection, name, first))
-        readings = list(takewhile(lambda reading: reading.unix_s < span.end_unix_s, stored))
+        times = shown_times(connection, name)
+        known = _day_span(day, ZoneInfo(job.site.time_zone))
+        span = Span(times.engine(known.start_unix_s), times.engine(known.end_unix_s))
+        readings = readings_between(connection, name, span.start_unix_s, span.end_unix_s)
         if not readings:
             raise UsageError(
                 f"store {path}: holds no reading of {name} on {day}; {_held(connection, name, job)}"
@@ -47,6 +48,7 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
         raised = [one for one in events(connection, name) if one.unix_s < span.end_unix_s]
     start_unix_s = max(span.start_unix_s, readings[0].unix_s)
     end_unix_s = min(span.end_unix_s, readings[-1].unix_s)
+    shown = Span(times.shown(start_unix_s), times.shown(end_unix_s))
     session = Session(
         title=f"{job.site.name}, {day}",
         terminal=name,
@@ -58,9 +60,9 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
         job=job,
         readings=readings,
         labels=None,
-        plan=plan if plan is not None and covers(plan, Span(start_unix_s, end_unix_s)) else None,
+        plan=plan if plan is not None and covers(plan, shown) else None,
     )
-    return StoredDay(session, raised)
+    return StoredDay(session, raised, times)
 
 
 def _day_span(day: str, zone: ZoneInfo) -> Span:
@@ -74,6 +76,7 @@ def _day_span(day: str, zone: ZoneInfo) -> Span:
 
 def _held(connection: sqlite3.Connection, terminal: str, job: Job) -> str:
     """In words, the days of which the store has readings."""
+    times = shown_times(connection, terminal)
     edges = [
         connection.execute(
             f'SELECT min(unix_s), max(unix_s) FROM "{kind}" WHERE terminal = ?', (terminal,)
@@ -90,7 +93,7 @@ def _held(connection: sqlite3.Connection, terminal: str, job: Job) -> str:
         return "it holds none of that terminal at all"
     zone = ZoneInfo(job.site.time_zone)
     first, last = (
-        datetime.fromtimestamp(unix_s, UTC).astimezone(zone).date()
+        datetime.fromtimestamp(times.shown(unix_s), UTC).astimezone(zone).date()
         for unix_s in (min(edge[0] for edge in found), max(edge[1] for edge in found))
     )
     return f"it has readings from {first} to {last}"

@@ -6,17 +6,18 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from itertools import chain
-from math import inf
+from itertools import chain, takewhile
+from math import inf, nextafter
 from operator import attrgetter
 from typing import Any, Literal
 
 from pydantic import AwareDatetime, TypeAdapter
 
-from agent.records import KINDS, UNDO, AlertEvent, AnyReading, JsonValue, Note, Situation
+from agent.records import KINDS, UNDO, AlertEvent, AnyReading, ClockChange, JsonValue, Note, Situation
 from agent.store.ageing import pieces_after, pieces_between
 from agent.store.rollups import numeric_fields
 from agent.store.schema import own_fields
+from agent.store.shown import ShownTimes
 from agent.store.writer import Stored
 
 SITUATION = TypeAdapter(Situation)
@@ -153,12 +154,37 @@ def latest_unix_s(connection: sqlite3.Connection, terminal: str) -> float | None
     return max((one for one in times if one is not None), default=None)
 
 
-def clock_offset_s(connection: sqlite3.Connection, terminal: str) -> float:
-    """The computer's clock less the engine's, as of the last change."""
+def clock_offset_s(connection: sqlite3.Connection, terminal: str, until_seq: int | None = None) -> float:
+    """The computer's clock less the engine's, as of the last change, or as of a reading."""
     row = connection.execute(
-        "SELECT offset_s FROM clock WHERE terminal = ? ORDER BY seq DESC LIMIT 1", (terminal,)
+        "SELECT offset_s FROM clock WHERE terminal = ? AND (? IS NULL OR seq <= ?) ORDER BY seq DESC LIMIT 1",
+        (terminal, until_seq, until_seq),
     ).fetchone()
     return 0.0 if row is None else float(row[0])
+
+
+def readings_between(
+    connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
+) -> list[AnyReading]:
+    """The readings from a moment to before another, in their order, for an engine that starts there.
+
+    Where its clock was not the computer's then, a change of the clock tells it so first.
+    """
+    before = last_seq_before(connection, terminal, start_unix_s)
+    stored = (one.reading for one in readings_after(connection, terminal, before))
+    # The engine's times never run backwards over the stored order.
+    found = list(takewhile(lambda reading: reading.unix_s < end_unix_s, stored))
+    offset_s = clock_offset_s(connection, terminal, before)
+    if offset_s == 0.0 or not found:
+        return found
+    unix_s = nextafter(start_unix_s, -inf)
+    return [ClockChange(unix_s=unix_s, stepped_s=0.0, offset_s=offset_s, restarted=True), *found]
+
+
+def shown_times(connection: sqlite3.Connection, terminal: str) -> ShownTimes:
+    """How people know the times of a terminal's readings and events."""
+    changes = (one.reading for one in _kind_after(connection, "clock", terminal, 0))
+    return ShownTimes(one for one in changes if isinstance(one, ClockChange))
 
 
 def last_seq_before(connection: sqlite3.Connection, terminal: str, unix_s: float) -> int:
