@@ -9,6 +9,7 @@ from agent.clock import computer_clock
 from agent.config import Config, load_config
 from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.collectors.running import Inputs
+from agent.link_plan import LinkPlan
 from agent.plan.span import days_covering
 from agent.planning.store import load_or_compute_plan
 from agent.replay.rules_file import read_rules
@@ -47,9 +48,13 @@ def _agent(config: Config) -> tuple[Agent, Companions]:
     clock = computer_clock()
     inputs = Inputs(config, os.environ, clock.shown)
     notifier = notifier_of(config, clock)
-    plan = load_or_compute_plan(config.path, config, days_covering(config.job, clock.now()))
     printer = event_printer(config.job.site.time_zone)
-    agent = Agent(config, plan, read_rules(config.rules), clock, printer, inputs, notifier)
+
+    def plan_at(unix_s: float) -> LinkPlan:
+        return load_or_compute_plan(config.path, config, days_covering(config.job, unix_s))
+
+    rules = read_rules(config.rules)
+    agent = Agent(config, plan_at(clock.now()), rules, clock, printer, inputs, plan_at, notifier)
     companions: Companions = {"systemd": tell_systemd}
     if inputs.states:
         companions = {**companions, "inputs": inputs.run}

@@ -6,7 +6,7 @@ Where it is full the subscriber waits, and what it has not taken stays unacknowl
 import asyncio
 import logging
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from agent.clock import Clock, change_in_words
@@ -15,6 +15,7 @@ from agent.inputs.mqtt import Delivery
 from agent.inputs.payloads import PayloadError, parse
 from agent.records import ClockChange, Note
 from agent.service.hearing import Hearing
+from agent.service.pipeline import Pipeline
 from agent.service.sole import owner_in_status, this_agent
 from agent.service.taps import named
 from agent.store.writer import Arrival, Refusal
@@ -46,7 +47,14 @@ class Stop:
     """Nothing comes after."""
 
 
-Item = Message | Tick | Stop
+@dataclass(frozen=True, slots=True)
+class Word:
+    """Something else for the pipeline, in its turn."""
+
+    call: Callable[[Pipeline], None]
+
+
+Item = Message | Tick | Word | Stop
 
 
 class Intake:

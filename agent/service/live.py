@@ -26,13 +26,15 @@ from agent.inputs.messages import (
 )
 from agent.inputs.mqtt import Link, Outbox, stay_connected
 from agent.inputs.neighbours import overhear
+from agent.inputs.retained_alerts import retained_alerts
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, JsonValue
 from agent.service.hearing import Hearing
-from agent.service.intake import Intake, Message, Stop, Tick
+from agent.service.intake import Intake, Message, Stop, Tick, Word
 from agent.service.keeping import GivenUpError, Keeper, Kept
 from agent.service.outlets import Notifier, reminders_of
 from agent.service.pipeline import Pipeline, start_pipeline
+from agent.service.plan_of_day import PlanOfDay
 from agent.service.status_file import write_status
 from agent.store.shown import shown_events, shown_situation
 from agent.store.writer import StoreWriter
@@ -56,7 +58,10 @@ Companions = Mapping[str, Callable[[], Coroutine[None, None, None]]]
 
 @dataclass(frozen=True, slots=True)
 class Agent:
-    """What one agent runs with. `on_events` hears events once stored; `inputs` run as a companion."""
+    """What one agent runs with. `on_events` hears events once stored; `inputs` run as a companion.
+
+    `plan_at` gives the plan for another day, and blocks meanwhile; None: `plan` is for all days.
+    """
 
     config: Config
     plan: LinkPlan
@@ -64,6 +69,7 @@ class Agent:
     clock: Clock
     on_events: Callable[[Sequence[AlertEvent]], None]
     inputs: Inputs | None = None
+    plan_at: Callable[[float], LinkPlan] | None = None
     notifier: Notifier | None = None
 
 
@@ -111,6 +117,7 @@ class _Live:
         self._hearing = Hearing(agent.config, self._clock.shown, self._on_hearing)
         self._intake = Intake(self._terminal, self._clock, self._hearing)
         self._reminders = reminders_of(agent.config.notify, agent.clock.speed)
+        self._plan_of_day = self._following(agent)
         self._keeper = Keeper(_kept(agent), stop, self._notify, self._on_trouble)
 
     @asynccontextmanager
@@ -139,6 +146,8 @@ class _Live:
                 group.create_task(self._overhear(), name="other terminals"),
                 group.create_task(self._keeper.check_whole(), name="check of the store"),
                 group.create_task(self._keeper.watch_room(), name="room"),
+                group.create_task(self._remember(own_broker), name="alerts at the broker"),
+                *(group.create_task(one.run(), name="plan") for one in self._plan_of_day),
                 *(group.create_task(companion(), name=name) for name, companion in companions.items()),
             ]
             await self._stop.wait()
@@ -164,6 +173,29 @@ class _Live:
             change = self._clock.go_on(stamper.latest_unix_s, stamper.offset_s, time.time())
             if change is not None:
                 await self._take([self._intake.own(change)])
+
+    def _following(self, agent: Agent) -> list[PlanOfDay]:
+        """Nobody where the plan is for all days."""
+        if agent.plan_at is None:
+            return []
+
+        async def take(plan: LinkPlan) -> None:
+            call = partial(Pipeline.follow, job=agent.config.job, plan=plan, rules=agent.rules)
+            await self._intake.put(Word(call))
+
+        return [PlanOfDay(self._clock, agent.plan, agent.plan_at, take, self._changed.set)]
+
+    async def _remember(self, own_broker: Broker | None) -> None:
+        """Where the store has lost what stood, a broker that outlives the agent may know it."""
+        if own_broker is not None or not self._keeper.pipeline.forgot:
+            return
+        await self._connected.wait()
+        try:
+            alerts = await retained_alerts(self._agent.config.broker, self._terminal)
+        except aiomqtt.MqttError as error:
+            LOG.warning("which alerts stood is not known: %s", error)
+            return
+        await self._intake.put(Word(partial(Pipeline.remember, alerts=alerts)))
 
     async def _listen(self, own_broker: Broker | None) -> None:
         if own_broker is None:
@@ -209,6 +241,8 @@ class _Live:
             if isinstance(last, Tick):
                 self._say(await self._keeper.run(partial(_ticked, unix_s=last.unix_s)))
                 self._say(self._reminders.due(self._keeper.pipeline.situation().alerts, last.unix_s))
+            if isinstance(last, Word):
+                await self._keeper.run(last.call)
             stopping = isinstance(last, Stop)
             if stopping or time.monotonic() - saved_s >= SNAPSHOT_S:
                 await self._keeper.run(Pipeline.save_snapshot)
@@ -263,7 +297,9 @@ class _Live:
 
     def _states(self) -> list[JsonValue]:
         """What is wrong with what comes in, and how the inputs and the ways out of alerts fare."""
-        tasks = (self._keeper, self._hearing, self._agent.inputs, self._agent.notifier)
+        tasks = (
+            self._keeper, self._hearing, *self._plan_of_day, self._agent.inputs, self._agent.notifier,
+        )  # fmt: skip
         return [one for task in tasks if task is not None for one in task.as_json()]
 
     async def _overhear(self) -> None:
@@ -305,7 +341,7 @@ def _kept(agent: Agent) -> Kept:
         path=config.store.path,
         terminal=job.terminal,
         start=lambda left: start_pipeline(opened(), job, agent.plan, agent.rules, tolerance_s, left),
-        move=lambda pipeline: pipeline.move_to(opened(), job, agent.plan),
+        move=lambda pipeline: pipeline.move_to(opened(), job),
         now=agent.clock.shown,
     )
 

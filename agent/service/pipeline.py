@@ -19,6 +19,7 @@ from agent.service.taps import Taps, without_second_taps
 from agent.store import reader
 from agent.store.remains import Remains, remains
 from agent.store.rollups import MINUTE_S
+from agent.store.shown import shown_alert
 from agent.store.writer import Arrival, Refusal, Stored, StoreWriter
 from agent.watch.engine import AlertEngine
 from agent.watch.rule_set import RuleSet
@@ -53,6 +54,7 @@ class Pipeline:
         self._seen_through: Callable[[Situation], Situation] = lambda situation: situation
         self._to_restate = False
         self._taps: Taps = {}
+        self.forgot = False  # what stood is in no store any more
 
     def seen_through(self, view: Callable[[Situation], Situation]) -> None:
         """From the next call on, store the engine's answer as `view` makes it, even if it is the same."""
@@ -97,11 +99,27 @@ class Pipeline:
         standing = [alert.event for alert in self._engine.situation().alerts]
         self._writer.add_events(standing, [], 0.0)
 
-    def move_to(self, writer: StoreWriter, job: Job, plan: LinkPlan) -> None:
+    def move_to(self, writer: StoreWriter, job: Job) -> None:
         """Go on with a new, empty store; the engine stays as it is."""
         self._writer, self._seq = writer, 0
-        writer.save_plan(job, plan, self._digest)
+        writer.save_plan(job, self._engine.plan, self._digest)
         self.carry_on(())
+
+    def follow(self, job: Job, plan: LinkPlan, rules: RuleSet) -> None:
+        """Go on with the plan of another day."""
+        digest = engine_digest(job, plan, rules)
+        self._writer.save_plan(job, plan, digest)
+        self._engine.follow(plan)
+        self._digest = digest
+        self.save_snapshot()
+
+    def remember(self, alerts: Iterable[ActiveAlert]) -> None:
+        """Take up alerts that stood, by people's clock; those that stand again already stay as they are."""
+        standing = {one.event.rule for one in self._engine.situation().alerts}
+        offset_s = self.stamper.offset_s
+        self._engine.carry(shown_alert(one, -offset_s) for one in alerts if one.event.rule not in standing)
+        self._writer.add_events([one.event for one in self._engine.situation().alerts], [], 0.0)
+        self.forgot, self._to_restate = False, True
 
     def carry_on(self, alerts: Iterable[ActiveAlert]) -> None:
         """Begin a new store with what stands; `alerts` are those that the engine itself does not know."""
@@ -216,6 +234,7 @@ def start_pipeline(
     if salvaged is not None:
         pipeline = Pipeline(writer, engine or AlertEngine(job, plan, rules), stamper, digest, 0)
         pipeline.carry_on(() if engine is not None else salvaged.alerts)
+        pipeline.forgot = engine is None and not salvaged.alerts
         return pipeline
     if engine is not None and left.snapshot is not None:
         return Pipeline(writer, engine, stamper, digest, left.snapshot.seq)

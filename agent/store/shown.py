@@ -102,12 +102,13 @@ def shown_situation(situation: Situation, offset_s: float) -> Situation:
         unix_s=situation.unix_s + offset_s,
         deadline_unix_s=_moved(situation.deadline_unix_s, offset_s),
         next_event_unix_s=_moved(situation.next_event_unix_s, offset_s),
-        alerts=tuple(_shown_alert(alert, offset_s) for alert in situation.alerts),
+        alerts=tuple(shown_alert(alert, offset_s) for alert in situation.alerts),
         last_seen_unix_s={name: unix_s + offset_s for name, unix_s in situation.last_seen_unix_s.items()},
     )
 
 
-def _shown_alert(alert: ActiveAlert, offset_s: float) -> ActiveAlert:
+def shown_alert(alert: ActiveAlert, offset_s: float) -> ActiveAlert:
+    """The alert by a clock that is so much ahead of the engine's."""
     return replace(
         alert,
         since_unix_s=alert.since_unix_s + offset_s,

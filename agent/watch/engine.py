@@ -125,6 +125,15 @@ class AlertEngine:
                 level = SEVERITIES.index(alert.event.severity) + 1
                 self._rules.state.level[0, NAMES.index(alert.event.rule)] = level
 
+    @property
+    def plan(self) -> LinkPlan:
+        """The plan that it decides by."""
+        return self._plan
+
+    def follow(self, plan: LinkPlan) -> None:
+        """Decide by this plan from now on, as that of another day; what is known stays."""
+        self._plan = plan
+
     def snapshot(self) -> dict[str, JsonValue]:
         """Everything that `restore` needs to go on as if nothing had happened; numbers may be NaN or inf."""
         return self._dumped(self._past)

@@ -11,11 +11,13 @@ from contextlib import closing, suppress
 from dataclasses import replace
 from pathlib import Path
 
+import paho.mqtt.publish
 import pytest
 
 from agent.cli import main
 from agent.clock import played_clock
-from agent.inputs.messages import status_topic
+from agent.config import LOOPBACK, BrokerSettings
+from agent.inputs.messages import alert_message, alert_topic, status_topic
 from agent.inputs.player import play
 from agent.records import AlertEvent, AnyReading, Note
 from agent.service import keeping
@@ -30,7 +32,7 @@ from dashboard.page_data.terminal import crew_data
 from dashboard.settings import Settings
 from tests.live import TERMINAL, embedded_at, integrity, retained, sample_agent, sample_plan, stored_readings
 from tests.plan.sample_job import job
-from tests.processes import free_port
+from tests.processes import Mosquitto, free_port
 from tests.test_service import arrivals
 from tests.watch.sample_day import events_of, full_day
 
@@ -70,10 +72,12 @@ def standing(path: Path) -> set[str]:
         return {alert.event.rule for one in situations(connection) for alert in one.situation.alerts}
 
 
-def watched(store: Path, wanted: Callable[[], bool]) -> tuple[list[AlertEvent], float]:
+def watched(
+    store: Path, wanted: Callable[[], bool], outside: BrokerSettings | None = None
+) -> tuple[list[AlertEvent], float]:
     """Run the agent until it has stored a new reading and `wanted` holds; events, seconds to the reading."""
     heard: list[AlertEvent] = []
-    broker = embedded_at(free_port())
+    broker = outside or embedded_at(free_port())
     clock = played_clock(MORNING[-1].unix_s + 5.0, 1.0)
     agent = replace(sample_agent(store, broker, clock), on_events=heard.extend)
     reading: AnyReading = replace(MORNING[-1], unix_s=MORNING[-1].unix_s + 5.0)
@@ -177,6 +181,41 @@ def test_alerts_that_stood_are_carried_on(store: Path, damage: Damage) -> None:
     heard, _ = watched(store, lambda: not broken(store))
     assert "repeak" in standing(store)
     assert not [event for event in heard if event.rule == "repeak" and event.state == "cleared"]
+
+
+@pytest.mark.mosquitto
+def test_alerts_that_no_store_knows_are_those_that_the_broker_has_retained(
+    store: Path, mosquitto: Mosquitto
+) -> None:
+    """Section 3.3.1.3 of MQTT 3.1.1: a retained message outlives its sender. What is none costs nothing."""
+    with closing(open_for_reading(store)) as connection:
+        (stood,) = (
+            alert
+            for one in situations(connection)
+            for alert in one.situation.alerts
+            if alert.event.rule == "repeak"
+        )
+    over = replace(stood.event, rule="shade", state="cleared")
+    seen = replace(stood.event, rule="on-battery", state="acknowledged")
+    kept = {
+        "repeak": alert_message(stood.event),
+        "shade": alert_message(over),
+        "on-battery": alert_message(seen),
+    }
+    kept |= {"blockage": b"{}", "below-plan": b"no JSON", "link-down": b"[1]"}
+    messages = [(alert_topic(TERMINAL, rule), payload, 1, True) for rule, payload in kept.items()]
+    paho.mqtt.publish.multiple(messages, LOOPBACK, mosquitto.port)
+    overwritten(store)
+
+    def taken_up() -> bool:
+        return not broken(store) and "repeak" in standing(store)
+
+    watched(store, taken_up, mosquitto.settings)
+    assert standing(store) == {"repeak", "on-battery"}
+    with closing(open_for_reading(store)) as connection:
+        alerts = {one.event.rule: one for found in situations(connection) for one in found.situation.alerts}
+    assert alerts["repeak"].since_unix_s == pytest.approx(stood.event.unix_s, abs=0.001)
+    assert [alerts[rule].acknowledged for rule in ("repeak", "on-battery")] == [False, True]
 
 
 def test_a_file_that_is_set_aside_is_named_everywhere(store: Path) -> None:
