@@ -2,7 +2,7 @@
 
 import sys
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import inf
 
 from agent.records import ClockChange
@@ -11,8 +11,6 @@ from agent.records import ClockChange
 LEAD_S = 1.0
 # A smaller correction of the computer's clock is lost among the delays of messages.
 CORRECTION_S = 2.0
-# Nobody watched for longer than this: what lay between is not decided after the fact.
-AWAY_S = 3600.0
 
 
 def steady_s() -> float:
@@ -39,7 +37,6 @@ class Clock:
     awaited_unix_s: float = inf
     follows_computer: bool = False
     offset_s: float = 0.0
-    looked_unix_s: float = inf
 
     def now(self) -> float:
         """The agent's time, Unix seconds. It never runs back, whatever is done to the computer's clock."""
@@ -54,7 +51,7 @@ class Clock:
         """Go on after an earlier run, whose time came to `latest_unix_s` with this offset.
 
         The agent's time is the computer's again as soon as that does not run back. Returns what the engine
-        has to know of it; where nothing is new, as of the last moment of that run. None for a played day.
+        has to know of it, as of the last moment of that run; None for a played day.
         """
         if not self.follows_computer:
             return None
@@ -66,37 +63,20 @@ class Clock:
             stepped_s = computer_unix_s - offset_s - now_unix_s
         self.start_unix_s, self.steady_start_s = now_unix_s, steady_s()
         self.offset_s = computer_unix_s - now_unix_s
-        self.looked_unix_s = now_unix_s
-        away_s = now_unix_s - latest_unix_s
-        shifted = abs(self.offset_s - offset_s) > CORRECTION_S
-        if not shifted and away_s <= AWAY_S:
-            return ClockChange(
-                unix_s=latest_unix_s + self.offset_s, stepped_s=0.0, offset_s=self.offset_s, restarted=True
-            )
-        change = self._change(stepped_s if stepped_s < -CORRECTION_S else 0.0, away_s)
-        return replace(change, restarted=True)
+        return ClockChange(
+            unix_s=latest_unix_s + self.offset_s,
+            stepped_s=stepped_s if stepped_s < -CORRECTION_S else 0.0,
+            offset_s=self.offset_s,
+            restarted=True,
+        )
 
     def look(self, computer_unix_s: float) -> ClockChange | None:
-        """What has become of the computer's clock since the last look: set anew, or asleep for long."""
-        if not self.follows_computer:
+        """What has become of the computer's clock since the last look: None where nobody has set it."""
+        stepped_s = computer_unix_s - self.shown()
+        if not self.follows_computer or abs(stepped_s) <= CORRECTION_S:
             return None
-        now_unix_s = self.now()
-        slept_s = now_unix_s - self.looked_unix_s
-        away_s = slept_s if slept_s > AWAY_S else 0.0
-        self.looked_unix_s = now_unix_s
-        stepped_s = computer_unix_s - now_unix_s - self.offset_s
-        if abs(stepped_s) <= CORRECTION_S:
-            return self._change(0.0, away_s) if away_s else None
         self.offset_s += stepped_s
-        return self._change(stepped_s, away_s)
-
-    def _change(self, stepped_s: float, away_s: float) -> ClockChange:
-        return ClockChange(
-            unix_s=self.shown(),
-            stepped_s=stepped_s,
-            offset_s=self.offset_s,
-            away_s=away_s,
-        )
+        return ClockChange(unix_s=self.shown(), stepped_s=stepped_s, offset_s=self.offset_s)
 
 
 def computer_clock() -> Clock:
@@ -111,7 +91,5 @@ def played_clock(start_unix_s: float, speed: float, end_unix_s: float = inf) -> 
 
 def change_in_words(change: ClockChange) -> str:
     """For the log."""
-    if not change.stepped_s:
-        return f"the agent was away: its time goes on {change.away_s / 60.0:.0f} min later"
     how = "forward" if change.stepped_s > 0.0 else "back"
     return f"this computer's clock was set {how} by {abs(change.stepped_s):.1f} s; the watch goes on"

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TypeVar
 
 import aiomqtt
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -19,7 +20,7 @@ from agent.clock import played_clock
 from agent.errors import UsageError
 from agent.inputs.messages import alert_topic, kind_of, reading_topic, to_message
 from agent.inputs.player import play
-from agent.records import AlertEvent, AnyReading, Note
+from agent.records import AlertEvent, AnyReading, ClockChange, Note, Signal
 from agent.service import keeping
 from agent.service.live import Agent, run_agent
 from agent.service.pipeline import Pipeline, start_pipeline
@@ -129,6 +130,41 @@ def test_silence_is_noticed_by_the_clock_alone(tmp_path: Path) -> None:
     assert "no-data" in {event.rule for event in silent}
     with closing(open_for_reading(store)) as connection:
         assert reader.events(connection, TERMINAL)[-len(silent) :] == silent
+
+
+@pytest.mark.parametrize("away_s", [600.0, 7200.0, 86_400.0])
+@pytest.mark.parametrize("silent_s", [0.0, 5400.0])
+def test_what_waited_at_the_broker_keeps_its_own_time(tmp_path: Path, away_s: float, silent_s: float) -> None:
+    """However long the agent was away and whatever ticks come between: at any speed of the computer.
+
+    `silent_s`: so long the device, too, said nothing; what nobody can have seen is closed at once.
+    """
+    if silent_s > away_s:
+        return
+    store, start_unix_s = tmp_path / "day.sqlite3", full_day()[0].unix_s
+    first = opened(store)
+    first.feed(first.add(arrivals([Signal(unix_s=start_unix_s, esno_db=14.0)])), 0.0)
+    first.close()
+    back_unix_s = start_unix_s + away_s
+    waited = [
+        Signal(unix_s=start_unix_s + silent_s + after_s, esno_db=14.0)
+        for after_s in np.arange(30.0, away_s - silent_s, 30.0).tolist()
+    ]
+    again = opened(store)
+    again.catch_up(0.0)
+    again.stamper.link_found(back_unix_s)
+    for number, group in enumerate(in_groups(waited, 10)):
+        received_unix_s = back_unix_s + 4.0 * number
+        came = [replace(one, received_unix_s=received_unix_s) for one in arrivals(group)]
+        again.feed(again.add(came), 0.0)
+        again.tick(received_unix_s - 2.0, 0.0)
+    again.tick(received_unix_s + 60.0, 0.0)
+    assert again.stamper.latest_unix_s == received_unix_s + 60.0
+    again.close()
+    found = stored_readings(store)
+    assert [one for one in found if isinstance(one, Signal)][1:] == waited
+    leaps = [one.away_s for one in found if isinstance(one, ClockChange) and one.away_s]
+    assert leaps[:1] == ([silent_s + 30.0] if silent_s else [])
 
 
 def test_other_rules_learn_from_the_day_without_rewriting_it(tmp_path: Path) -> None:

@@ -5,6 +5,11 @@ from math import inf
 
 from agent.records import AnyReading, ClockChange
 
+# Nobody watched for longer than this: what lay between is not decided after the fact.
+AWAY_S = 3600.0
+# Messages that waited come one upon the other; after such a pause they are all here.
+HOLD_S = 5.0
+
 
 @dataclass(slots=True)
 class Stamper:
@@ -20,6 +25,8 @@ class Stamper:
     away_from_unix_s: float = inf
     away_to_unix_s: float = -inf
     offset_s: float = 0.0
+    waited_unix_s: float = -inf
+    hold_s: float = HOLD_S
 
     def link_lost(self, unix_s: float) -> None:
         """From now on messages wait in the broker; says nothing new while they do already."""
@@ -30,6 +37,18 @@ class Stamper:
         """Messages come at once again."""
         self.away_to_unix_s = unix_s
 
+    def holds(self, unix_s: float) -> bool:
+        """Whether messages that waited are still coming."""
+        return unix_s - self.waited_unix_s <= self.hold_s
+
+    def leap(self, unix_s: float) -> ClockChange | None:
+        """What the engine has to be told before its time goes on to this; None where it was never away."""
+        away_s = unix_s - self.latest_unix_s
+        if not AWAY_S < away_s < inf:
+            return None
+        offset_s = self.offset_s
+        return ClockChange(unix_s=unix_s + offset_s, stepped_s=0.0, offset_s=offset_s, away_s=away_s)
+
     def stamp(self, reading: AnyReading, received_unix_s: float) -> AnyReading:
         """The reading with the engine's time; `sent_unix_s` keeps a claim that was refused.
 
@@ -39,6 +58,8 @@ class Stamper:
             self.offset_s = reading.offset_s
         claim_unix_s = reading.unix_s - self.offset_s
         waited = self.away_from_unix_s <= claim_unix_s <= min(self.away_to_unix_s, received_unix_s)
+        if waited:
+            self.waited_unix_s = received_unix_s
         trusted = waited or abs(claim_unix_s - received_unix_s) <= self.tolerance_s
         stamp_unix_s = min(claim_unix_s, received_unix_s) if trusted else received_unix_s
         self.latest_unix_s = max(self.latest_unix_s, stamp_unix_s)

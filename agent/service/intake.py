@@ -115,7 +115,7 @@ class Intake:
 
     def own(self, change: ClockChange) -> Message:
         """What the agent tells itself goes the way of all readings."""
-        if change.stepped_s or change.away_s:
+        if change.stepped_s:
             LOG.warning("%s", change_in_words(change))
         kind = kind_of(change)
         topic, payload = reading_topic(self._terminal, kind), to_message(change)

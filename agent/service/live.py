@@ -169,6 +169,7 @@ class _Live:
         """Where the last run ended, and what has become of the computer's clock since."""
         self._say(await self._keeper.catch_up())
         stamper = self._keeper.pipeline.stamper
+        stamper.hold_s *= self._clock.speed
         if isfinite(stamper.latest_unix_s):
             change = self._clock.go_on(stamper.latest_unix_s, stamper.offset_s, time.time())
             if change is not None:

@@ -10,7 +10,7 @@ from math import floor, isfinite
 from pydantic import ValidationError
 
 from agent.inputs.messages import kind_of, to_message
-from agent.inputs.stamping import Stamper
+from agent.inputs.stamping import AWAY_S, Stamper
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
@@ -66,13 +66,27 @@ class Pipeline:
         before = self.stamper.latest_unix_s, self.stamper.offset_s
         counting, taps = without_second_taps(messages, self._taps)
         try:
-            new = self._writer.add(counting, self.stamper.stamp)
+            new = self._writer.add(self._with_leaps(counting), self.stamper.stamp)
         except BaseException:
             # Nothing was stored, and the next try stamps the messages anew.
             self.stamper.latest_unix_s, self.stamper.offset_s = before
             raise
         self._taps = taps
         return new
+
+    def _with_leaps(self, messages: Sequence[Arrival | Refusal]) -> Sequence[Arrival | Refusal]:
+        """The messages, and before one that comes after a long absence a word of that."""
+        if not messages or messages[-1].received_unix_s - self.stamper.latest_unix_s <= AWAY_S:
+            return messages
+        ahead = replace(self.stamper)
+        found: list[Arrival | Refusal] = []
+        for one in messages:
+            if isinstance(one, Arrival):
+                before = replace(ahead)
+                change = before.leap(ahead.stamp(one.reading, one.received_unix_s).unix_s)
+                found += [] if change is None else [_own(change, one.received_unix_s)]
+            found.append(one)
+        return found
 
     def catch_up(self, wall_unix_s: float) -> list[AlertEvent]:
         """Feed what was stored after the engine's last reading, and keep the state.
@@ -127,8 +141,7 @@ class Pipeline:
         if isfinite(self.stamper.latest_unix_s):
             offset_s = self.stamper.offset_s
             change = ClockChange(unix_s=self.stamper.latest_unix_s, stepped_s=0.0, offset_s=offset_s)
-            arrival = Arrival("", to_message(change), kind_of(change), change, change.unix_s)
-            self.judge(self._writer.add([arrival], lambda reading, _: reading))
+            self.judge(self._writer.add([_own(change, change.unix_s)], lambda reading, _: reading))
         self._writer.add_events([alert.event for alert in self._engine.situation().alerts], [], 0.0)
         self._decided = -1
 
@@ -155,7 +168,11 @@ class Pipeline:
         if self._seq == 0:
             self._wait_for_readings(unix_s, wall_unix_s)
             return []
-        self._events += self._engine.advance(self.stamper.tick(unix_s))
+        if not self.stamper.holds(unix_s):
+            change = self.stamper.leap(unix_s)
+            if change is not None:
+                self.judge(self._writer.add([_own(change, unix_s)], self.stamper.stamp))
+            self._events += self._engine.advance(self.stamper.tick(unix_s))
         return self.keep(wall_unix_s) if self._has_news() else []
 
     def _wait_for_readings(self, unix_s: float, wall_unix_s: float) -> None:
@@ -206,6 +223,13 @@ class Pipeline:
         minute = floor(unix_s / MINUTE_S)
         passed, self._minute = minute != self._minute, minute
         return passed
+
+
+def _own(change: ClockChange, received_unix_s: float) -> Arrival:
+    """What the agent itself has found, as a message."""
+    if change.away_s:
+        LOG.warning("nobody watched for %.0f min: the agent's time goes on after them", change.away_s / 60.0)
+    return Arrival("", to_message(change), kind_of(change), change, received_unix_s)
 
 
 def start_pipeline(
