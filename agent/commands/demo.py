@@ -79,7 +79,6 @@ def run(args: argparse.Namespace) -> int:
     start_unix_s = _start(args.start, session)
     with _directory(args.directory) as directory:
         config = _config(folder, directory, args.port or _port(DASHBOARD_PORT), args.mqtt_port or _port(0))
-        log_to_terminal()
         show = _Show(session, config, start_unix_s, args.speed, stays=not args.exit_at_end)
         run_until_done(_play(show, with_page=not args.no_dashboard))
     return 0
@@ -141,6 +140,7 @@ async def _play(show: _Show, with_page: bool) -> None:
     await asyncio.to_thread(_store_earlier, config, earlier)
     stop = stop_on_signals()
     clock = played_clock(show.start_unix_s, show.speed, session.end_unix_s)
+    log_to_terminal(session.job.site.time_zone, clock.shown)
     printer = event_printer(session.job.site.time_zone)
     agent = Agent(config, plan, default_rules(), clock, printer)
     later = session.readings[len(earlier) :]

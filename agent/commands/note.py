@@ -19,7 +19,8 @@ from agent.inputs.payloads import PayloadError, parse
 from agent.records import UNDO, Note, NoteKind
 from agent.service.console import say
 from agent.store.opening import open_for_reading
-from agent.store.reader import has_note
+from agent.store.reader import has_note, situations
+from agent.watch.heat_watch import UNITS
 
 SUMMARY = "tell the agent what the crew did"
 EXAMPLE = 'peakshade note shade-on "reflective cover over the transmitter" --config van-1.toml'
@@ -33,7 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What was done, and by whom."""
     parser.add_argument("kind", choices=KINDS_OF_NOTE, metavar="KIND", help=", ".join(KINDS_OF_NOTE))
     parser.add_argument("text", nargs="?", metavar="TEXT", help="a few words")
-    parser.add_argument("--where", metavar="UNIT", help="transmitter (assumed), modem or another unit")
+    parser.add_argument(
+        "--where", metavar="UNIT", help="transmitter (assumed), modem, or where else a thermometer is"
+    )
     parser.add_argument("--by", metavar="NAME", help="who did it")
     parser.add_argument("--id", metavar="ID", help="of the note that undo takes back")
     parser.add_argument("--config", type=Path, default=Path(DEFAULT_CONFIG), help="config file (%(default)s)")
@@ -48,6 +51,10 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"{UNDO} takes a note back by its --id, as printed with it; other notes have none")
     if args.kind == UNDO and not _is_stored(config, args.id):
         raise UsageError(f"no note has the id {args.id!r}; each note's id is printed when it is made")
+    if args.where is not None and args.where not in (known := _places(config)):
+        raise UsageError(
+            f"--where is {args.where!r}; expected one that the terminal knows: {', '.join(known)}"
+        )
     name = args.id or token_hex(4)
     note = Note(unix_s=time.time(), kind=args.kind, id=name, where=args.where, text=args.text, by=args.by)
     try:
@@ -64,6 +71,17 @@ def run(args: argparse.Namespace) -> int:
     back = f"taken back: {name}"
     say(back if args.kind == UNDO else f"noted: {args.kind}; to take it back: {UNDO} --id {name}")
     return 0
+
+
+def _places(config: Config) -> list[str]:
+    """The units with a limit, and wherever else a thermometer has been heard."""
+    heard: list[str] = []
+    if config.store.path.exists():
+        with closing(open_for_reading(config.store.path)) as connection:
+            found = [one.situation for one in situations(connection) if one.terminal == config.job.terminal]
+        names = [name.partition(" ") for one in found for name in one.last_seen_unix_s]
+        heard = sorted(where for kind, _, where in names if kind == "temperature" and where not in UNITS)
+    return [*UNITS, *heard]
 
 
 def _is_stored(config: Config, name: str) -> bool:

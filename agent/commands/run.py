@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run until interrupted."""
     config = load_config(args.config, os.environ)
-    log_to_terminal()
+    log_to_terminal(config.job.site.time_zone)
     with sole_agent(config, args.take_over):
         agent, companions = _agent(config)
         if not args.no_dashboard:

@@ -15,6 +15,7 @@ from agent.records import ActiveAlert, JsonValue
 from agent.replay.situation_text import situation_json
 from agent.service.console import say
 from agent.service.hearing import BROKER
+from agent.service.status_file import has_ended
 from agent.store.opening import open_for_reading
 from agent.store.reader import InputState, StoredSituation, input_states, situations
 from agent.store.room import room_left
@@ -36,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the verdict; 1 where an alert asks for an act, broker or agent is silent, or the disk full."""
+    """Print the verdict; 1 where an alert wants an act, broker or agent is gone, or the disk full."""
     if (args.config is None) == (args.store is None):
         raise UsageError("name either the config file or --store PATH")
     terminal = None
@@ -51,21 +52,25 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"store {path}: holds no verdict yet; wait for the first readings")
     now_unix_s = time.time()
     urgency, room = room_left(path)
+    ended = has_ended(path)
     if args.json:
-        say(json.dumps([_json(one, inputs[one.terminal], now_unix_s) for one in found], indent=2))
+        say(json.dumps([_json(one, inputs[one.terminal], now_unix_s, ended) for one in found], indent=2))
     else:
+        if ended:
+            say("the agent has ended: these were its last words; peakshade run CONFIG starts it again")
         for one in found:
             for line in (*status_lines(one, now_unix_s), *input_lines(inputs[one.terminal])):
                 say(line)
         if urgency is not None:
             say(f"disk: {room}; free some space")
     needed = any(_needs_someone(one, inputs[one.terminal], now_unix_s) for one in found)
-    return 1 if needed or urgency == "urgent" else 0
+    return 1 if needed or ended or urgency == "urgent" else 0
 
 
-def _json(stored: StoredSituation, states: Iterable[InputState], now_unix_s: float) -> JsonValue:
+def _json(stored: StoredSituation, states: Iterable[InputState], now_unix_s: float, ended: bool) -> JsonValue:
     return {
         "terminal": stored.terminal,
+        "agent_ended": ended,
         "age_s": round(now_unix_s - stored.written_wall_unix_s, 1),
         "inputs": [asdict(one) for one in states],
         **situation_json(stored.situation),

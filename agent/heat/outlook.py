@@ -2,7 +2,8 @@
 
 The rule of thumb (common practice) counts unshaded sunshine: under one hour is no concern, one to two hours
 advise a shade, longer demands one, and for a job of more than two sunny hours it lies ready. It knows
-nothing of the unit at hand; the thermal model's defaults know only its kind. Both are estimates.
+nothing of the unit at hand; the thermal model's defaults know only its kind. Both are estimates. Where the
+air is known and the model keeps an ample margin all day, the rule of thumb has nothing to say.
 """
 
 from dataclasses import dataclass
@@ -18,7 +19,15 @@ from agent.heat.thermal import (
     TAU_PRIOR_MIN,
 )
 from agent.job import Day, Job
-from agent.link_plan import SAFE_UNSHADED, HeatOutlook, SunHour, SunPath, Sunshine
+from agent.link_plan import (
+    AMPLE_MARGIN_K,
+    SAFE_ALL_DAY,
+    SAFE_UNSHADED,
+    HeatOutlook,
+    SunHour,
+    SunPath,
+    Sunshine,
+)
 from agent.wording import Reader, worded
 
 FINE_SUN_HOURS = 1.0  # common practice
@@ -41,13 +50,15 @@ def heat_outlook(
     bare_degc = _course_degc(minutes, air, 1.0)
     shaded_degc = _course_degc(minutes, air, SHADED_SHARE)
     sun_hours = sum(sunny_min) * MINUTE_S / HOUR_S
-    safe_min = _safe_unshaded_min(sunny_min, bare_degc, job.transmitter.limit_degc)
+    ample = air_degc is not None and job.transmitter.limit_degc - max(bare_degc) >= AMPLE_MARGIN_K
+    safe_min = None if ample else _safe_unshaded_min(sunny_min, bare_degc, job.transmitter.limit_degc)
     found = Finding(
         sun_hours=sun_hours,
         bare_degc=max(bare_degc),
         shaded_degc=max(shaded_degc),
         limit_degc=job.transmitter.limit_degc,
         safe_min=safe_min,
+        ample=ample,
     )
     shade_by_unix_s = _shade_by_unix_s(job.day, found)
     return HeatOutlook(
@@ -77,11 +88,12 @@ class Finding:
     shaded_degc: float
     limit_degc: float
     safe_min: float | None
+    ample: bool  # the forecast stays so far below the limit that the rule of thumb has nothing to say
 
     @property
     def shade_advised(self) -> bool:
         """Whether the rule of thumb or the temperature asks for a shade."""
-        return self.sun_hours >= FINE_SUN_HOURS or self.bare_degc >= self.limit_degc
+        return not self.ample and (self.sun_hours >= FINE_SUN_HOURS or self.bare_degc >= self.limit_degc)
 
 
 def _minutes(day: Day, sunshine: Sunshine) -> list[Sun]:
@@ -149,6 +161,8 @@ def _reason(found: Finding, air_degc: float, assumed: bool, safe: str) -> str:
 
 def _rule_sentence(found: Finding) -> str:
     hours = f"{found.sun_hours:.1f} sunny hours on the transmitter under a clear sky"
+    if found.ample:
+        return f"{hours}."
     if found.sun_hours > LONG_SUN_HOURS:
         return f"{hours}, more than {LONG_SUN_HOURS:.0f}: have a shade ready from the start (rule of thumb)."
     if found.sun_hours >= FINE_SUN_HOURS:
@@ -170,6 +184,6 @@ def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str
 
 def _safe_sentence(job: Job, shade_by_unix_s: float | None) -> str:
     if shade_by_unix_s is None:
-        return "It may stay unshaded for the whole job."
+        return f"{SAFE_ALL_DAY}."
     reader = Reader(zone=ZoneInfo(job.site.time_zone))
     return worded(SAFE_UNSHADED, {"until_unix_s": shade_by_unix_s}, reader) + "."

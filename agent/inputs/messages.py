@@ -15,6 +15,7 @@ ALERT = "alert"
 
 # "lost" is the last will: the broker says it when the agent is gone without a word.
 AgentState = Literal["online", "offline", "lost"]
+OFFLINE: AgentState = "offline"
 
 _KIND_OF = {record: kind for kind, record in KINDS.items()}
 

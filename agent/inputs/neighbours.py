@@ -8,6 +8,7 @@ import difflib
 import logging
 import re
 from collections.abc import Callable
+from functools import partial
 
 import aiomqtt
 
@@ -19,11 +20,11 @@ from agent.records import KINDS
 LOG = logging.getLogger(__name__)
 
 TIMEOUT_S = 10.0
-# Long enough for a device that publishes once a minute; then a rest, since all readings come twice meanwhile.
-LISTEN_S = 75.0
+# All readings come twice meanwhile: a broker that is busier than fifty messages a second is left alone, and
+# asked again later.
+WINDOW_S = 60.0
+MOST_IN_WINDOW = 3000
 REST_S = 600.0
-# A busy broker is left alone sooner.
-ENOUGH_MESSAGES = 300
 ALIKE = 0.75
 SETTLE_S = 1.0
 
@@ -43,36 +44,51 @@ def _digits(name: str) -> list[int]:
     return [int(one) for one in re.findall(r"[0-9]+", name)]
 
 
-async def overhear(broker: BrokerSettings, terminal: str, on_slip: Callable[[str], None]) -> None:
-    """Until cancelled: listen to all terminals now and then; `on_slip` hears each likely slip once.
+async def overhear(
+    broker: BrokerSettings,
+    terminal: str,
+    on_slip: Callable[[str], None],
+    most: int = MOST_IN_WINDOW,
+    rest_s: float = REST_S,
+) -> None:
+    """Until cancelled: listen to all terminals; `on_slip` hears each likely slip once.
 
-    A name under which an agent has told its state is a terminal of its own.
+    A name under which an agent has told its state is a terminal of its own. After `most` messages within a
+    minute it rests for `rest_s`, after a broken connection for as long as one may take.
     """
     known = {terminal}
     while True:
+        pause_s = rest_s
         try:
-            async with asyncio.timeout(LISTEN_S), publishing_client(broker, TIMEOUT_S) as client:
-                await _listen(client, terminal, known, on_slip)
-        except (TimeoutError, aiomqtt.MqttError) as error:
+            async with publishing_client(broker, TIMEOUT_S) as client:
+                await _listen(client, known, partial(_heard, terminal, on_slip), most)
+        except aiomqtt.MqttError as error:
             LOG.debug("the names of other terminals: %s", error)
-        await asyncio.sleep(REST_S)
+            pause_s = min(rest_s, TIMEOUT_S)
+        await asyncio.sleep(pause_s)
 
 
-async def _listen(
-    client: aiomqtt.Client, terminal: str, known: set[str], on_slip: Callable[[str], None]
-) -> None:
+def _heard(terminal: str, on_slip: Callable[[str], None], name: str) -> None:
+    if near_miss(name, terminal):
+        on_slip(name)
+
+
+async def _listen(client: aiomqtt.Client, known: set[str], on_name: Callable[[str], None], most: int) -> None:
+    """Return when the broker is too busy for this."""
     await client.subscribe(reading_topic("+", "+"), qos=0)
+    now_s = asyncio.get_running_loop().time
     # The states that the broker keeps come first.
-    settled_s = asyncio.get_running_loop().time() + SETTLE_S
-    count = 0
+    settled_s = now_s() + SETTLE_S
+    window_s, count = now_s(), 0
     async for message in client.messages:
+        if now_s() >= window_s + WINDOW_S:
+            window_s, count = now_s(), 0
         count += 1
         _, name, kind = str(message.topic).split("/")
         if kind == STATUS:
             known.add(name)
-        elif name not in known and asyncio.get_running_loop().time() >= settled_s and kind in KINDS:
+        elif name not in known and now_s() >= settled_s and kind in KINDS:
             known.add(name)
-            if near_miss(name, terminal):
-                on_slip(name)
-        if count >= ENOUGH_MESSAGES:
+            on_name(name)
+        if count >= most:
             return

@@ -3,7 +3,15 @@
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from agent.link_plan import SAFE_UNSHADED, HeatOutlook, LinkPlan, SunHour, SunPass, SunPassEffect
+from agent.link_plan import (
+    SAFE_ALL_DAY,
+    SAFE_UNSHADED,
+    HeatOutlook,
+    LinkPlan,
+    SunHour,
+    SunPass,
+    SunPassEffect,
+)
 
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
@@ -83,7 +91,7 @@ def _where(hour: SunHour) -> str:
 
 def _shade(heat: HeatOutlook, clock: SiteClock) -> str:
     if heat.shade_by_unix_s is None:
-        return "The transmitter needs no shade."
+        return f"{SAFE_ALL_DAY}."
     return SAFE_UNSHADED.format(until_unix_s=clock.text(heat.shade_by_unix_s)) + "."
 
 

@@ -2,6 +2,7 @@
 
 import logging
 import sys
+import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -9,9 +10,26 @@ from zoneinfo import ZoneInfo
 from agent.records import AlertEvent
 
 
-def log_to_terminal() -> None:
-    """The agent's own log to standard error; of the libraries only errors."""
-    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(message)s")
+class _Lines(logging.Formatter):
+    """One clock for the whole window: that of the site, as the lines of the alerts have it."""
+
+    def __init__(self, now: Callable[[], float], zone: ZoneInfo | None) -> None:
+        super().__init__("%(asctime)s  %(levelname)s %(message)s")
+        self._now = now
+        self._zone = zone
+
+    def formatTime(self, record: logging.LogRecord, datefmt: str | None = None) -> str:
+        return f"{datetime.fromtimestamp(self._now(), UTC).astimezone(self._zone):%H:%M:%S}"
+
+
+def log_to_terminal(time_zone: str | None = None, now: Callable[[], float] = time.time) -> None:
+    """The agent's own log to standard error; of the libraries only errors.
+
+    Times are those of `now` (Unix seconds) in this zone, else in the computer's.
+    """
+    handler = logging.StreamHandler()
+    handler.setFormatter(_Lines(now, None if time_zone is None else ZoneInfo(time_zone)))
+    logging.basicConfig(level=logging.WARNING, handlers=[handler])
     logging.getLogger("agent").setLevel(logging.INFO)
 
 

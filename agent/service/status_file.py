@@ -1,8 +1,11 @@
 """The agent's state as a file beside the store, for programs that do not ask the broker."""
 
+import json
 import logging
 import os
 from pathlib import Path
+
+from agent.inputs.messages import OFFLINE
 
 LOG = logging.getLogger(__name__)
 
@@ -10,6 +13,15 @@ LOG = logging.getLogger(__name__)
 def status_path(store: Path) -> Path:
     """Where the agent with this store says how it fares."""
     return store.with_name(f"{store.name}.status.json")
+
+
+def has_ended(store: Path) -> bool:
+    """Whether the agent with this store said as its last word that it ends."""
+    try:
+        said = json.loads(status_path(store).read_bytes())
+    except FileNotFoundError:
+        return False
+    return bool(said["state"] == OFFLINE)
 
 
 def write_status(store: Path, message: bytes) -> None:

@@ -2,24 +2,22 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from math import isfinite, isnan, nan
+from math import isnan, nan
 from typing import Literal
 
 from agent.watch.feature_stage import View
 from agent.watch.link_state import ASK_AFTER_S, Stage
 from agent.watch.rules.shade import shade_falls_short, shade_news
-from agent.watch.rules.told import known
+from agent.watch.rules.told import LATE_LEAST_S, LATE_SPACINGS, LIKELIER, known, loss_said, signal_late
 from agent.wording import Said
 
 Level = Literal["fine", "unknown", "advise"]
 
-LATE_SPACINGS = 3.0  # an input that is heard no later than that is fresh
-LATE_LEAST_S = 30.0
 SUN_SHARE = 0.5  # of the loss, from which it is the sun's
-LIKELIER = 0.5  # a cause more likely than not
 STEADY_WORDS_S = 60.0  # what comes and goes within a minute changes the words once
 # What goes unwatched without a kind of reading.
 _WATCHED_BY = (("throughput", "rates"), ("temperature transmitter", "heat"), ("weather", "rain"))
+NOT_HEARD, NO_LOCK = "not-heard", "no-lock-now"
 _GRADES: tuple[Level, ...] = ("fine", "unknown", "advise")
 
 
@@ -56,7 +54,7 @@ class Words:
 
 
 def _worse(one: Calm, other: Calm) -> bool:
-    return _GRADES.index(one.level) > _GRADES.index(other.level)
+    return one.verdict.code == NOT_HEARD or _GRADES.index(one.level) > _GRADES.index(other.level)
 
 
 def calm(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
@@ -67,13 +65,9 @@ def calm(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
     link = view.link
     if link.stage == "unheard":
         return Calm("unknown", Said("no-signal-yet"), Said("see-to-signal"))
-    if _late(link.silent_s, link.usual_s):
-        return Calm("unknown", Said("not-heard", {"input": "signal", "silent_s": link.silent_s}))
+    if signal_late(view):
+        return Calm("unknown", Said(NOT_HEARD, {"input": "signal", "silent_s": link.silent_s}))
     return _set_up(view, link.stage) or _watching(view, repeak_db, heard)
-
-
-def _late(age_s: float, usual_s: float) -> bool:
-    return age_s > max(LATE_LEAST_S, LATE_SPACINGS * (0.0 if isnan(usual_s) else usual_s))
 
 
 def _set_up(view: View, stage: Stage) -> Calm | None:
@@ -89,7 +83,7 @@ def _set_up(view: View, stage: Stage) -> Calm | None:
         return Calm("unknown", Said("not-locked-yet"), Said("find-satellite", where))
     if stage == "lost":
         lost_s = view.unix_s - view.link.lock_since_unix_s
-        return Calm("unknown", Said("no-lock-now", {"lost_s": lost_s}))
+        return Calm("unknown", Said(NO_LOCK, {"lost_s": lost_s}))
     if stage == "peaking":
         return Calm("unknown", Said("peaking"), Said("tap-peaking-done"))
     if stage == "unpeaked":
@@ -98,7 +92,7 @@ def _set_up(view: View, stage: Stage) -> Calm | None:
             return Calm(level, Said("not-peaked-in-rain"), Said("peak-after-rain"))
         return Calm(level, Said("not-peaked-yet"), Said("peak-then-tap"))
     if stage == "peaked":
-        return Calm("unknown", Said("taking-level"))
+        return Calm("unknown", Said("taking-level"), Said("leave-dish-still"))
     return Calm("unknown", Said("coming-up"), Said("wait-coming-up")) if stage == "coming-up" else None
 
 
@@ -110,9 +104,9 @@ def _watching(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
     if loss_db >= repeak_db:
         return Calm("advise", _loss(view, loss_db))
     if view.rate.dead:
-        return Calm("advise", Said("nothing-through-now"))
+        return Calm("advise", Said("nothing-through-now"), Said("repeat-test"))
     if features.other_silence >= LATE_SPACINGS and features.other_age_s >= LATE_LEAST_S:
-        return Calm("unknown", Said("not-heard", {"input": view.silent, "silent_s": features.other_age_s}))
+        return Calm("unknown", Said(NOT_HEARD, {"input": view.silent, "silent_s": features.other_age_s}))
     if any(map(shade_falls_short, view.heat.units)):
         return Calm("advise", Said("shade-short"))
     kinds = _not_watched(heard)
@@ -133,12 +127,7 @@ def _loss(view: View, loss_db: float) -> Said:
         cause = "sun-pass"
     elif signal.rain_hides or signal.rain_loss_db >= SUN_SHARE * loss_db:
         cause = "rain"
-    figures: dict[str, float | str] = {"loss_db": loss_db}
-    left_mbps = view.rate.headroom_mbps
-    tells = view.features.streaming and isfinite(left_mbps)
-    if tells:
-        figures["left_mbps"] = max(0.0, left_mbps)
-    return Said(f"loss-{cause}-stream" if tells else f"loss-{cause}", figures)
+    return loss_said(view, cause, loss_db)
 
 
 def _not_watched(heard: Collection[str]) -> str:

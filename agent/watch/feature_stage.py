@@ -9,7 +9,7 @@ from math import inf, isnan, nan
 from typing import NamedTuple
 
 from agent.job import Job
-from agent.link_plan import LinkPlan, by_engine_clock
+from agent.link_plan import AMPLE_MARGIN_K, LinkPlan, by_engine_clock
 from agent.records import (
     AnyReading,
     ClockChange,
@@ -22,7 +22,7 @@ from agent.records import (
     Weather,
 )
 from agent.watch.features import Features
-from agent.watch.heat_watch import HeatView, HeatWatch
+from agent.watch.heat_watch import HeatView, HeatWatch, UnitView
 from agent.watch.input_watch import Inputs
 from agent.watch.link_state import LinkView, Lock, stage_of
 from agent.watch.rate import RateFacts, Tests, rate_facts
@@ -180,13 +180,15 @@ class FeatureStage:
         transmitter, modem = heat.units
         exposed = [unit for unit in heat.units if not unit.shaded]
         sunny = heat.sun is not None and heat.sun.shining
+        # Without a level nothing tells any cause.
+        doubtless = nan if isnan(signal.level_db) else 0.0
         row = Features(
             deficit_db=signal.deficit_db - (signal.unexplained_db - signal.certain_db),
             certain_db=signal.certain_db,
             sudden_db=self.signal.loss.sudden_db,
-            mispoint_confidence=signal.confidence.get("mispoint", 0.0),
-            rain_confidence=signal.confidence.get("rain", 0.0),
-            blockage_confidence=signal.confidence.get("blockage", 0.0),
+            mispoint_confidence=signal.confidence.get("mispoint", doubtless),
+            rain_confidence=signal.confidence.get("rain", doubtless),
+            blockage_confidence=signal.confidence.get("blockage", doubtless),
             dips=float(len(carrier.dips_unix_s)),
             rain_hides=float(signal.rain_hides),
             sun_pass_in_s=pass_in_s(signal.next_pass, unix_s),
@@ -199,7 +201,10 @@ class FeatureStage:
             to_limit_s=min(transmitter.planned_s, modem.planned_s),
             heat_loss_db=_heat_loss_db(signal, heat, plan),
             exposure_s=max([unit.exposure_s for unit in exposed], default=0.0),
-            blind_exposure_s=max([unit.exposure_s for unit in exposed if unit.blind], default=0.0),
+            blind_exposure_s=max(
+                [unit.exposure_s for unit in exposed if unit.blind and not _cool_by_plan(unit, heat, plan)],
+                default=0.0,
+            ),
             exposed_now=float(sunny and bool(exposed)),
             throughput_ratio=rate.ratio,
             rtt_ratio=rate.rtt_ratio if rate.network_confidence >= rate.lan_confidence else 1.0,
@@ -227,6 +232,15 @@ class FeatureStage:
             below_plan_db=self.signal.below_plan_db(unix_s, plan),
         )
         return row, quiet_signal[2] if quiet_signal[0] >= quiet_other[0] else quiet_other[2]
+
+
+def _cool_by_plan(unit: UnitView, heat: HeatView, plan: LinkPlan) -> bool:
+    """Whether the plan keeps this unit far below its limit all day, in air as warm as it is now."""
+    outlook = plan.heat
+    if unit.where != "transmitter" or outlook.shade_by_unix_s is not None:
+        return False
+    warmer_k = 0.0 if isnan(heat.air_degc) else max(0.0, heat.air_degc - outlook.air_degc)
+    return outlook.margin_k - warmer_k >= AMPLE_MARGIN_K
 
 
 def _carried(booked_mbps: float, rate_mbps: float) -> float:

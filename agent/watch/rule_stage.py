@@ -13,7 +13,7 @@ import numpy.typing as npt
 from agent.records import Severity
 from agent.watch.features import Features
 from agent.watch.rule_set import RuleSet
-from agent.watch.rules import RULES
+from agent.watch.rules import ASKING, RULES
 from agent.watch.rules.rule import FLAG, Term
 
 Floats = npt.NDArray[np.float64]
@@ -112,6 +112,8 @@ class RuleStage:
         self._severity = np.array([SEVERITIES.index(clause.severity) + 1 for clause in clauses], np.int8)
         self._rule_starts = _starts([len(rule.clauses) for rule in RULES.values()])
         self._clear_starts = _starts([len(rule.clearing) for rule in RULES.values()])
+        self._outright = np.array([NAMES.index(name) for name in ASKING])
+        self._asking = np.array([NAMES.index(name) for name in ASKING.values()])
         flags = sorted({flag for rule in RULES.values() for flag in rule.inhibitions})
         self._clauses = _compile(
             [
@@ -180,6 +182,11 @@ class RuleStage:
         if self._rests(level):
             state.clear_since.fill(np.nan)
             return []
+        clearing = (state.level > 0) & clear & (level == 0)
+        state.clear_since = np.where(clearing, np.fmin(state.clear_since, unix_s), np.nan)
+        gone = clearing & (unix_s - state.clear_since >= self._clear_hold_s)
+        handed = gone[:, self._outright]
+        level[:, self._asking] *= handed | (state.level[:, self._outright] == 0)
         rising = level > state.level
         fresh = rising & (state.pending_level == 0)
         state.pending_since[fresh] = unix_s
@@ -191,9 +198,8 @@ class RuleStage:
         # Nobody waits to hear that it is graver than last time.
         graver = (state.level > 0) | (state.pending_level > state.cleared_level)
         due = held & (graver | (unix_s - state.cleared_at >= self._repeat_s))
-        clearing = (state.level > 0) & clear & (level == 0)
-        state.clear_since = np.where(clearing, np.fmin(state.clear_since, unix_s), np.nan)
-        gone = clearing & (unix_s - state.clear_since >= self._clear_hold_s)
+        due[:, self._asking] |= handed & rising[:, self._asking]
+        gone[:, self._asking] |= due[:, self._outright] & (state.level[:, self._asking] > 0)
         if not (due.any() or gone.any()):
             return []
         return self._apply(unix_s, due, gone)

@@ -7,19 +7,24 @@ from zoneinfo import ZoneInfo
 
 from agent.plan.antenna import pointing_error_deg
 from agent.records import ActiveAlert, Cause, Severity, Situation
-from agent.watch.calm import Calm
+from agent.watch.calm import NO_LOCK, NOT_HEARD, Calm
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import FeatureStage, View
 from agent.watch.rate import RateFacts, Tests
 from agent.watch.rule_stage import SEVERITIES
 from agent.watch.rules import RULES
-from agent.watch.rules.rule import FLAG
+from agent.watch.rules.link_down import LINK_DOWN
+from agent.watch.rules.no_data import NO_DATA
+from agent.watch.rules.rule import FLAG, Rule
+from agent.watch.rules.told import LOSS
 from agent.watch.signal_watch import pass_in_s
 from agent.watch.words import text
 from agent.wording import Reader, Said
 
 LOOK_AHEAD_S = 7200.0
+# Causes whose alerts speak of the loss themselves.
+TAKES_SIGNAL: frozenset[Cause] = frozenset({"mispoint", "rain", "sun-pass", "blockage"})
 
 Waiting = Sequence[tuple[str, Severity]]  # rules that would speak if they had not so shortly before
 
@@ -38,7 +43,7 @@ def situation(
     return Situation(
         unix_s=view.unix_s,
         level=spoken.level,
-        verdict=text(spoken.verdict, reader),
+        verdict=". ".join(text(said, reader) for said in spoken.verdict),
         cause=spoken.cause,
         action="" if spoken.action is None else text(spoken.action, reader),
         deadline_unix_s=spoken.deadline_unix_s,
@@ -59,7 +64,7 @@ def _rank(alert: ActiveAlert, view: View) -> tuple[bool, int, bool, float]:
 
 class _Spoken(NamedTuple):
     level: Literal["unknown", "fine", "advise", "act", "urgent"]
-    verdict: Said
+    verdict: tuple[Said, ...]
     action: Said | None
     cause: Cause = "none"
     deadline_unix_s: float | None = None
@@ -76,8 +81,21 @@ def _spoken(view: View, ranked: Sequence[ActiveAlert], waiting: Waiting, calm: C
             name, severity = top.event.rule, top.event.severity
         rule = RULES[name]
         action, cause = rule.action(view), rule.cause(view)
-        return _Spoken(severity, rule.headline(view), action, cause, rule.deadline_unix_s(view))
-    return _Spoken(calm.level, calm.verdict, calm.action)
+        verdict = (rule.headline(view), *_besides(rule, view, calm))
+        return _Spoken(severity, verdict, action, cause, rule.deadline_unix_s(view))
+    return _Spoken(calm.level, (calm.verdict,), calm.action)
+
+
+def _besides(rule: Rule, view: View, calm: Calm) -> tuple[Said, ...]:
+    """What the head says beside the alert that leads: no lock, no signal, a loss that it does not tell."""
+    said = calm.verdict
+    unheard = said.code == NOT_HEARD and said.figures["input"] == "signal"
+    besides = (
+        (said.code == NO_LOCK and rule is not LINK_DOWN)
+        or (unheard and rule not in (LINK_DOWN, NO_DATA))
+        or (said.code.startswith(LOSS) and rule.cause(view) not in TAKES_SIGNAL)
+    )
+    return (said,) if besides else ()
 
 
 def unknown_situation(grid: DecisionGrid, alerts: tuple[ActiveAlert, ...]) -> Situation:
@@ -116,7 +134,9 @@ def _next_event(view: View) -> tuple[Said | None, float | None]:
         safe = Said("safe-unshaded", {"until_unix_s": shade_by_unix_s})
         ahead.append((shade_by_unix_s - view.unix_s, safe))
     if not ahead:
-        return None, None
+        # Said only where somebody may think otherwise.
+        all_day = bare and shade_by_unix_s is None and view.plan.heat.sun_hours > 0.0
+        return (Said("safe-all-day") if all_day else None), None
     soon_s, said = min(ahead, key=lambda item: item[0])
     return said, view.unix_s + soon_s
 

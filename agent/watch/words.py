@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from agent.link_plan import SAFE_UNSHADED
+from agent.link_plan import SAFE_ALL_DAY, SAFE_UNSHADED
 from agent.wording import METRIC, Reader, Said, worded
 
 _HEADLINES = {
@@ -29,10 +29,11 @@ _HEADLINES = {
     "network-slow": "The network beyond is slow",
     "rate-low": "The rate is low, cause unknown",
     "battery-headline": "Running on battery",
-    "input-silent": "An input has gone silent",
+    "input-silent": "{input:cap} has gone silent",
     "clock-wrong": "A device has a wrong clock",
     "clock-stepped": "This computer's clock was set",
     "link-down": "The link is down: no lock",
+    "link-down-unheard": "No lock when last heard; signal not heard for {silent_s}",
     "stream-down": "The stream is down: nothing gets through",
     "below-plan-headline": "{below_db} below the plan",
 }
@@ -42,18 +43,18 @@ _MORE = {
         "Still warming under the shade: let air move around the transmitter, keep cases off it"
     ),
     "more-air-transmitter": "No sun is on it: let air move around the transmitter, keep cases off it",
-    "more-air-modem": "Let air move around the modem, take off what lies on it; less load if it stays warm",
+    "more-air-modem": "Let air move around the modem, take off what lies on it",
 }
+# What takes heat from a unit that is over its limit: the transmitter's power, the modem's work.
+_LESS = ("lower the power with the operator's consent", "take load off it now")
 _ACTIONS = {
     "shade-now": "Shade the {where} now; leave its cooling fins and the beam free",
     "shade-over": "Shade the {where} now: it is over its limit. Housings may be hot to the touch",
     "shade-wait": "Shade is on; in {judged_in_s} I can tell whether it helps",
     "cooling-leave-it": "Cooling, leave it: the shade on the {where} works",
     **_MORE,
-    **{
-        f"{code}-over": f"{words}; lower the power with the operator's consent"
-        for code, words in _MORE.items()
-    },
+    "more-air-modem": f"{_MORE['more-air-modem']}; less load if it stays warm",
+    **{f"{code}-over": f"{words}; {_LESS['modem' in code]}" for code, words in _MORE.items()},
     "repeak": f"Re-peak the dish{_PEAK_SAFELY}",
     "look-first": (
         "Look before you touch: rain or dark cloud where the dish points, water or snow on the reflector,"
@@ -110,6 +111,10 @@ _ACTIONS = {
     ),
     "check-set-up": (
         "Check polarisation, connectors and what stands in the path, and peak again; if that is all there is, "
+        "tap Accept the level"
+    ),
+    "check-receive-side": (
+        "The dish points as it should: check the LNB, its cable and for interference; if that is all there is, "
         "tap Accept the level"
     ),
     "set-clock": "Set the clock of the device that publishes: its readings carry a wrong time",
@@ -181,6 +186,7 @@ _EVIDENCE: Mapping[str, str | tuple[str, ...]] = {
     "not-sure": "not sure any more after {lasted_s}",
     "last-test": "last test {tested_unix_s}: too old to tell of the present",
     "tests-old": "the last test was at {tested_unix_s}: too old to tell whether it is over",
+    "dish-after-all": "it is the dish, after {lasted_s}",
     "over": "over after {lasted_s}",
     "put-off-rain": "put off for the rain after {lasted_s}",
     "put-off-sun-pass": "put off for the sun pass after {lasted_s}",
@@ -262,6 +268,7 @@ _SITUATION: Mapping[str, str | tuple[str, ...]] = {
     "not-peaked-yet": "Locked, not peaked yet",
     "peak-then-tap": "Peak the dish, then tap Peaking done",
     "taking-level": "Peaked; the level of the next minutes becomes the reference",
+    "leave-dish-still": "Leave the dish as it stands meanwhile",
     "coming-up": "Lock is back; the link is coming up",
     "wait-coming-up": "Wait two minutes: from lock to online takes that long",
     "not-peaked-in-rain": "Locked, not peaked yet, and it rains",
@@ -281,6 +288,7 @@ _SITUATION: Mapping[str, str | tuple[str, ...]] = {
     "next-limit": "{where} at its limit in {in_s}",
     "next-battery": "battery empty in {in_s}",
     "safe-unshaded": SAFE_UNSHADED,
+    "safe-all-day": SAFE_ALL_DAY,
 }  # fmt: skip
 _SIDES = {"": "", "for": "for: ", "against": "against: "}
 
@@ -295,4 +303,10 @@ TEMPLATES: Mapping[str, str | tuple[str, ...]] = {
 
 def text(said: Said, reader: Reader = METRIC) -> str:
     """The sentence for `reader`; KeyError for a code that is not here, or a figure that it lacks."""
-    return _SIDES[said.side] + worded(TEMPLATES[said.code], said.figures, reader)
+    return _SIDES[said.side] + worded(TEMPLATES[said.code], _named(said.figures), reader)
+
+
+def _named(figures: Mapping[str, float | str]) -> Mapping[str, float | str]:
+    """The figures, with an input by its name for people: "temperature modem" is the modem thermometer."""
+    kind, _, where = str(figures.get("input", "")).partition(" ")
+    return {**figures, "input": f"{where} thermometer"} if where else figures

@@ -20,8 +20,10 @@ from agent.cli import main
 from agent.commands import check
 from agent.commands.broker_answer import Finding, asked_broker, check_broker
 from agent.config import Config, load_config
+from agent.inputs.messages import status_message
 from agent.inputs.payloads import parse
 from agent.records import AnyReading, Note, Signal, Temperature
+from agent.service.status_file import write_status
 from agent.store.writer import StoreWriter
 from tests.job_text import JOB_TOML
 from tests.live import ROOT, TERMINAL, config_for, embedded_at
@@ -84,6 +86,29 @@ def test_status_of_an_agent_that_has_stopped(tmp_path: Path, capsys: pytest.Capt
     pipeline.close()
     assert main(["status", "--store", str(store)]) == 1
     assert "has written nothing for 2 h 02 min" in capsys.readouterr().out
+
+
+def test_status_of_an_agent_that_has_ended_in_order(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    store = tmp_path / "day.sqlite3"
+    told(store, 25.0)
+    write_status(store, status_message(time.time(), "offline", {}))
+    assert main(["status", "--store", str(store)]) == 1
+    assert capsys.readouterr().out.startswith("the agent has ended: these were its last words")
+    write_status(store, status_message(time.time(), "online", {}))
+    assert main(["status", "--store", str(store)]) == 0
+
+
+def test_a_note_of_a_place_that_the_terminal_does_not_know(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    config = config_file(tmp_path, free_port())
+    told(load_config(config, {}).store.path, 25.0)
+    assert main(["note", "shade-on", "--where", "trasmitter", "--config", str(config)]) == 2
+    assert "--where is 'trasmitter'; expected one that the terminal knows: transmitter, modem" in (
+        capsys.readouterr().err
+    )
 
 
 @pytest.mark.parametrize("words", [[], ["van-1.toml", "--store", "day.sqlite3"], ["--store", "none.sqlite3"]])

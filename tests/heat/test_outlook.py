@@ -71,6 +71,22 @@ def test_rule_of_thumb(minutes: int, advised: bool, shade_after_min: float | Non
     assert found.safe_unshaded_min == (60.0 if advised else None)
 
 
+def test_an_ample_margin_outvotes_the_rule_of_thumb_where_the_air_is_known() -> None:
+    """The rule of thumb (common practice) is for units of which nothing else is known."""
+    cold = outlook(480, air_degc=3.0, limit_degc=80.0)
+    warmer_k = cold.transmitter_peak_unshaded_degc - 3.0
+    assert 3.0 + 2.0 * warmer_k < 80.0, "a unit twice as warm as the typical one stays below its limit"
+    assert (cold.sun_hours, cold.shade_advised, cold.shade_by_unix_s, cold.safe_unshaded_min) == (
+        8.0, False, None, None,
+    )  # fmt: skip
+    assert "Safe unshaded all day." in cold.reason and "rule of thumb" not in cold.reason
+    nearer = outlook(480, air_degc=3.0, limit_degc=cold.transmitter_peak_unshaded_degc + 29.9)
+    assert nearer.shade_advised and nearer.safe_unshaded_min == 60.0
+    work = job()
+    unknown = heat_outlook(work, flat_sky(work, 800.0, 300.0), still_sun(work))
+    assert unknown.air_assumed and unknown.shade_advised
+
+
 def test_sunshine_is_beam_over_the_wmo_threshold() -> None:
     # WMO-No. 8, Guide to Instruments, chapter 8: direct irradiance over 120 W/m2.
     assert outlook(240, direct_w_m2=119.0).sun_hours == 0.0

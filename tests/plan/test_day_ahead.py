@@ -73,7 +73,7 @@ def test_night_job_says_so() -> None:
         plan("2026-07-18T23:30:00+02:00", "2026-07-19T03:00:00+02:00"), ZoneInfo("Europe/Madrid")
     )
     assert sentences[0] == "No sunshine on the transmitter in these hours."
-    assert sentences[1] == "The transmitter needs no shade."
+    assert sentences[1] == "Safe unshaded all day."
 
 
 @pytest.mark.parametrize("zone", ["Asia/Kathmandu", "Pacific/Chatham"])

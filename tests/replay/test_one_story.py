@@ -26,7 +26,7 @@ def test_plan_and_watch_agree_on_the_first_shading_time(folder: Path) -> None:
     engine.advance(first_unix_s + FIRST_S)
     now, shade_by_unix_s = engine.situation(), plan.heat.shade_by_unix_s
     if shade_by_unix_s is None:
-        assert "unshaded" not in (now.next_event or "") and "unshaded for the whole job" in plan.heat.reason
+        assert "until" not in (now.next_event or "") and "Safe unshaded all day." in plan.heat.reason
         return
     assert now.next_event_unix_s == shade_by_unix_s
     assert now.next_event is not None and f"{now.next_event}." in plan.heat.reason

@@ -1,9 +1,10 @@
-"""What the agent hears but does not take, and a broker that is gone, with a real Mosquitto.
+"""What the agent hears but does not take, and a broker that is gone, with real brokers.
 
 Reference: MQTT 3.1.1 (OASIS Standard, 2014), 3.3.1.3: a message that a new subscription gets because it was
 retained carries the retain flag; one that is published while the subscription stands does not.
 """
 
+import asyncio
 import json
 import signal
 import socket
@@ -19,13 +20,13 @@ import pytest
 from agent.cli import main
 from agent.clock import Clock, played_clock
 from agent.config import LOOPBACK
-from agent.inputs.neighbours import near_miss
+from agent.inputs.neighbours import near_miss, overhear
 from agent.records import Signal
 from agent.service.status_file import status_path
 from agent.store import reader
 from agent.store.opening import open_for_reading
-from tests.live import TERMINAL, AgentProcess, Device, stored_readings
-from tests.processes import PATIENCE_S, Mosquitto, wait_until
+from tests.live import TERMINAL, AgentProcess, Device, embedded_at, stored_readings
+from tests.processes import PATIENCE_S, Mosquitto, free_port, wait_until
 from tests.watch.sample_day import full_day
 
 # Of the promise "within 10 s"; what is over is the reaction of this test under load.
@@ -140,6 +141,63 @@ def test_two_agents_for_one_terminal_each_name_the_other(
         wait_until(both_hear, PATIENCE_S, "both hear a reading")
     finally:
         second.kill()
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Iterator[AgentProcess]:
+    """An agent with a broker of its own."""
+    process = AgentProcess(
+        tmp_path / "own.sqlite3", embedded_at(free_port()), played_clock(START_UNIX_S, 1.0)
+    )
+    process.start()
+    yield process
+    process.kill()
+
+
+def test_the_agents_own_broker_tells_as_much(own: AgentProcess) -> None:
+    """What cannot be read, and a mistyped terminal; both as with another broker."""
+    device = Device(own.port)
+    device.publish_raw(f"peakshade/{TERMINAL}/weather", b'{"air_degc": 20}')
+    refused = f"messages on peakshade/{TERMINAL}/weather"
+    wait_until(lambda: refused in told(own.store), PATIENCE_S, "what is refused is said")
+
+    def remarked() -> bool:
+        for name in ("van-2", "van1"):
+            device.publish_raw(f"peakshade/{name}/signal", old_reading())
+        return "terminal van1" in told(own.store)
+
+    wait_until(remarked, PATIENCE_S, "the slip is remarked")
+    device.close()
+    assert told(own.store).keys() == {refused, "terminal van1"}
+    assert stored_readings(own.store) == []
+
+
+def test_a_slip_is_remarked_whenever_it_comes_and_once(mosquitto: Mosquitto) -> None:
+    """After a rest from a busy broker, too."""
+    found: list[str] = []
+
+    async def test() -> None:
+        listening = asyncio.create_task(
+            overhear(mosquitto.settings, TERMINAL, found.append, most=30, rest_s=0.1)
+        )
+        device = Device(mosquitto.port)
+        sent = 0
+        while found.count("van1") < 1:
+            assert sent < 10_000
+            device.publish_raw(f"peakshade/{'van1' if sent > 60 else TERMINAL}/signal", old_reading())
+            sent += 1
+            await asyncio.sleep(0.02)
+        for _ in range(10):
+            device.publish_raw("peakshade/van1/signal", old_reading())
+        device.publish_raw("peakshade/vna-1/signal", old_reading())
+        while "vna-1" not in found:
+            device.publish_raw("peakshade/vna-1/signal", old_reading())
+            await asyncio.sleep(0.02)
+        device.close()
+        listening.cancel()
+
+    asyncio.run(asyncio.wait_for(test(), PATIENCE_S))
+    assert found == ["van1", "vna-1"]
 
 
 @pytest.mark.parametrize("how", [signal.SIGSTOP, signal.SIGTERM], ids=["hangs", "ends"])

@@ -20,12 +20,12 @@ EXPECTED: dict[str, Expected] = {
     ),
     'not locked yet': Expected(
         'unknown', 'Not locked yet: find the satellite',
-        'Point the dish by the plan, elevation 45.0°',
+        'Point the dish by the plan, azimuth 201.3° from true north, 202.8° by the compass, elevation 45.0°, polarisation skew -16.4°',
         (),
     ),
     'not locked yet, streaming noted': Expected(
         'unknown', 'Not locked yet: find the satellite',
-        'Point the dish by the plan, elevation 45.0°',
+        'Point the dish by the plan, azimuth 201.3° from true north, 202.8° by the compass, elevation 45.0°, polarisation skew -16.4°',
         (),
     ),
     'lock for the first time': Expected(
@@ -39,7 +39,7 @@ EXPECTED: dict[str, Expected] = {
         (),
     ),
     'lock lost for twenty seconds': Expected(
-        'act', 'Something stands in the beam',
+        'act', 'Something stands in the beam. No lock for 20 s',
         'Look for people, vehicles, a branch or a drone in front of the dish and keep the beam free',
         ('20.3 blockage act raised',),
     ),
@@ -135,7 +135,7 @@ EXPECTED: dict[str, Expected] = {
     ),
     'peaked, level being taken': Expected(
         'unknown', 'Peaked; the level of the next minutes becomes the reference',
-        '',
+        'Leave the dish as it stands meanwhile',
         (),
     ),
     'peaked and watched': Expected(
@@ -170,7 +170,7 @@ EXPECTED: dict[str, Expected] = {
     ),
     'below the plan, uplink fine': Expected(
         'advise', '2.5 dB below the plan',
-        'Check polarisation, connectors and what stands in the path, and peak again; if that is all there is, tap Accept the level',
+        'The dish points as it should: check the LNB, its cable and for interference; if that is all there is, tap Accept the level',
         ('11.0 below-plan advise raised',),
     ),
     'below the plan, on a side lobe': Expected(
@@ -214,7 +214,7 @@ EXPECTED: dict[str, Expected] = {
         (),
     ),
     'signal silent for five minutes': Expected(
-        'act', 'An input has gone silent',
+        'act', 'Signal has gone silent',
         'See why signal has gone silent: power, cable, the script that publishes it',
         ('24.0 no-data act raised',),
     ),
@@ -224,7 +224,7 @@ EXPECTED: dict[str, Expected] = {
         (),
     ),
     'weather silent': Expected(
-        'advise', 'An input has gone silent',
+        'advise', 'Weather has gone silent',
         'See why weather has gone silent: power, cable, the script that publishes it',
         ('25.0 no-data advise raised',),
     ),
@@ -239,7 +239,7 @@ EXPECTED: dict[str, Expected] = {
         (),
     ),
     'rain takes much': Expected(
-        'advise', 'Rain takes signal',
+        'advise', 'Rain takes 3.1 dB; the stream has 0.8 Mbit/s left',
         'Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up',
         ('23.2 wait-rain advise raised', '23.5 no-data advise raised'),
     ),
@@ -259,7 +259,7 @@ EXPECTED: dict[str, Expected] = {
         ('23.7 repeak act raised',),
     ),
     'a shower grows, uplink tells': Expected(
-        'advise', 'Rain takes signal',
+        'advise', 'Rain takes 4.5 dB',
         'Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up',
         ('26.2 wait-rain advise raised',),
     ),
@@ -284,7 +284,7 @@ EXPECTED: dict[str, Expected] = {
         (),
     ),
     'rain noted, signal falls, no gauge': Expected(
-        'advise', 'Rain takes signal',
+        'advise', 'Rain takes 4.0 dB',
         'Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up',
         ('23.3 wait-rain advise raised',),
     ),
@@ -300,7 +300,7 @@ EXPECTED: dict[str, Expected] = {
     ),
     'two taps of one button': Expected(
         'unknown', 'Peaked; the level of the next minutes becomes the reference',
-        '',
+        'Leave the dish as it stands meanwhile',
         (),
     ),
     'first minute in the sun': Expected(
@@ -345,7 +345,7 @@ EXPECTED: dict[str, Expected] = {
     ),
     'modem too warm indoors': Expected(
         'urgent', 'Modem is over its limit',
-        "Let air move around the modem, take off what lies on it; less load if it stays warm; lower the power with the operator's consent",
+        'Let air move around the modem, take off what lies on it; take load off it now',
         ('8.0 shade act raised', '26.0 shade urgent raised'),
     ),
     'heat on battery': Expected(
@@ -360,7 +360,7 @@ EXPECTED: dict[str, Expected] = {
     ),
     'nothing gets through, no stream': Expected(
         'advise', 'The last test got nothing through',
-        '',
+        "Repeat the throughput test by cable at the modem; if it stays low, call the network's desk",
         (),
     ),
     'nothing gets through in rain': Expected(
@@ -379,7 +379,7 @@ EXPECTED: dict[str, Expected] = {
         ('6.2 lower-stream act raised',),
     ),
     'weak tests have grown old': Expected(
-        'advise', 'An input has gone silent',
+        'advise', 'Throughput has gone silent',
         'See why throughput has gone silent: power, cable, the script that publishes it',
         ('6.2 lower-stream act raised', '25.0 no-data advise raised', '28.0 lower-stream act cleared'),
     ),
@@ -413,8 +413,28 @@ EXPECTED: dict[str, Expected] = {
         'On battery: see to generator or mains (switch off before touching); end the stream in time',
         ('20.7 on-battery act raised', '23.0 on-battery act acknowledged', '28.0 on-battery act raised'),
     ),
+    'lock lost while heat leads': Expected(
+        'urgent', 'Transmitter is over its limit. No lock for 10 s',
+        'Shade the transmitter now: it is over its limit. Housings may be hot to the touch',
+        ('10.0 shade act raised', '30.0 shade urgent raised'),
+    ),
+    'lock lost, then silence': Expected(
+        'urgent', 'No lock when last heard; signal not heard for 3 min',
+        'Look in this order: the beam, LNB and cable, the dish, the transmitter; then call the operator',
+        ('20.3 blockage act raised', '20.5 link-down urgent raised', '23.0 blockage act cleared'),
+    ),
+    'rain while heat leads': Expected(
+        'urgent', 'Transmitter is over its limit. Rain takes 3.0 dB; the stream has 0.8 Mbit/s left',
+        'Shade the transmitter now: it is over its limit. Housings may be hot to the touch',
+        ('10.0 shade act raised', '28.2 wait-rain advise raised', '30.0 shade urgent raised'),
+    ),
+    'silence while the battery leads': Expected(
+        'act', 'Running on battery. Signal not heard for 2 min',
+        'On battery: see to generator or mains (switch off before touching); end the stream in time',
+        ('20.7 on-battery act raised',),
+    ),
     'rain with the dish turned': Expected(
-        'advise', 'Rain takes signal',
+        'advise', 'Rain takes 4.6 dB',
         'Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up',
         ('23.7 repeak act raised', '25.2 repeak act cleared', '26.7 wait-rain advise raised'),
     ),

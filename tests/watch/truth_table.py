@@ -76,7 +76,7 @@ TRUTH: dict[str, Told] = {
             "certain_db <= 0.5",
             "rain_hides",
             "sun_pass_now",
-            "mispoint_confidence <= 0.1, no peaking, no unlocked",
+            "mispoint_confidence <= 0.85, no peaking, no unlocked",
         ),
         silenced=words("peaking rain_hides sun_pass_now settling unlocked"),
         times_s=(180.0, 60.0, 600.0),
@@ -86,11 +86,10 @@ TRUTH: dict[str, Told] = {
         said={"headline": "mispoint", "action": "repeak"},
     ),
     "look-at-dish": Told(
-        raised=(("advise", "certain_db >= 0.65, mispoint_confidence >= 0.25, mispoint_confidence <= 0.85"),),
+        raised=(("advise", "certain_db >= 0.65, mispoint_confidence >= 0.25"),),
         cleared=(
             "certain_db <= 0.45",
             "mispoint_confidence <= 0.1",
-            "mispoint_confidence >= 0.85",
             "rain_hides",
             "sun_pass_now",
             "peaking",
@@ -119,7 +118,7 @@ TRUTH: dict[str, Told] = {
         times_s=(150.0, 300.0, 600.0),
         label="Wait: rain",
         scored=("rain", 300.0, 900.0),
-        said={"headline": "rain", "action": "wait-rain"},
+        said={"action": "wait-rain"},
     ),
     "blockage": Told(
         raised=(
@@ -233,6 +232,6 @@ TRUTH: dict[str, Told] = {
         times_s=(60.0, 60.0, 86_400.0),
         label="Below the plan",
         deeds=("accept-level", "peak-start", "peak-done"),
-        said={"headline": "below-plan-headline", "action": "check-set-up"},
+        said={"headline": "below-plan-headline"},
     ),
 }

@@ -29,5 +29,8 @@ RULES: Mapping[str, Rule] = {
         LOOK_AT_LAN, CALL_NETWORK, THROUGHPUT_LOW, ON_BATTERY, NO_DATA, CLOCK_WRONG, CLOCK_STEPPED, BELOW_PLAN,
     )
 }  # fmt: skip
+# One dish, one alert: while the outright rule stands the asking one does not, which comes with the decision in which
+# that one goes and its own clause still holds.
+ASKING: Mapping[str, str] = {REPEAK.name: LOOK_AT_DISH.name}
 PARAMETERS: tuple[Parameter, ...] = tuple(chain.from_iterable(rule.parameters for rule in RULES.values()))
 BY_NAME: Mapping[str, Parameter] = {parameter.name: parameter for parameter in PARAMETERS}

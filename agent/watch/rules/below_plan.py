@@ -50,6 +50,11 @@ def _evidence(view: View) -> tuple[Said, ...]:
     return (below, *_looks_like(view))
 
 
+def _action(view: View) -> Said:
+    sound = any(said.code == "uplink-as-planned" for said in _looks_like(view))
+    return Said("check-receive-side" if sound else "check-set-up")
+
+
 def _figures(view: View) -> Mapping[str, float]:
     return {"below_plan_db": view.features.below_plan_db, "uplink_db": view.signal.uplink_db}
 
@@ -67,7 +72,7 @@ BELOW_PLAN = Rule(
     inhibitions={"peaking": "the dish is being moved", "rain_hides": "rain takes what the plan has in clear sky"},
     cause=lambda view: "none",
     headline=lambda view: Said("below-plan-headline", {"below_db": view.features.below_plan_db}),
-    action=lambda view: Said("check-set-up"),
+    action=_action,
     confidence=no_confidence,
     evidence=_evidence,
     figures=_figures,

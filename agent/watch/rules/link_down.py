@@ -18,6 +18,7 @@ from agent.watch.rules.rule import (
     over,
     timing,
 )
+from agent.watch.rules.told import aged, signal_late
 from agent.wording import Said
 
 LOCKED_S = 0.0
@@ -45,6 +46,17 @@ _ACTIONS: Mapping[Cause, str] = {
 }
 
 
+def _headline(view: View) -> Said:
+    """Lock comes back before the alert clears, and a modem that has fallen silent tells nothing of it."""
+    if view.link.lost_s <= LOCKED_S:
+        return Said("coming-up")
+    return (
+        Said("link-down-unheard", {"silent_s": view.link.silent_s})
+        if signal_late(view)
+        else Said("link-down")
+    )
+
+
 def _evidence(view: View) -> tuple[Said, ...]:
     link = view.link
     known = (
@@ -58,7 +70,7 @@ def _evidence(view: View) -> tuple[Said, ...]:
     since = Said("lock-lost-since", {"since_unix_s": link.lock_since_unix_s, "lost_s": link.lost_s})
     # While the standing alert waits to clear there is lock already.
     first = since if link.lost_s > 0.0 else Said("lock-back")
-    return (first, *(reasons or (Said("down-nothing-known"),)))
+    return (first, *aged(view), *(reasons or (Said("down-nothing-known"),)))
 
 
 def _figures(view: View) -> Mapping[str, float]:
@@ -80,7 +92,7 @@ LINK_DOWN = Rule(
     clearing=((at_most("lock_lost_s", LOCKED_S),),),
     inhibitions={"peaking": "the dish is being moved"},
     cause=_cause,
-    headline=lambda view: Said("link-down" if view.link.lost_s > 0.0 else "coming-up"),
+    headline=_headline,
     action=lambda view: Said(_ACTIONS[_cause(view)] if view.link.lost_s > 0.0 else "wait-coming-up"),
     confidence=no_confidence,
     evidence=_evidence,

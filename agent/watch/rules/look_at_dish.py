@@ -1,5 +1,7 @@
 """Decides when somebody should look at dish and sky: something is missing, and nothing tells yet what takes it."""
 
+from dataclasses import replace
+
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
     FLAG,
@@ -12,7 +14,7 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import cause_over, for_and_against, how_likely, signal_figures
+from agent.watch.rules.told import LIKELIER, dish_over, for_and_against, how_likely, signal_figures
 from agent.wording import Said
 
 NAMED = 3  # causes; nobody looks for more
@@ -32,6 +34,13 @@ def _evidence(view: View) -> tuple[Said, ...]:
     )
 
 
+def _ending(view: View, lasted_s: float) -> tuple[Said, ...]:
+    """Where the dish has become likelier than all else, the outright rule has taken over."""
+    over, *missing = dish_over(view, lasted_s)
+    likely = view.signal.confidence.get("mispoint", 0.0) >= LIKELIER
+    return (replace(over, code="dish-after-all") if likely and over.code == "not-sure" else over, *missing)
+
+
 LOOK_AT_DISH = Rule(
     name="look-at-dish",
     label="Look at the dish",
@@ -39,20 +48,18 @@ LOOK_AT_DISH = Rule(
         Parameter("look-at-dish.raise_db", 0.65, "dB", 0.2, 10.0, "a look costs less than a re-peak, and may come a little sooner"),
         Parameter("look-at-dish.clear_db", 0.45, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
         Parameter("look-at-dish.confidence", 0.25, "1", 0.0, 1.0, "a look is worth it where one in four finds the dish turned"),
-        Parameter("look-at-dish.dropped", 0.1, "1", 0.0, 1.0, "less likely than this, nobody need look"),
+        Parameter("look-at-dish.clear_confidence", 0.1, "1", 0.0, 1.0, "less likely than this, nobody need look"),
         *timing("look-at-dish", 660.0, 60.0, 900.0, "most showers have shown within eleven minutes what they are; a turned dish waits"),
     ),
     clauses=(
         Clause("advise", (
             at_least("certain_db", "look-at-dish.raise_db"),
             at_least("mispoint_confidence", "look-at-dish.confidence"),
-            at_most("mispoint_confidence", "repeak.confidence"),
         )),
     ),
     clearing=(
         (at_most("certain_db", "look-at-dish.clear_db"),),
-        (at_most("mispoint_confidence", "look-at-dish.dropped"),),
-        (at_least("mispoint_confidence", "repeak.confidence"),),
+        (at_most("mispoint_confidence", "look-at-dish.clear_confidence"),),
         (at_least("rain_hides", FLAG),),
         (at_least("sun_pass_now", FLAG),),
         (at_least("peaking", FLAG),),
@@ -69,7 +76,7 @@ LOOK_AT_DISH = Rule(
     evidence=_evidence,
     figures=signal_figures,
     deadline_unix_s=no_deadline,
-    ending=cause_over,
+    ending=_ending,
     confidence=lambda view: how_likely(view, "mispoint"),
     deeds=("peak-start", "peak-done", "rain", "moved"),
     scoring=NotScored("labels of a turned dish score repeak; either rule is counted by tests.bench.detection"),

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 
 from agent.plan.antenna import pointing_error_deg
-from agent.watch.causes.loss import ONSET_DB
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
     FLAG,
@@ -16,7 +15,7 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import aged, for_and_against, how_likely, not_heard, signal_figures, still_missing
+from agent.watch.rules.told import aged, dish_over, for_and_against, how_likely, not_heard, signal_figures
 from agent.watch.uplink import carrier_loss_db
 from agent.wording import Said
 
@@ -40,24 +39,13 @@ def _figures(view: View) -> Mapping[str, float]:
     return {**signal_figures(view), "pointing_error_deg": _error_deg(view)}
 
 
-def _ending(view: View, lasted_s: float) -> tuple[Said, ...]:
-    missing = not view.signal.deficit_db < ONSET_DB
-    code = "not-sure" if view.signal.deficit_db >= ONSET_DB else "over"
-    if missing and view.signal.rain_hides:
-        code = "put-off-rain"
-    elif missing and view.signal.sun_pass_now:
-        code = "put-off-sun-pass"
-    return (Said(code, {"lasted_s": lasted_s}), *still_missing(view))
-
-
 REPEAK = Rule(
     name="repeak",
     label="Re-peak the dish",
     parameters=(
         Parameter("repeak.raise_db", 0.7, "dB", 0.2, 10.0, "above drift and scintillation; as a quarter of the beamwidth costs"),
         Parameter("repeak.clear_db", 0.5, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
-        Parameter("repeak.confidence", 0.85, "1", 0.0, 1.0, "throughout the hold; less sure, look-at-dish asks the crew to look first"),
-        Parameter("repeak.clear_confidence", 0.1, "1", 0.0, 1.0, "nine to one against it: nobody is sent to turn the dish"),
+        Parameter("repeak.confidence", 0.85, "1", 0.0, 1.0, "throughout; less sure, look-at-dish asks the crew to look first"),
         Parameter("repeak.urgent_db", 4.0, "dB", 0.5, 20.0, "most rental carriers lose lock or two MODCOD classes here"),
         *timing("repeak", 180.0, 60.0, 600.0, "people and trucks are mostly gone in two minutes, the first edge of a shower in three"),
     ),
@@ -77,7 +65,7 @@ REPEAK = Rule(
         (at_least("rain_hides", FLAG),),
         (at_least("sun_pass_now", FLAG),),
         (
-            at_most("mispoint_confidence", "repeak.clear_confidence"),
+            at_most("mispoint_confidence", "repeak.confidence"),
             at_most("peaking", FLAG),
             at_most("unlocked", FLAG),
         ),
@@ -96,7 +84,7 @@ REPEAK = Rule(
     evidence=_evidence,
     figures=_figures,
     deadline_unix_s=no_deadline,
-    ending=_ending,
+    ending=dish_over,
     deeds=("peak-start", "peak-done"),
     scoring=Scored("mispoint", early_s=60.0, late_s=600.0),
 )  # fmt: skip

@@ -8,9 +8,14 @@ from agent.watch.causes.calibration import stated
 from agent.watch.causes.loss import ONSET_DB
 from agent.watch.causes.names import LossCause
 from agent.watch.feature_stage import View
+from agent.watch.rules.rule import FLAG
 from agent.wording import Said
 
 AGED_SPACINGS = 2.0
+LATE_SPACINGS = 3.0  # an input that is heard no later than that is fresh
+LATE_LEAST_S = 30.0
+LIKELIER = 0.5  # a cause more likely than not
+LOSS = "loss-"  # how the codes begin that name a loss
 WORTH_A_WORD = 0.3  # change of the log-odds
 # Words for probabilities, after those of the IPCC's guidance note of 2010, from memory.
 SURE = (
@@ -32,6 +37,14 @@ def finite(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
+def loss_said(view: View, cause: str, loss_db: float) -> Said:
+    """The loss (dB) by the name of its cause, and what the stream has left where that is known."""
+    left_mbps = view.rate.headroom_mbps
+    if not (view.features.streaming and isfinite(left_mbps)):
+        return Said(f"{LOSS}{cause}", {"loss_db": loss_db})
+    return Said(f"{LOSS}{cause}-stream", {"loss_db": loss_db, "left_mbps": max(0.0, left_mbps)})
+
+
 def for_and_against(view: View, cause: LossCause) -> tuple[Said, ...]:
     """What spoke for and against the cause, the weightiest first, and in a word how sure that makes."""
     verdict = view.signal.verdict
@@ -44,9 +57,14 @@ def for_and_against(view: View, cause: LossCause) -> tuple[Said, ...]:
 
 
 def how_likely(view: View, cause: LossCause) -> float | None:
-    """The confidence to state for the cause (0 to 1), None while nothing is missing."""
+    """The confidence to state for the cause (0 to 1).
+
+    None while nothing is missing, the dish is moved, or there is no lock to judge by.
+    """
     posterior = view.signal.confidence.get(cause)
-    return None if posterior is None else stated(cause, posterior)
+    if posterior is None or view.features.peaking >= FLAG or view.features.unlocked >= FLAG:
+        return None
+    return stated(cause, posterior)
 
 
 def how_sure(confidence: float) -> str:
@@ -59,6 +77,16 @@ def not_heard(view: View) -> tuple[Said, ...]:
     if isfinite(view.signal.level_db):
         return ()
     return (Said("not-heard", {"input": "signal", "silent_s": view.link.silent_s}),)
+
+
+def late(age_s: float, usual_s: float) -> bool:
+    """Whether an input has not been heard for so long that its last word is not the present any more."""
+    return age_s > max(LATE_LEAST_S, LATE_SPACINGS * (0.0 if isnan(usual_s) else usual_s))
+
+
+def signal_late(view: View) -> bool:
+    """The same of the signal."""
+    return late(view.link.silent_s, view.link.usual_s)
 
 
 def aged(view: View) -> tuple[Said, ...]:
@@ -90,6 +118,17 @@ def cause_over(view: View, lasted_s: float) -> tuple[Said, ...]:
     """As `signal_over`, where the loss may have stayed and only its cause be in doubt."""
     code = "not-sure" if view.signal.deficit_db >= ONSET_DB else "over"
     return (Said(code, {"lasted_s": lasted_s}), *still_missing(view))
+
+
+def dish_over(view: View, lasted_s: float) -> tuple[Said, ...]:
+    """As `cause_over`, or put off: nobody turns the dish in rain or a sun pass."""
+    over, *missing = cause_over(view, lasted_s)
+    if not view.signal.deficit_db < ONSET_DB:
+        if view.signal.rain_hides:
+            over = replace(over, code="put-off-rain")
+        elif view.signal.sun_pass_now:
+            over = replace(over, code="put-off-sun-pass")
+    return (over, *missing)
 
 
 def tests_over(view: View, lasted_s: float) -> tuple[Said, ...]:

@@ -1,5 +1,7 @@
 """Decides when a loss is rain's: nobody touches the dish, it comes back with the sky."""
 
+from math import isfinite
+
 from agent.watch.causes.calibration import stated
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import (
@@ -13,7 +15,15 @@ from agent.watch.rules.rule import (
     no_deadline,
     timing,
 )
-from agent.watch.rules.told import aged, cause_over, for_and_against, how_likely, not_heard, signal_figures
+from agent.watch.rules.told import (
+    aged,
+    cause_over,
+    for_and_against,
+    how_likely,
+    loss_said,
+    not_heard,
+    signal_figures,
+)
 from agent.wording import Said
 
 RAIN_SEEN_SURE = 0.9  # of the measured fades of 0.7 dB had rain at the gauge within ten minutes
@@ -25,6 +35,11 @@ def _evidence(view: View) -> tuple[Said, ...]:
     seen = view.signal.rain_hides and not view.signal.confidence
     below = Said("below-rain-seen" if seen else "below", {"deficit_db": view.signal.deficit_db})
     return (below, *aged(view), *for_and_against(view, "rain"))
+
+
+def _headline(view: View) -> Said:
+    loss_db = view.signal.deficit_db
+    return loss_said(view, "rain", loss_db) if isfinite(loss_db) else Said("rain")
 
 
 def _confidence(view: View) -> float | None:
@@ -66,7 +81,7 @@ WAIT_RAIN = Rule(
         "unlocked": "without lock there is nothing to judge by: the link speaks",
     },
     cause=lambda view: "rain",
-    headline=lambda view: Said("rain"),
+    headline=_headline,
     action=lambda view: Said("wait-rain"),
     confidence=_confidence,
     evidence=_evidence,

@@ -164,7 +164,7 @@ def test_what_the_edges_know(page: Page, mosquitto: Mosquitto, clock: Clock) -> 
         expect(states).to_contain_text("signal: time is missing")
         now.signal()
         reads(page, "Not known yet", "Signal not heard for")
-        reads(page, "Act", "An input has gone silent", "See why signal has gone silent")
+        reads(page, "Act", "Signal has gone silent", "See why signal has gone silent")
         expect(page.locator("#verdict .evidence")).to_contain_text("time is missing")
         now.link_is_up()
         reads(page, "Fine", "All well")
