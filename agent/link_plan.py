@@ -16,12 +16,6 @@ PartT = TypeVar("PartT", bound="DataclassInstance")
 
 # A sun pass starts and ends at this loss: the least that a modem with a resolution of 0.1 dB shows surely.
 SUN_PASS_THRESHOLD_DB = 0.2
-# The one sentence about `HeatOutlook.shade_by_unix_s`, before the job and during it.
-SAFE_UNSHADED = "Safe unshaded until about {until_unix_s}; then shade"
-# And where there is none, since the forecast keeps an ample margin.
-SAFE_ALL_DAY = "Safe unshaded all day"
-# A unit twice as warm above the air as the typical one of the forecast still stays below (judgement).
-AMPLE_MARGIN_K = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -317,13 +311,6 @@ class HeatOutlook:
     transmitter_peak_shaded_degc: float
     shade_by_unix_s: float | None
     safe_unshaded_min: float | None
-
-    @property
-    def margin_k(self) -> float:
-        """How far it stays below its limit, unshaded, where the air is known; else not at all."""
-        if self.air_assumed:
-            return 0.0
-        return self.transmitter_limit_degc - self.transmitter_peak_unshaded_degc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

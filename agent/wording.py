@@ -11,6 +11,9 @@ from math import floor, log10
 from string import Formatter
 
 THREE_FIGURES = 3
+# The one sentence about when a shade is needed, before the job and during it; and where none is.
+SAFE_UNSHADED = "Safe unshaded until about {until_unix_s}; then shade"
+SAFE_ALL_DAY = "Safe unshaded all day"
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,18 +20,17 @@ from agent.heat.thermal import (
 )
 from agent.job import Day, Job
 from agent.link_plan import (
-    AMPLE_MARGIN_K,
-    SAFE_ALL_DAY,
-    SAFE_UNSHADED,
     HeatOutlook,
     SunHour,
     SunPath,
     Sunshine,
 )
-from agent.wording import Reader, worded
+from agent.wording import SAFE_ALL_DAY, SAFE_UNSHADED, Reader, worded
 
 FINE_SUN_HOURS = 1.0  # common practice
 LONG_SUN_HOURS = 2.0  # common practice
+# A unit twice as warm above the air as the typical one of the forecast still stays below (judgement).
+AMPLE_MARGIN_K = 30.0
 HALF_CLOUDY = 0.5  # share of the sky covered; the beam gets through the rest of the time
 MINUTE_S = 60.0
 HOUR_S = 3600.0
@@ -77,6 +76,13 @@ def heat_outlook(
         shade_by_unix_s=shade_by_unix_s,
         safe_unshaded_min=safe_min,
     )
+
+
+def ample_margin(outlook: HeatOutlook, warmer_k: float) -> bool:
+    """Whether the transmitter needs no shade all day by its temperature, in air warmer than expected by so much."""
+    below_k = outlook.transmitter_limit_degc - outlook.transmitter_peak_unshaded_degc
+    needless = outlook.shade_by_unix_s is None and not outlook.air_assumed
+    return needless and below_k - warmer_k >= AMPLE_MARGIN_K
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

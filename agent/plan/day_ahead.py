@@ -4,14 +4,13 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from agent.link_plan import (
-    SAFE_ALL_DAY,
-    SAFE_UNSHADED,
     HeatOutlook,
     LinkPlan,
     SunHour,
     SunPass,
     SunPassEffect,
 )
+from agent.wording import SAFE_ALL_DAY, SAFE_UNSHADED
 
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 

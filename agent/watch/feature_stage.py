@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from math import inf, isnan, nan
 from typing import NamedTuple
 
+from agent.heat.outlook import ample_margin
 from agent.job import Job
-from agent.link_plan import AMPLE_MARGIN_K, LinkPlan, by_engine_clock
+from agent.link_plan import LinkPlan, by_engine_clock
 from agent.records import (
     AnyReading,
     ClockChange,
@@ -236,11 +237,8 @@ class FeatureStage:
 
 def _cool_by_plan(unit: UnitView, heat: HeatView, plan: LinkPlan) -> bool:
     """Whether the plan keeps this unit far below its limit all day, in air as warm as it is now."""
-    outlook = plan.heat
-    if unit.where != "transmitter" or outlook.shade_by_unix_s is not None:
-        return False
-    warmer_k = 0.0 if isnan(heat.air_degc) else max(0.0, heat.air_degc - outlook.air_degc)
-    return outlook.margin_k - warmer_k >= AMPLE_MARGIN_K
+    warmer_k = 0.0 if isnan(heat.air_degc) else max(0.0, heat.air_degc - plan.heat.air_degc)
+    return unit.where == "transmitter" and ample_margin(plan.heat, warmer_k)
 
 
 def _carried(booked_mbps: float, rate_mbps: float) -> float:

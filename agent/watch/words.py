@@ -2,8 +2,7 @@
 
 from collections.abc import Mapping
 
-from agent.link_plan import SAFE_ALL_DAY, SAFE_UNSHADED
-from agent.wording import METRIC, Reader, Said, worded
+from agent.wording import METRIC, SAFE_ALL_DAY, SAFE_UNSHADED, Reader, Said, worded
 
 _HEADLINES = {
     "over-limit": "{where:cap} is over its limit",
