@@ -79,7 +79,7 @@ def heat_outlook(
 
 
 def ample_margin(outlook: HeatOutlook, warmer_k: float) -> bool:
-    """Whether the transmitter needs no shade all day by its temperature, in air warmer than expected by so much."""
+    """Whether the transmitter needs no shade all day, in air warmer than was expected by so much."""
     below_k = outlook.transmitter_limit_degc - outlook.transmitter_peak_unshaded_degc
     needless = outlook.shade_by_unix_s is None and not outlook.air_assumed
     return needless and below_k - warmer_k >= AMPLE_MARGIN_K
