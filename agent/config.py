@@ -85,6 +85,19 @@ class ClockSection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ForwardSection:
+    """[forward] as written: the desk's broker; `account` is the terminal's name where it is not given."""
+
+    host: Host
+    port: Port | None = None
+    tls: bool = True
+    ca_file: FilePath | None = None
+    account: Host | None = None
+    password_file: FilePath | None = None
+    day_mb: Annotated[float, Interval(ge=1.0, le=100_000.0)] = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BrokerSettings:
     """The broker the agent talks to; an embedded one listens on `host` and `port`.
 
@@ -99,6 +112,14 @@ class BrokerSettings:
     password: SecretStr | None
     # The authority that the broker's certificate is from, where it is a private one.
     ca_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ForwardSettings:
+    """[forward]: the desk's broker, and how many megabytes a day may go there besides alerts and notes."""
+
+    broker: BrokerSettings
+    day_mb: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +144,7 @@ class Config:
     # As written: `agent.inputs.collectors.registry` checks them, each type by its own module.
     inputs: Mapping[str, object] = field(default_factory=dict)
     notify: NotifySettings = NotifySettings()
+    forward: ForwardSettings | None = None
 
 
 OTHER_SECTIONS = {
@@ -131,6 +153,7 @@ OTHER_SECTIONS = {
     "dashboard": DashboardSettings,
     "clock": ClockSection,
     "notify": NotifySection,
+    "forward": ForwardSection,
 }
 
 
@@ -139,16 +162,17 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
 
     Raises UsageError with one line for each thing to mend: file, key, value, what is allowed, likely slip.
     """
-    tree = _parsed(path)
+    tree = parsed(path)
     tree, origins = _with_environment(tree, environ)
     findings = Findings(str(path), origins)
     job = read_job(tree, findings)
-    broker = _read_broker(tree, path.parent, findings)
+    broker = read_broker(tree, path.parent, findings)
     store = read_section(StoreSection, "store", table(tree, "store"), findings)
-    dashboard = _read_dashboard(tree, path.parent, environ, findings)
+    dashboard = read_dashboard(tree, path.parent, environ, findings)
     clock = read_section(ClockSection, "clock", table(tree, "clock"), findings)
     notify = read_notify(table(tree, "notify"), path.parent, findings)
     rules = _read_rules(tree, path.parent, findings)
+    forward = _read_forward(tree, path.parent, findings)
     if findings.lines or job is None or broker is None or store is None or dashboard is None or clock is None:
         raise UsageError("\n".join(findings.lines))
     return Config(
@@ -161,6 +185,7 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
         rules=rules,
         inputs=table(tree, "inputs"),
         notify=notify or NotifySettings(),
+        forward=forward,
     )
 
 
@@ -178,7 +203,8 @@ def _lines(prefix: str, record: object) -> Iterable[str]:
             yield f"{name} = {MASK if isinstance(value, SecretStr) else written(value)}"
 
 
-def _parsed(path: Path) -> dict[str, object]:
+def parsed(path: Path) -> dict[str, object]:
+    """The file as it is written; raises UsageError."""
     try:
         # Editors on Windows put a byte-order mark in front.
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
@@ -221,7 +247,8 @@ def _hint(section: str, key: str) -> TypeForm[object]:
     return field_hint(section, key) if kind is None else known_fields(kind).get(key, str)
 
 
-def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -> BrokerSettings | None:
+def read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -> BrokerSettings | None:
+    """[broker] as settings; None with what is wrong noted in `findings`."""
     section = read_section(BrokerSection, "broker", table(tree, "broker"), findings)
     if section is None:
         return None
@@ -234,7 +261,7 @@ def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -
         findings.add("broker", "password", MASK, allowed, "config files are copied into recorded sessions")
     password = section.password
     if password is None and section.password_file is not None:
-        password = _secret_from(section.password_file, folder, findings)
+        password = secret_from("broker", section.password_file, folder, findings)
     open_to_all = section.username is None or not password
     if embedded and open_to_all and not is_this_computer(section.host or LOOPBACK):
         wanted = (
@@ -252,17 +279,43 @@ def _read_broker(tree: Mapping[str, object], folder: Path, findings: Findings) -
     )
 
 
+def _read_forward(tree: Mapping[str, object], folder: Path, findings: Findings) -> ForwardSettings | None:
+    if "forward" not in tree:
+        return None
+    section = read_section(ForwardSection, "forward", table(tree, "forward"), findings)
+    if section is None:
+        return None
+    _check_authority("forward", section.ca_file, section.tls, folder, findings)
+    secret = None
+    if section.password_file is not None:
+        secret = secret_from("forward", section.password_file, folder, findings)
+    broker = BrokerSettings(
+        embedded=False,
+        host=section.host,
+        port=section.port or (MQTT_TLS_PORT if section.tls else MQTT_PORT),
+        tls=section.tls,
+        username=section.account or str(tree.get("terminal")),
+        password=None if secret is None else SecretStr(secret),
+        ca_file=None if section.ca_file is None else folder / section.ca_file,
+    )
+    return ForwardSettings(broker=broker, day_mb=section.day_mb)
+
+
+def _check_authority(section: str, ca_file: str | None, tls: bool, folder: Path, findings: Findings) -> None:
+    if ca_file is not None and not (folder / ca_file).is_file():
+        findings.add(section, "ca_file", ca_file, "a certificate file that exists, in PEM")
+    if ca_file is not None and not tls:
+        findings.add(section, "ca_file", ca_file, "only there where tls = true")
+
+
 def _check_encryption(section: BrokerSection, embedded: bool, folder: Path, findings: Findings) -> None:
     if section.tls and embedded:
         advice = "only Mosquitto encrypts: peakshade init --mosquitto writes its config"
         findings.add("broker", "tls", True, "false where the broker is the agent's own", advice)
-    if section.ca_file is not None and not (folder / section.ca_file).is_file():
-        findings.add("broker", "ca_file", section.ca_file, "a certificate file that exists, in PEM")
-    if section.ca_file is not None and not section.tls:
-        findings.add("broker", "ca_file", section.ca_file, "only there where tls = true")
+    _check_authority("broker", section.ca_file, section.tls, folder, findings)
 
 
-def _read_dashboard(
+def read_dashboard(
     tree: Mapping[str, object], folder: Path, environ: Mapping[str, str], findings: Findings
 ) -> DashboardSettings | None:
     section = read_section(DashboardSettings, "dashboard", table(tree, "dashboard"), findings)
@@ -301,11 +354,12 @@ def is_this_computer(host: str) -> bool:
         return False
 
 
-def _secret_from(name: str, folder: Path, findings: Findings) -> str | None:
+def secret_from(section: str, name: str, folder: Path, findings: Findings) -> str | None:
+    """The secret in a file; None, noted in `findings`, where it cannot be read."""
     try:
         return (folder / name).read_text(encoding="utf-8").strip(os.linesep)
     except (OSError, UnicodeDecodeError):
-        findings.add("broker", "password_file", name, "a text file that may be read and holds the password")
+        findings.add(section, "password_file", name, "a text file that may be read and holds the password")
         return None
 
 

@@ -46,7 +46,7 @@ JOB_SECTIONS = {
 }
 OPTIONAL_JOB_SECTIONS = {"hub": Hub}
 # Sections that `agent.config` reads, and keys that stand before the first section.
-OTHER_SECTIONS = ("broker", "store", "dashboard", "clock", "notify", "inputs")
+OTHER_SECTIONS = ("broker", "store", "dashboard", "clock", "notify", "forward", "inputs")
 TOP_LEVEL_KEYS = ("terminal", "rules")
 HUB_KEYS = (
     ("uplink_eirp_dbw", "uplink_frequency_ghz", "satellite_gt_dbk"),

@@ -29,6 +29,8 @@ EXTRA_OF: Mapping[str, str] = {
     "serial": "devices",
     "apprise": "notify",
     "distributed": "cluster",
+    "psycopg": "desk",
+    "psycopg_pool": "desk",
 }
 
 

@@ -28,6 +28,7 @@ DEBIAN_PACKAGES = {
     "tc": "iproute2",
     "snmpd": "snmpd",
     "upsd": "nut-server",
+    "pg_ctlcluster": "postgresql",
 }
 # The same for libraries: what makes the PDF of a report loads these.
 DEBIAN_LIBRARIES = {"pangoft2-1.0": "libpangoft2-1.0-0", "harfbuzz-subset": "libharfbuzz-subset0"}

@@ -88,6 +88,13 @@ class Mosquitto:
         """After a pause."""
         self._signal(signal.SIGCONT)
 
+    def kill(self) -> None:
+        """As a power cut would end it."""
+        self._signal(signal.SIGKILL)
+        assert self._process is not None
+        self._process.wait(PATIENCE_S)
+        self._process = None
+
     def _signal(self, number: signal.Signals) -> None:
         assert self._process is not None
         self._process.send_signal(number)

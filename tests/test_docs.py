@@ -9,9 +9,11 @@ from typing import get_args
 import pytest
 
 from agent.cli import COMMANDS
-from agent.config import OTHER_SECTIONS
+from agent.config import MQTT_TLS_PORT, OTHER_SECTIONS
+from agent.config_desk import DESK_SECTIONS, load_desk_config
 from agent.config_template import SETTINGS
 from agent.inputs.collectors.registry import MODULES, collectors_of, input_module
+from agent.inputs.mosquitto import DESK_RIGHTS
 from agent.job import Job
 from agent.records import KINDS, SENT_KINDS, Reading
 from agent.watch.rules import PARAMETERS, RULES
@@ -88,6 +90,26 @@ def test_the_example_of_inputs_is_sound(tmp_path: Path) -> None:
     text = DEVELOPERS.partition("## Inputs")[2].partition("```toml\n")[2].partition("```")[0]
     made = collectors_of(config_with(tmp_path, text), {"MODEM_PASSWORD": "salt-pan"})
     assert [one.name for one in made] == ["http modem", "line /dev/ttyUSB0", "onewire transmitter"]
+
+
+def test_the_rights_of_a_desks_broker_are_those_that_are_tested() -> None:
+    assert f"```\n{DESK_RIGHTS}```" in DEVELOPERS
+
+
+def test_the_example_of_a_desk_is_sound(tmp_path: Path) -> None:
+    text = DEVELOPERS.partition("## One desk")[2].partition("```toml\n")[2].partition("```")[0]
+    for name in ("certificate.pem", "desk.password"):
+        (tmp_path / name).touch()
+    path = tmp_path / "desk.toml"
+    path.write_text(text)
+    assert load_desk_config(path, {}).broker.port == MQTT_TLS_PORT
+
+
+@pytest.mark.parametrize("section", DESK_SECTIONS)
+def test_every_setting_of_a_desk_is_documented(section: str) -> None:
+    assert f"`{section}." in DEVELOPERS or f"[{section}]" in DEVELOPERS
+    for item in fields(DESK_SECTIONS[section]):
+        assert item.name in DEVELOPERS
 
 
 def test_the_readme_fits_its_first_screens() -> None:

@@ -20,12 +20,12 @@ LAYERS = (
     ("agent.planning.compute",),
     ("agent.watch", "agent.notify"),
     (
-        "agent.config", "agent.config_check", "agent.config_job", "agent.config_notify", "agent.config_slips",
-        "agent.config_template",
+        "agent.config", "agent.config_check", "agent.config_desk", "agent.config_job", "agent.config_notify",
+        "agent.config_slips", "agent.config_template",
     ),
-    ("agent.store", "agent.inputs"),
+    ("agent.store", "agent.inputs", "agent.forward"),
     ("agent.planning", "agent.replay", "agent.report", "agent.sheet"),
-    ("agent.service",),
+    ("agent.service", "agent.desk"),
     ("agent.commands",),
     ("agent.cli",),
 )  # fmt: skip

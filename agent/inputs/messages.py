@@ -12,6 +12,11 @@ from agent.records import KINDS, AlertEvent, AnyReading, JsonValue, Reading
 TOPIC_ROOT = "peakshade"
 STATUS = "status"
 ALERT = "alert"
+# Between a terminal and the desk; below "desk" the desk speaks.
+DESK_ROOT = "peakshade-desk"
+BATCH = "batch"
+# The desk has this batch; refuses one; wants single readings of some hours.
+HAVE, REFUSED, WANT = "have", "refused", "want"
 
 # "lost" is the last will: the broker says it when the agent is gone without a word.
 AgentState = Literal["online", "offline", "lost"]
@@ -48,13 +53,23 @@ def status_topic(terminal: str) -> str:
     return f"{TOPIC_ROOT}/{terminal}/{STATUS}"
 
 
+def batch_topic(terminal: str) -> str:
+    """Where a terminal publishes what it forwards; `+` is every terminal."""
+    return f"{DESK_ROOT}/{terminal}/{BATCH}"
+
+
+def desk_topic(terminal: str, word: str) -> str:
+    """Where the desk answers a terminal; `+` as word is every answer."""
+    return f"{DESK_ROOT}/{terminal}/desk/{word}"
+
+
 def kind_of(reading: AnyReading) -> str:
     """The kind of a reading, as in KINDS."""
     return _KIND_OF[type(reading)]
 
 
-def to_message(reading: AnyReading) -> bytes:
-    """The payload that parses to this reading again, with its exact time."""
+def reading_fields(reading: AnyReading) -> dict[str, JsonValue]:
+    """The fields that a message of this reading has, with its exact time."""
     body: dict[str, JsonValue] = {TIME: reading.unix_s}
     if reading.sent_unix_s is not None:
         body[SENT_TIME] = reading.sent_unix_s
@@ -63,7 +78,12 @@ def to_message(reading: AnyReading) -> bytes:
         value = getattr(reading, item.name)
         if item.name not in shared and value is not None:
             body[item.name] = value
-    return encoded(body | dict(reading.extra))
+    return body | dict(reading.extra)
+
+
+def to_message(reading: AnyReading) -> bytes:
+    """The payload that parses to this reading again."""
+    return encoded(reading_fields(reading))
 
 
 def alert_message(event: AlertEvent) -> bytes:

@@ -14,7 +14,7 @@ from pathlib import Path
 from agent.config import LOOPBACK
 from agent.errors import UsageError
 from agent.inputs.broker.wire import MAX_PACKET_BYTES
-from agent.inputs.messages import ALERT, STATUS, TOPIC_ROOT, reading_topic
+from agent.inputs.messages import ALERT, STATUS, TOPIC_ROOT, batch_topic, desk_topic, reading_topic
 from agent.inputs.mqtt import MAX_IN_FLIGHT
 from agent.records import SENT_KINDS
 
@@ -66,6 +66,15 @@ topic read {root}/{terminal}/{status}
 
 # A device that speaks in words of its own ([[inputs.mqtt]] in the config) wants a line like:
 # topic write garden/weather/#
+"""
+# Of a desk's broker, where each terminal's account has the terminal's name.
+DESK_RIGHTS = f"""\
+user desk
+topic read {batch_topic("+")}
+topic write {desk_topic("+", "#")}
+
+pattern write {batch_topic("%u")}
+pattern read {desk_topic("%u", "#")}
 """
 
 

@@ -56,19 +56,22 @@ class Delivery:
 class Link:
     """What the connection is for. The client id is fixed, because the broker keeps the session by it.
 
-    `on_rival` hears the id where another client uses it too.
+    `on_rival` hears the id where another client uses it too. `retain`: the broker keeps what is published.
     """
 
     broker: BrokerSettings
     client_id: str
     topic: str
-    will: aiomqtt.Will
+    will: aiomqtt.Will | None = None
     kept: bool = True
+    retain: bool = True
+    keep_alive_s: int = KEEP_ALIVE_S
+    protocol: aiomqtt.ProtocolVersion = aiomqtt.ProtocolVersion.V311
     on_rival: Callable[[str], None] = lambda _: None
 
 
 class Outbox:
-    """News to publish, retained: of each topic only the latest counts."""
+    """News to publish: of each topic only the latest counts."""
 
     def __init__(self) -> None:
         self._latest: dict[str, bytes] = {}
@@ -159,9 +162,11 @@ class _Connection(aiomqtt.Client):
             username=broker.username,
             password=password(broker),
             identifier=link.client_id,
-            clean_session=not link.kept,
+            protocol=link.protocol,
             will=link.will,
-            keepalive=KEEP_ALIVE_S,
+            keepalive=link.keep_alive_s,
+            # With version 5 a session ends with its connection where nothing else is said.
+            clean_session=None if link.protocol == aiomqtt.ProtocolVersion.V5 else not link.kept,
             tls_params=tls_parameters(broker),
         )
         self._client.manual_ack_set(True)
@@ -225,7 +230,7 @@ async def stay_connected(
                 on_change(True)
                 async with asyncio.TaskGroup() as group:
                     group.create_task(_receive(connection, deliver), name="receive")
-                    group.create_task(_publish(connection, outbox), name="publish")
+                    group.create_task(_publish(connection, outbox, link.retain), name="publish")
         except* aiomqtt.MqttError as errors:
             on_change(False)
             if stood:
@@ -280,8 +285,8 @@ async def _receive(connection: _Connection, deliver: Callable[[Sequence[Delivery
         await deliver(await connection.next_deliveries())
 
 
-async def _publish(connection: aiomqtt.Client, outbox: Outbox) -> None:
+async def _publish(connection: aiomqtt.Client, outbox: Outbox, retain: bool) -> None:
     while True:
         topic, payload = await outbox.first()
-        await connection.publish(topic, payload, qos=QOS, retain=True)
+        await connection.publish(topic, payload, qos=QOS, retain=retain)
         outbox.done(topic, payload)

@@ -29,6 +29,7 @@ from agent.inputs.neighbours import overhear
 from agent.inputs.retained_alerts import retained_alerts
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent, JsonValue
+from agent.service.forwarding import forwarder_of
 from agent.service.hearing import Hearing
 from agent.service.intake import Intake, Message, Stop, Tick, Word
 from agent.service.keeping import GivenUpError, Keeper, Kept
@@ -119,6 +120,7 @@ class _Live:
         self._reminders = reminders_of(agent.config.notify, agent.clock.speed)
         self._plan_of_day = self._following(agent)
         self._keeper = Keeper(_kept(agent), stop, self._notify, self._on_trouble)
+        self._forwarder = forwarder_of(agent.config, self._keeper, self._clock.shown, self._changed.set)
 
     @asynccontextmanager
     async def store(self) -> AsyncIterator[None]:
@@ -149,6 +151,7 @@ class _Live:
                 group.create_task(self._remember(own_broker), name="alerts at the broker"),
                 *(group.create_task(one.run(), name="plan") for one in self._plan_of_day),
                 *(group.create_task(companion(), name=name) for name, companion in companions.items()),
+                *(group.create_task(one.run(), name="home") for one in (self._forwarder,) if one is not None),
             ]
             await self._stop.wait()
             for task in others:
@@ -299,7 +302,8 @@ class _Live:
     def _states(self) -> list[JsonValue]:
         """What is wrong with what comes in, and how the inputs and the ways out of alerts fare."""
         tasks = (
-            self._keeper, self._hearing, *self._plan_of_day, self._agent.inputs, self._agent.notifier,
+            self._keeper, self._hearing, *self._plan_of_day, self._forwarder, self._agent.inputs,
+            self._agent.notifier,
         )  # fmt: skip
         return [one for task in tasks if task is not None for one in task.as_json()]
 

@@ -198,6 +198,14 @@ class Pipeline:
         """Keep how the inputs fare, for the pages."""
         self._writer.save_inputs(states)
 
+    def begin_forwarding(self, base: int, body: str) -> None:
+        """Keep how far the store was forwarded, for the first time."""
+        self._writer.begin_forwarding(base, body)
+
+    def save_forwarded(self, base: int, body: str) -> None:
+        """Keep how far the store of this name was forwarded."""
+        self._writer.save_forwarded(base, body)
+
     def close(self) -> None:
         """Let go of the store."""
         self._writer.close()

@@ -8,6 +8,7 @@ from typing import Any
 
 from agent.records import KINDS
 from agent.store.packing import packed, unpacked
+from agent.store.questions import Connection
 from agent.store.schema import own_fields
 
 # What people said and what the agent found of its own clock stay as they are, for good.
@@ -93,13 +94,13 @@ def _pack(connection: sqlite3.Connection, terminal: str, kind: str, before_unix_
     return True
 
 
-def pieces_after(connection: sqlite3.Connection, terminal: str, kind: str, seq: int) -> Iterator[Piece]:
+def pieces_after(connection: Connection, terminal: str, kind: str, seq: int) -> Iterator[Piece]:
     """The pieces with readings after `seq`, oldest first."""
     return _pieces(connection, "last_seq > ?", (terminal, kind, seq))
 
 
 def pieces_between(
-    connection: sqlite3.Connection, terminal: str, kind: str, start_unix_s: float, end_unix_s: float
+    connection: Connection, terminal: str, kind: str, start_unix_s: float, end_unix_s: float
 ) -> Iterator[Piece]:
     """The pieces with readings in [start, end], oldest first."""
     return _pieces(
@@ -107,9 +108,7 @@ def pieces_between(
     )
 
 
-def _pieces(
-    connection: sqlite3.Connection, condition: str, values: tuple[str | float, ...]
-) -> Iterator[Piece]:
+def _pieces(connection: Connection, condition: str, values: tuple[str | float, ...]) -> Iterator[Piece]:
     rows = connection.execute(
         "SELECT first_seq, last_seq, first_unix_s, last_unix_s, n, body FROM packed"
         f" WHERE terminal = ? AND kind = ? AND {condition} ORDER BY first_seq",
@@ -118,7 +117,7 @@ def _pieces(
     return (Piece(*row) for row in rows)
 
 
-def last_seq(connection: sqlite3.Connection) -> int:
+def last_seq(connection: Connection) -> int:
     """The number of the last reading that the store has ever given, over all terminals."""
     each = " UNION ALL ".join(f'SELECT max(seq) AS seq FROM "{kind}"' for kind in KINDS)
     (last,) = connection.execute(

@@ -1,8 +1,6 @@
 """Which terminals a store has, and the job of each as the agent last knew it."""
 
 import json
-import sqlite3
-from pathlib import Path
 
 from pydantic import TypeAdapter
 
@@ -10,11 +8,12 @@ from agent.errors import UsageError
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
+from agent.store.questions import Connection
 
 _JOB = TypeAdapter(Job)
 
 
-def chosen_terminal(connection: sqlite3.Connection, path: Path, asked: str | None) -> str:
+def chosen_terminal(connection: Connection, path: object, asked: str | None) -> str:
     """The terminal that was asked for, or the store's only one; raises UsageError with those it has."""
     known = [str(name) for (name,) in connection.execute("SELECT terminal FROM plan ORDER BY terminal")]
     names = ", ".join(known) or "none"
@@ -25,13 +24,13 @@ def chosen_terminal(connection: sqlite3.Connection, path: Path, asked: str | Non
     return asked or known[0]
 
 
-def stored_job(connection: sqlite3.Connection, terminal: str) -> Job:
+def stored_job(connection: Connection, terminal: str) -> Job:
     """The job of a terminal that the store has."""
     (text,) = connection.execute("SELECT job FROM plan WHERE terminal = ?", (terminal,)).fetchone()
     return _JOB.validate_json(text)
 
 
-def stored_plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan | None:
+def stored_plan(connection: Connection, terminal: str) -> LinkPlan | None:
     """The plan that the agent of a terminal runs with; None where another version has stored it."""
     (text,) = connection.execute("SELECT body FROM plan WHERE terminal = ?", (terminal,)).fetchone()
     try:

@@ -2,11 +2,10 @@
 
 import heapq
 import json
-import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
-from itertools import chain, takewhile
+from itertools import chain
 from math import inf, nextafter
 from operator import attrgetter
 from typing import Any, Literal
@@ -15,6 +14,7 @@ from pydantic import AwareDatetime, TypeAdapter
 
 from agent.records import KINDS, UNDO, AlertEvent, AnyReading, ClockChange, JsonValue, Note, Situation
 from agent.store.ageing import pieces_after, pieces_between
+from agent.store.questions import Connection
 from agent.store.rollups import numeric_fields
 from agent.store.schema import own_fields
 from agent.store.shown import ShownTimes
@@ -66,20 +66,49 @@ class InputAge:
     unix_s: float
 
 
-def readings_after(connection: sqlite3.Connection, terminal: str, seq: int) -> Iterator[Stored]:
-    """The readings stored after `seq`, in the order in which the engine took them."""
+def readings_after(
+    connection: Connection, terminal: str, seq: int, kinds: Iterable[str] = KINDS
+) -> Iterator[Stored]:
+    """The readings of these kinds stored after `seq`, in the order in which the engine took them."""
     return heapq.merge(
-        *(_kind_after(connection, kind, terminal, seq) for kind in KINDS), key=attrgetter("seq")
+        *(_kind_after(connection, kind, terminal, seq) for kind in kinds), key=attrgetter("seq")
     )
 
 
-def has_note(connection: sqlite3.Connection, terminal: str, name: str) -> bool:
+def stored_between(
+    connection: Connection, terminal: str, start_unix_s: float, end_unix_s: float
+) -> Iterator[Stored]:
+    """The readings of [start, end), in the order in which the engine took them: its times never run back."""
+    span = (start_unix_s, end_unix_s)
+    return heapq.merge(
+        *(_kind_between(connection, kind, terminal, span) for kind in KINDS), key=attrgetter("seq")
+    )
+
+
+def _kind_between(
+    connection: Connection, kind: str, terminal: str, span: tuple[float, float]
+) -> Iterator[Stored]:
+    names = ("seq", "extra", *own_fields(kind), "unix_s", "sent_unix_s")
+    packed = (row for piece in pieces_between(connection, terminal, kind, *span) for row in piece.rows(names))
+    columns = ", ".join(f'"{name}"' for name in names)
+    rows = connection.execute(
+        f'SELECT {columns} FROM "{kind}" WHERE terminal = ? AND unix_s >= ? AND unix_s < ?'
+        " ORDER BY unix_s, seq",
+        (terminal, *span),
+    )
+    for number, extra, *values in chain(packed, rows):
+        known = dict(zip(names[2:], values, strict=True))
+        if span[0] <= known["unix_s"] < span[1]:
+            yield Stored(number, kind, _reading(kind, known, extra))
+
+
+def has_note(connection: Connection, terminal: str, name: str) -> bool:
     """Whether a note of this id was ever stored."""
     notes = (one.reading for one in _kind_after(connection, "note", terminal, 0))
     return any(isinstance(note, Note) and note.kind != UNDO and note.id == name for note in notes)
 
 
-def _kind_after(connection: sqlite3.Connection, kind: str, terminal: str, seq: int) -> Iterator[Stored]:
+def _kind_after(connection: Connection, kind: str, terminal: str, seq: int) -> Iterator[Stored]:
     names = (*own_fields(kind), "unix_s", "sent_unix_s")
     columns = ", ".join(f'"{name}"' for name in names)
     packed = (
@@ -108,14 +137,19 @@ def _truth_fields(kind: str) -> tuple[str, ...]:
     return tuple(name for name, plain in own_fields(kind).items() if plain is bool)
 
 
-def events(connection: sqlite3.Connection, terminal: str) -> list[AlertEvent]:
+def events(connection: Connection, terminal: str) -> list[AlertEvent]:
     """All alert events of a terminal, in the order in which they were stored."""
+    return [event for _, event in events_after(connection, terminal, 0)]
+
+
+def events_after(connection: Connection, terminal: str, number: int) -> Iterator[tuple[int, AlertEvent]]:
+    """The alert events stored after the one of this number, each with its own."""
     rows = connection.execute(
-        "SELECT unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s, confidence"
-        " FROM alert_event WHERE terminal = ? ORDER BY id",
-        (terminal,),
+        "SELECT id, unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s,"
+        " confidence FROM alert_event WHERE terminal = ? AND id > ? ORDER BY id",
+        (terminal, number),
     )
-    return [_event(*row) for row in rows]
+    return ((number, _event(*row)) for number, *row in rows)
 
 
 def _event(*row: str | float | None) -> AlertEvent:
@@ -136,7 +170,15 @@ def _event(*row: str | float | None) -> AlertEvent:
     )
 
 
-def snapshot(connection: sqlite3.Connection, terminal: str) -> Snapshot | None:
+def forwarded(connection: Connection, terminal: str) -> str | None:
+    """How far the terminal's store was forwarded, as it was saved; None where it never was."""
+    row = connection.execute(
+        "SELECT body FROM forwarded WHERE terminal = ? ORDER BY base DESC LIMIT 1", (terminal,)
+    ).fetchone()
+    return None if row is None else str(row[0])
+
+
+def snapshot(connection: Connection, terminal: str) -> Snapshot | None:
     """The engine's stored state, None where there is none."""
     row = connection.execute(
         "SELECT seq, unix_s, digest, body FROM engine_snapshot WHERE terminal = ?", (terminal,)
@@ -145,7 +187,7 @@ def snapshot(connection: sqlite3.Connection, terminal: str) -> Snapshot | None:
     return None if row is None else Snapshot(row[0], row[1], row[2], json.loads(row[3]))
 
 
-def latest_unix_s(connection: sqlite3.Connection, terminal: str) -> float | None:
+def latest_unix_s(connection: Connection, terminal: str) -> float | None:
     """The engine's time when the store was last written: of the last reading, decision or snapshot."""
     times = [
         connection.execute(f'SELECT max(unix_s) FROM "{table}" WHERE terminal = ?', (terminal,)).fetchone()[0]
@@ -154,26 +196,24 @@ def latest_unix_s(connection: sqlite3.Connection, terminal: str) -> float | None
     return max((one for one in times if one is not None), default=None)
 
 
-def clock_offset_s(connection: sqlite3.Connection, terminal: str, until_seq: int | None = None) -> float:
+def clock_offset_s(connection: Connection, terminal: str, until_seq: int = 2**62) -> float:
     """The computer's clock less the engine's, as of the last change, or as of a reading."""
     row = connection.execute(
-        "SELECT offset_s FROM clock WHERE terminal = ? AND (? IS NULL OR seq <= ?) ORDER BY seq DESC LIMIT 1",
-        (terminal, until_seq, until_seq),
+        "SELECT offset_s FROM clock WHERE terminal = ? AND seq <= ? ORDER BY seq DESC LIMIT 1",
+        (terminal, until_seq),
     ).fetchone()
     return 0.0 if row is None else float(row[0])
 
 
 def readings_between(
-    connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
+    connection: Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> list[AnyReading]:
     """The readings from a moment to before another, in their order, for an engine that starts there.
 
     Where its clock was not the computer's then, a change of the clock tells it so first.
     """
+    found = [one.reading for one in stored_between(connection, terminal, start_unix_s, end_unix_s)]
     before = last_seq_before(connection, terminal, start_unix_s)
-    stored = (one.reading for one in readings_after(connection, terminal, before))
-    # The engine's times never run backwards over the stored order.
-    found = list(takewhile(lambda reading: reading.unix_s < end_unix_s, stored))
     offset_s = clock_offset_s(connection, terminal, before)
     if offset_s == 0.0 or not found:
         return found
@@ -181,18 +221,18 @@ def readings_between(
     return [ClockChange(unix_s=unix_s, stepped_s=0.0, offset_s=offset_s, restarted=True), *found]
 
 
-def shown_times(connection: sqlite3.Connection, terminal: str) -> ShownTimes:
+def shown_times(connection: Connection, terminal: str) -> ShownTimes:
     """How people know the times of a terminal's readings and events."""
     changes = (one.reading for one in _kind_after(connection, "clock", terminal, 0))
     return ShownTimes(one for one in changes if isinstance(one, ClockChange))
 
 
-def last_seq_before(connection: sqlite3.Connection, terminal: str, unix_s: float) -> int:
+def last_seq_before(connection: Connection, terminal: str, unix_s: float) -> int:
     """The last reading with an earlier time, 0 where there is none."""
     return max(_kind_before(connection, terminal, kind, unix_s) for kind in KINDS)
 
 
-def _kind_before(connection: sqlite3.Connection, terminal: str, kind: str, unix_s: float) -> int:
+def _kind_before(connection: Connection, terminal: str, kind: str, unix_s: float) -> int:
     # Stamps never run back, so that the last by time is the last by number.
     row = connection.execute(
         f'SELECT seq FROM "{kind}" WHERE terminal = ? AND unix_s < ? ORDER BY unix_s DESC, seq DESC LIMIT 1',
@@ -213,7 +253,7 @@ def _kind_before(connection: sqlite3.Connection, terminal: str, kind: str, unix_
     return int(max([*within, 0 if earlier is None else earlier]))
 
 
-def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
+def situations(connection: Connection) -> list[StoredSituation]:
     """The latest situation of every terminal, the one written last first."""
     rows = connection.execute(
         "SELECT terminal, body, written_wall_unix_s FROM situation"
@@ -224,13 +264,13 @@ def situations(connection: sqlite3.Connection) -> list[StoredSituation]:
     ]
 
 
-def input_states(connection: sqlite3.Connection, terminal: str) -> tuple[InputState, ...]:
+def input_states(connection: Connection, terminal: str) -> tuple[InputState, ...]:
     """What the agent hears wrong, and how its own inputs and the ways out of alerts fare."""
     found = connection.execute("SELECT body FROM input_state WHERE terminal = ?", (terminal,)).fetchone()
     return () if found is None else _INPUT_STATES.validate_json(found[0])
 
 
-def input_ages(connection: sqlite3.Connection, terminal: str) -> list[InputAge]:
+def input_ages(connection: Connection, terminal: str) -> list[InputAge]:
     """Every input that was ever heard and when last, the one silent for longest first.
 
     Where its last reading is packed or gone, to the minute.
@@ -245,7 +285,7 @@ def input_ages(connection: sqlite3.Connection, terminal: str) -> list[InputAge]:
     return sorted((InputAge(*key, unix_s) for key, unix_s in ages.items()), key=attrgetter("unix_s"))
 
 
-def _live_ages(connection: sqlite3.Connection, terminal: str, kind: str) -> dict[tuple[str, str], float]:
+def _live_ages(connection: Connection, terminal: str, kind: str) -> dict[tuple[str, str], float]:
     place, group = ('"where"', ' GROUP BY "where"') if kind == "temperature" else ("''", "")
     rows = connection.execute(
         f'SELECT {place}, max(unix_s) FROM "{kind}" WHERE terminal = ?{group}', (terminal,)
@@ -253,7 +293,7 @@ def _live_ages(connection: sqlite3.Connection, terminal: str, kind: str) -> dict
     return {(kind, name): unix_s for name, unix_s in rows if unix_s is not None}
 
 
-def _places(connection: sqlite3.Connection, terminal: str, kind: str) -> Iterator[str]:
+def _places(connection: Connection, terminal: str, kind: str) -> Iterator[str]:
     """From one place to the next in the key, without the minutes between."""
     place: str | None = ""
     while place is not None:
@@ -267,7 +307,7 @@ def _places(connection: sqlite3.Connection, terminal: str, kind: str) -> Iterato
         place = f"{found}\0"
 
 
-def _last_minute(connection: sqlite3.Connection, *key: str) -> float:
+def _last_minute(connection: Connection, *key: str) -> float:
     (found,) = connection.execute(
         "SELECT max(minute_unix_s) FROM minute WHERE terminal = ? AND kind = ? AND place = ? AND field = ?",
         key,

@@ -12,8 +12,8 @@ from agent.records import KINDS
 from agent.store.opening import open_for_writing
 from agent.store.pages import Pages, Row, Value
 
-# Only the store's own housekeeping is left out: messages that were seen, and how it was made.
-LEFT_OUT = {"seen", "migration"}
+# Only the store's own housekeeping is left out: messages that were seen, what was forwarded, how it was made.
+LEFT_OUT = {"seen", "migration", "forwarded"}
 # Of two rows with the same key the one with more here is the newer: the other lies on a page given up.
 NEWER_BY = {"situation": "written_wall_unix_s", "minute": "n", "engine_snapshot": "seq"}
 # Fields that came later are missing at the end of older rows.

@@ -60,6 +60,12 @@ CREATE INDEX packed_time ON packed (terminal, kind, first_seq, last_seq, first_u
 CREATE INDEX packed_seq ON packed (last_seq)
 """
 _INPUT_TABLE = "CREATE TABLE input_state (terminal TEXT PRIMARY KEY, body TEXT NOT NULL) WITHOUT ROWID"
+# The number first: by its shape no other row is taken for one of these (store/rescue.py).
+_FORWARDED_TABLE = """
+CREATE TABLE forwarded (
+    base INTEGER NOT NULL, terminal TEXT NOT NULL, body TEXT NOT NULL, PRIMARY KEY (base, terminal)
+) WITHOUT ROWID
+"""
 
 _READING_TABLE = """
 CREATE TABLE "{kind}" (
@@ -117,6 +123,7 @@ def migrations() -> Iterator[tuple[str, Migration]]:
     yield "states of inputs", _script(_INPUT_TABLE)
     yield "packed readings", _script(_PACKED_TABLE)
     yield "column alert_event.confidence", _column("alert_event", "confidence", float)
+    yield "forwarded", _script(_FORWARDED_TABLE)
 
 
 def migrate(connection: sqlite3.Connection, now_unix_s: float) -> None:

@@ -160,6 +160,19 @@ class StoreWriter:
                 "INSERT OR REPLACE INTO input_state VALUES (?, ?)", (self.terminal, json.dumps(states))
             )
 
+    def begin_forwarding(self, base: int, body: str) -> None:
+        """Keep how far this store was forwarded, for the first time; `base` names the store from then on."""
+        with self._transaction():
+            self._connection.execute("DELETE FROM forwarded WHERE terminal = ?", (self.terminal,))
+            self._connection.execute("INSERT INTO forwarded VALUES (?, ?, ?)", (base, self.terminal, body))
+
+    def save_forwarded(self, base: int, body: str) -> None:
+        """Keep how far the store of this name was forwarded; nothing where it was replaced by another."""
+        with self._transaction():
+            self._connection.execute(
+                "UPDATE forwarded SET body = ? WHERE base = ? AND terminal = ?", (body, base, self.terminal)
+            )
+
     def save_plan(self, job: Job, plan: LinkPlan, digest: str) -> None:
         """Keep job and plan for the dashboard and the report."""
         with self._transaction():

@@ -1,0 +1,113 @@
+"""`peakshade desk`: takes what the terminals forward into one database."""
+
+import argparse
+import asyncio
+import logging
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import aiomqtt
+
+from agent.config_desk import DeskConfig, load_desk_config
+from agent.config_job import unix_s_from_rfc3339
+from agent.desk.worker import Worker
+from agent.errors import UsageError
+from agent.event_loop import run_until_done, stop_on_signals
+from agent.forward.outbox import Hours, want_text
+from agent.inputs.collectors.frame import OwnThread
+from agent.inputs.messages import WANT, desk_topic
+from agent.inputs.mqtt import publishing_client
+from agent.service.console import log_to_terminal, say
+
+SUMMARY = "one database of many terminals: take in what they forward"
+EXAMPLE = "peakshade desk desk.toml"
+LOG = logging.getLogger(__name__)
+
+RESTART_S = 1.0
+ASK_WITHIN_S = 10.0
+ENDS_WITHIN_S = 10.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The desk's config, and whether this process is one of the workers."""
+    parser.add_argument("config", type=Path, help="the desk's config file")
+    parser.add_argument(
+        "--single", metavar="TERMINAL", help="ask this terminal for every reading of some hours"
+    )
+    parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339, with --single")
+    parser.add_argument("--to", dest="end", metavar="TIME", help="the like; they come as its budget allows")
+    parser.add_argument(
+        "--work", action="store_true", help="be one more worker, in this process, on this computer or another"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run until interrupted."""
+    config = load_desk_config(args.config, os.environ)
+    if args.single is not None:
+        run_until_done(_ask(config, args.single, _hours(args.start, args.end)))
+        return 0
+    log_to_terminal()
+    run_until_done(_work(config) if args.work else _desk(config))
+    return 0
+
+
+def _hours(start: str | None, end: str | None) -> Hours:
+    from_unix_s, to_unix_s = (None if text is None else unix_s_from_rfc3339(text) for text in (start, end))
+    if from_unix_s is None or to_unix_s is None or from_unix_s >= to_unix_s:
+        raise UsageError(
+            f"--single: the hours are {start} to {end}; expected --from and --to, the later one last, such as"
+            " 2026-07-18T09:00:00Z"
+        )
+    return Hours(from_unix_s=from_unix_s, to_unix_s=to_unix_s)
+
+
+async def _ask(config: DeskConfig, terminal: str, hours: Hours) -> None:
+    """The broker keeps the wish until the terminal hears it."""
+    try:
+        async with publishing_client(config.broker, ASK_WITHIN_S) as client:
+            await client.publish(desk_topic(terminal, WANT), want_text(hours), qos=1, retain=True)
+    except aiomqtt.MqttError as error:
+        raise UsageError(
+            f"broker {config.broker.host}:{config.broker.port}: {error}; is it running?"
+        ) from None
+    say(f"{terminal} is asked")
+
+
+async def _work(config: DeskConfig) -> None:
+    stop = stop_on_signals()
+    working = asyncio.ensure_future(Worker(config).run())
+    stopping = asyncio.ensure_future(stop.wait())
+    await asyncio.wait((working, stopping), return_when=asyncio.FIRST_COMPLETED)
+    working.cancel()
+    stopping.cancel()
+    await asyncio.gather(working, stopping, return_exceptions=True)
+    if not working.cancelled():
+        working.result()
+
+
+async def _desk(config: DeskConfig) -> None:
+    stop = stop_on_signals()
+    say(f"{config.workers} workers of the desk; end with Ctrl-C")
+    async with asyncio.TaskGroup() as group:
+        workers = [group.create_task(_keep_worker(config)) for _ in range(config.workers)]
+        await stop.wait()
+        for worker in workers:
+            worker.cancel()
+
+
+async def _keep_worker(config: DeskConfig) -> None:
+    """A worker in a process of its own; where it ends it is started again."""
+    command = [sys.executable, "-P", "-m", "agent", "desk", str(config.path), "--work"]
+    while True:
+        process = subprocess.Popen(command)  # noqa: ASYNC220 - takes milliseconds
+        try:
+            code = await OwnThread().run(process.wait)
+        finally:
+            if process.poll() is None:
+                process.terminate()
+                await asyncio.to_thread(process.wait, ENDS_WITHIN_S)
+        LOG.error("a worker has ended (%d); another one starts in %.0f s", code, RESTART_S)
+        await asyncio.sleep(RESTART_S)

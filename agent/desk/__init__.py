@@ -1,0 +1,1 @@
+"""The desk: workers that take what the terminals forward into the desk's store."""

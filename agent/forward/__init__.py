@@ -1,0 +1,1 @@
+"""What a terminal sends home to the desk, and how much of it."""

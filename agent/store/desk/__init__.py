@@ -1,0 +1,1 @@
+"""The desk's store: PostgreSQL with the tables, columns and questions of the terminals' own store."""

@@ -1,0 +1,25 @@
+"""A real PostgreSQL for the tests of the desk."""
+
+from collections.abc import Iterator
+
+import pytest
+
+from agent.config_desk import DeskDatabase
+from tests.desk.postgres import Postgres
+
+
+@pytest.fixture(scope="package")
+def postgres() -> Iterator[Postgres]:
+    """One cluster for all of them."""
+    cluster = Postgres()
+    try:
+        cluster.start()
+        yield cluster
+    finally:
+        cluster.close()
+
+
+@pytest.fixture
+def database(postgres: Postgres) -> DeskDatabase:
+    """An empty database for one test."""
+    return postgres.database()
