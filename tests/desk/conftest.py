@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import pytest
 
 from agent.config_desk import DeskDatabase
+from agent.store.desk.opening import pool_of
 from tests.desk.postgres import Postgres
 
 
@@ -20,6 +21,8 @@ def postgres() -> Iterator[Postgres]:
 
 
 @pytest.fixture
-def database(postgres: Postgres) -> DeskDatabase:
+def database(postgres: Postgres) -> Iterator[DeskDatabase]:
     """An empty database for one test."""
-    return postgres.database()
+    made = postgres.database()
+    yield made
+    pool_of(made).close()

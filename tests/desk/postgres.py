@@ -87,7 +87,7 @@ class Postgres:
     def close(self) -> None:
         """End it and take its folder away."""
         if self._process is not None and self._process.poll() is None:
-            self._process.send_signal(signal.SIGINT)
+            self._process.send_signal(signal.SIGQUIT)
             self._process.wait(PATIENCE_S)
         self._log.close()
         shutil.rmtree(self._folder)

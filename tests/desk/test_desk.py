@@ -16,7 +16,7 @@ import pytest
 from agent.config_desk import DeskDatabase
 from agent.forward.batch import Batch, Row, packed
 from agent.inputs.messages import REFUSED, batch_topic, desk_topic
-from agent.inputs.mosquitto import DESK_RIGHTS
+from agent.inputs.mosquitto import DESK_RIGHTS, Account
 from agent.records import Note
 from agent.store.desk.opening import open_desk
 from agent.store.opening import StoreError
@@ -179,7 +179,11 @@ def test_who_publishes_under_another_name_is_refused_and_named(
     tmp_path: Path, database: DeskDatabase
 ) -> None:
     """By the broker, where it is another's topic; by the desk, where the message says another name."""
-    broker = Mosquitto(tmp_path, accounts=("desk", "van-1", "van-2"), rights=DESK_RIGHTS)
+    accounts = "".join(Account(name, name).line() for name in ("desk", "van-1", "van-2"))
+    (tmp_path / "accounts").write_text(accounts)
+    (tmp_path / "rights").write_text(DESK_RIGHTS)
+    closed = f"allow_anonymous false\npassword_file {tmp_path}/accounts\nacl_file {tmp_path}/rights"
+    broker = Mosquitto(tmp_path, more=closed)
     broker.start()
     try:
         asyncio.run(_impostor(tmp_path, broker, database))

@@ -76,8 +76,8 @@ def open_for_ingest(database: DeskDatabase) -> Plain:
 
 
 @cache
-def _pool(database: DeskDatabase) -> ConnectionPool[psycopg.Connection[Row]]:
-    """Of this process; it connects again by itself."""
+def pool_of(database: DeskDatabase) -> ConnectionPool[psycopg.Connection[Row]]:
+    """The connections of this process to ask with; what is broken is replaced."""
     return ConnectionPool(
         database.connect,
         kwargs={"row_factory": _rows, **_options(database)},
@@ -99,7 +99,7 @@ def _read_only(connection: psycopg.Connection[Row]) -> None:
 def open_desk(database: DeskDatabase) -> Iterator[DeskConnection]:
     """A read-only connection that sees one state of the store; raises StoreError."""
     try:
-        with _pool(database).connection() as connection:
+        with pool_of(database).connection() as connection:
             yield DeskConnection(connection)
     except (psycopg.Error, PoolTimeout) as error:
         reason = str(error).strip().replace("\n", "; ")
