@@ -75,9 +75,9 @@ def both(own: Path, desk: DeskDatabase) -> Iterator[Pair]:
 def test_the_same_questions_have_the_same_answers(both: Pair) -> None:
     own, desk = both
     for ask in (
-        lambda one: list(reader.readings_between(one, TERMINAL, *SPAN)),
-        lambda one: list(reader.readings_between(one, TERMINAL, START_UNIX_S + 7e3, START_UNIX_S + 9e3)),
-        lambda one: list(reader.readings_between(one, "van-9", *SPAN)),
+        lambda one: list(reader.stored_between(one, TERMINAL, *SPAN)),
+        lambda one: list(reader.stored_between(one, TERMINAL, START_UNIX_S + 7e3, START_UNIX_S + 9e3)),
+        lambda one: list(reader.stored_between(one, "van-9", *SPAN)),
         lambda one: reader.events(one, TERMINAL),
         lambda one: [found.situation for found in reader.situations(one)],
         lambda one: reader.input_states(one, TERMINAL),
@@ -88,7 +88,7 @@ def test_the_same_questions_have_the_same_answers(both: Pair) -> None:
         lambda one: stored_plan(one, TERMINAL),
     ):
         assert ask(own) == ask(desk)
-    assert len(list(reader.readings_between(desk, TERMINAL, *SPAN))) == len(full_day())
+    assert len(list(reader.stored_between(desk, TERMINAL, *SPAN))) == len(full_day())
     assert reader.events(desk, TERMINAL)
 
 
@@ -104,7 +104,7 @@ def writing(database: DeskDatabase) -> Iterator[DeskWriter]:
 
 def signals(database: DeskDatabase) -> list[AnyReading]:
     with open_desk(database) as connection:
-        return [one.reading for one in reader.readings_between(connection, TERMINAL, *SPAN)]
+        return [one.reading for one in reader.stored_between(connection, TERMINAL, *SPAN)]
 
 
 def test_a_single_reading_takes_the_place_of_its_minute_and_never_the_other_way_round(

@@ -20,7 +20,7 @@ from agent.inputs.mosquitto import DESK_RIGHTS, Account
 from agent.records import Note
 from agent.store.desk.opening import open_desk
 from agent.store.opening import StoreError
-from agent.store.reader import events, readings_between, situations
+from agent.store.reader import events, situations, stored_between
 from agent.store.writer import Stored
 from tests.desk.postgres import Postgres
 from tests.desk.site import Line, Site, shifted, site_at
@@ -104,7 +104,7 @@ class Desk:
     def readings(self, site: Site) -> list[Stored]:
         """In the order of the site."""
         with open_desk(self._database) as connection:
-            return list(readings_between(connection, site.terminal, *EVER))
+            return list(stored_between(connection, site.terminal, *EVER))
 
     def check(self, site: Site) -> None:
         """Every row that was forwarded is there, once, in the order of the site, and nothing else."""
