@@ -37,15 +37,22 @@ class Clock:
     awaited_unix_s: float = inf
     follows_computer: bool = False
     offset_s: float = 0.0
+    floor_unix_s: float = -inf
 
     def now(self) -> float:
         """The agent's time, Unix seconds. It never runs back, whatever is done to the computer's clock."""
         played_unix_s = self.start_unix_s + self.speed * (steady_s() - self.steady_start_s)
-        return min(played_unix_s, self.end_unix_s, self.awaited_unix_s + LEAD_S * self.speed)
+        reached_unix_s = min(played_unix_s, self.end_unix_s, self.awaited_unix_s + LEAD_S * self.speed)
+        return max(reached_unix_s, self.floor_unix_s)
 
     def shown(self) -> float:
         """The time that people and devices know: the computer's own, or that of the played day."""
         return self.now() + self.offset_s
+
+    def run_at(self, speed: float) -> None:
+        """A played day goes on at another speed from now on."""
+        self.floor_unix_s = self.start_unix_s = self.now()
+        self.steady_start_s, self.speed = steady_s(), speed
 
     def go_on(self, latest_unix_s: float, offset_s: float, computer_unix_s: float) -> ClockChange | None:
         """Go on after an earlier run, whose time came to `latest_unix_s` with this offset.

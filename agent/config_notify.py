@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from datetime import time
 from pathlib import Path
 from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
 
 from annotated_types import Interval, MaxLen, MinLen
 
 from agent.config_check import Findings, read_section
+from agent.notify import PolicySettings
 from agent.records import Severity
 
 REPEAT_S = 1800.0
@@ -49,6 +51,23 @@ class NotifySettings:
     cleared: bool = False
     command: tuple[str, ...] = ()
     urls_file: Path | None = None
+
+
+def policy_of(settings: NotifySettings, zone: ZoneInfo) -> PolicySettings:
+    """What goes out to people at this site."""
+    return PolicySettings(
+        zone=zone,
+        min_severity=settings.min_severity,
+        quiet=settings.quiet,
+        quiet_severity=settings.quiet_severity,
+        repeat_s=settings.repeat_s,
+        cleared=settings.cleared,
+    )
+
+
+def reminded_s(settings: NotifySettings, speed: float) -> Mapping[Severity, float]:
+    """How often what nobody has seen is said again (s); people do not hurry when a day is played fast."""
+    return {"act": settings.remind_act_s * speed, "urgent": settings.remind_urgent_s * speed}
 
 
 def read_notify(values: Mapping[str, object], folder: Path, findings: Findings) -> NotifySettings | None:

@@ -88,6 +88,7 @@ SETTINGS = (
 OPTIONAL = """
 # Optional:
 # downlink.interference_cn_db, uplink.interference_cn_db: carrier to all interference together
+# service.allowance_gb: data of the booking, which the report compares with what was used
 # day.air_degc, day.humidity_percent: the weather expected, for heat of crew and transmitter
 # [broker] host, port, tls, ca_file, username, password_file: an external MQTT broker, else one is embedded
 # [store] path, keep_raw_days   [clock] tolerance_s   rules (first lines): a rules file

@@ -123,12 +123,16 @@ class Modem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Service:
-    """What was booked, and the rate of the live stream that has to fit into the uplink."""
+    """What was booked, and the rate of the live stream that has to fit into the uplink.
+
+    `allowance_gb` is what may be sent and received, in powers of ten, before it costs more or slows down.
+    """
 
     down_mbps: RateMbps
     up_mbps: RateMbps
     stream_mbps: RateMbps
     availability_percent: Annotated[float, Interval(ge=90.0, le=99.999)]
+    allowance_gb: Annotated[float, Interval(gt=0.0, le=1e6)] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from typing import get_args
 from zoneinfo import ZoneInfo
 
 from agent.records import ActiveAlert, AlertEvent, AlertState, JsonValue, Severity
+from agent.watch.rules import in_words
 
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 OPEN: tuple[AlertState, ...] = ("raised", "reminder")
@@ -138,6 +139,20 @@ class Reminders:
         return every_s > 0.0 and unix_s - self.said_unix_s[event.rule] >= every_s
 
 
+def may_ring(policy: PolicySettings, severity: Severity, unix_s: float) -> bool:
+    """Whether what is of this severity may be heard by people at this moment."""
+    least = policy.quiet_severity if is_quiet(policy, unix_s) else policy.min_severity
+    return least is not None and _rank(severity) >= max(_rank(least), _rank(policy.min_severity))
+
+
+def sending_number(
+    every_s: Mapping[Severity, float], severity: Severity, raised_unix_s: float, unix_s: float
+) -> int:
+    """How often an alert that nobody has seen has been said again since it was raised."""
+    due_s = every_s.get(severity, 0.0)
+    return int((unix_s - raised_unix_s) // due_s) if due_s > 0.0 and unix_s > raised_unix_s else 0
+
+
 def is_quiet(policy: PolicySettings, unix_s: float) -> bool:
     """Whether it is within the quiet hours at the site, their start included and their end not."""
     if policy.quiet is None:
@@ -150,9 +165,9 @@ def is_quiet(policy: PolicySettings, unix_s: float) -> bool:
 def title_and_body(terminal: str, event: AlertEvent) -> tuple[str, str]:
     """An alert in a few words for a small screen."""
     if event.state == "cleared":
-        return f"{terminal}: {event.rule} is over", " ".join(event.evidence)
+        return f"{terminal}: {in_words(event.rule)}: over", " ".join(event.evidence)
     again = ", not seen yet" if event.state == "reminder" else ""
-    title = f"{terminal}: {event.rule} ({event.severity}){again}"
+    title = f"{terminal}: {in_words(event.rule)} ({event.severity}){again}"
     return title, "\n".join([event.action, *event.evidence]).strip()
 
 

@@ -46,6 +46,8 @@ NoteKind = Literal[
     "undo",
     "other",
 ]
+# Read off a screen by a person.
+ByHand = Literal["manual"]
 Method = Literal["active", "passive", "manual"]
 PowerSource = Literal["mains", "generator", "battery"]
 
@@ -61,9 +63,9 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signal(Reading):
-    """What the modem says about its link. At least one field besides modcod.
+    """What the modem says about its link. At least one field besides modcod and method.
 
-    A modem without lock mostly reports `locked` alone.
+    A modem without lock mostly reports `locked` alone. `method` is there where a person read it.
     """
 
     esno_db: RatioDb | None = None
@@ -74,6 +76,7 @@ class Signal(Reading):
     tx_power_dbm: LevelDbm | None = None
     uplink_esno_db: RatioDb | None = None
     modcod: Text | None = None
+    method: ByHand | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

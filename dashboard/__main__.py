@@ -14,7 +14,9 @@ import segno
 from cheroot.ssl.builtin import BuiltinSSLAdapter
 from cheroot.wsgi import Server
 from dash import Dash
+from pydantic import TypeAdapter
 
+from agent.config_notify import NotifySettings
 from agent.errors import UsageError
 from dashboard import words
 from dashboard.access.gate import (
@@ -52,6 +54,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         mqtt_ca_file=args.mqtt_ca_file,
         terminal=args.terminal,
         speed=args.speed,
+        ends_unix_s=args.ends_unix_s,
+        alarm=args.alarm,
         rules=args.rules,
         rules_folder=args.rules_folder or args.store.parent,
     )
@@ -153,6 +157,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--port", type=int, default=8050)
     parser.add_argument("--terminal", help="terminal to show; otherwise the one written last")
     parser.add_argument("--speed", type=float, default=1.0, help="of the agent's clock, for a played day")
+    parser.add_argument("--ends-unix-s", type=float, help="end of a played day, Unix seconds")
+    parser.add_argument(
+        "--alarm", type=TypeAdapter(NotifySettings).validate_json, default=NotifySettings(), metavar="JSON",
+        help="when the pages may ring, as in [notify] of the config",
+    )  # fmt: skip
     parser.add_argument("--passcode-file", type=Path, help="needed to listen beyond this computer")
     parser.add_argument("--certificate", type=Path, help="certificate of this computer, PEM: serves https")
     parser.add_argument("--key", type=Path, help="its key, PEM")

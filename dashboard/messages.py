@@ -33,15 +33,20 @@ def agent_time(current: CurrentSituation | None, speed: float, wall_unix_s: floa
     return current.situation.unix_s + speed * since_written_s
 
 
-def note_payload(unix_s: float, kind: str, text: str | None) -> dict[str, JsonValue]:
-    """The message body of one note."""
-    payload: dict[str, JsonValue] = {"time": _rfc3339(unix_s), "kind": kind, "by": SENDER}
+def note_payload(unix_s: float, kind: str, text: str | None, by: str = SENDER) -> dict[str, JsonValue]:
+    """The message body of one note; `by` is who tells it."""
+    payload: dict[str, JsonValue] = {"time": _rfc3339(unix_s), "kind": kind, "by": by}
     return payload | ({"text": text} if text else {})
 
 
-def undo_payload(unix_s: float, note_id: str) -> dict[str, JsonValue]:
+def undo_payload(unix_s: float, note_id: str, by: str = SENDER) -> dict[str, JsonValue]:
     """The message body that takes back the note of this id."""
-    return note_payload(unix_s, "undo", None) | {"id": note_id}
+    return note_payload(unix_s, "undo", None, by) | {"id": note_id}
+
+
+def by_hand_payload(unix_s: float, fields: Mapping[str, JsonValue], by: str) -> dict[str, JsonValue]:
+    """The message body of what a person read off the modem's screen."""
+    return {"time": _rfc3339(unix_s), "method": "manual", "by": by, **fields}
 
 
 def late_note_payload(
@@ -53,10 +58,10 @@ def late_note_payload(
 
 
 def acknowledge_payload(
-    unix_s: float, rule: str, snooze_s: float | None, reason: str | None
+    unix_s: float, rule: str, snooze_s: float | None, reason: str | None, by: str = SENDER
 ) -> dict[str, JsonValue]:
     """The message body that says the alert of `rule` was seen; `snooze_s` asks for silence so long."""
-    payload: dict[str, JsonValue] = {"time": _rfc3339(unix_s), "rule": rule, "by": SENDER}
+    payload: dict[str, JsonValue] = {"time": _rfc3339(unix_s), "rule": rule, "by": by}
     return payload if snooze_s is None else payload | {"snooze_s": snooze_s, "reason": reason}
 
 

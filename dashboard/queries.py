@@ -88,7 +88,7 @@ class LateNote:
 
 
 _LATE = TypeAdapter(LateNote)
-_NOTE = (
+NOTE = (
     "note.*, EXISTS (SELECT 1 FROM note AS undo WHERE undo.terminal = note.terminal"
     f" AND undo.kind = '{UNDO}' AND undo.id = note.id) AS taken_back"
 )
@@ -219,7 +219,7 @@ def readings(
     connection: sqlite3.Connection, terminal: str, channel: Channel, start_unix_s: float, end_unix_s: float
 ) -> Series:
     """Every reading of the channel in [start, end]."""
-    _check_channel(channel)
+    check_channel(channel)
     found = [
         (unix_s + part.offset_s, value)
         for part in shown_times(connection, terminal).within(start_unix_s, end_unix_s)
@@ -307,7 +307,7 @@ def events(
 def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
     """What the crew told last, newest first."""
     rows = connection.execute(
-        f"SELECT {_NOTE} FROM note WHERE terminal = ? AND kind != ? ORDER BY unix_s DESC, seq DESC LIMIT ?",
+        f"SELECT {NOTE} FROM note WHERE terminal = ? AND kind != ? ORDER BY unix_s DESC, seq DESC LIMIT ?",
         (terminal, UNDO, count),
     )
     times = shown_times(connection, terminal)
@@ -323,7 +323,7 @@ def notes(
     first_unix_s = min((one.start_unix_s for one in parts), default=np.inf)
     last_unix_s = max((one.end_unix_s for one in parts), default=-np.inf)
     rows = connection.execute(
-        f"SELECT {_NOTE} FROM note WHERE terminal = ? AND kind != ?"
+        f"SELECT {NOTE} FROM note WHERE terminal = ? AND kind != ?"
         " AND (unix_s BETWEEN ? AND ? OR extra IS NOT NULL)",
         (terminal, UNDO, first_unix_s, last_unix_s),
     )
@@ -338,12 +338,13 @@ def notes(
 def note(connection: sqlite3.Connection, terminal: str, seq: int) -> NoteRow | None:
     """One note of the terminal."""
     row = connection.execute(
-        f"SELECT {_NOTE} FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)
+        f"SELECT {NOTE} FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)
     ).fetchone()
     return None if row is None else _note(row, shown_times(connection, terminal))
 
 
-def _check_channel(channel: Channel) -> None:
+def check_channel(channel: Channel) -> None:
+    """Raises ValueError where its kind has no such field."""
     known = {field.name for field in fields(KINDS[channel.kind])}
     if channel.field not in known:
         raise ValueError(f"no field {channel.field!r} in {channel.kind!r} readings, only {sorted(known)}")

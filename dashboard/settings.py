@@ -6,6 +6,8 @@ from typing import cast
 
 from flask import current_app
 
+from agent.config_notify import NotifySettings
+
 CONFIG_KEY = "PEAKSHADE"
 
 
@@ -13,6 +15,7 @@ CONFIG_KEY = "PEAKSHADE"
 class Settings:
     """`terminal` is the one shown where an address names none; `speed` is that of the agent's clock.
 
+    `ends_unix_s` is where a played day ends; `alarm` says when the page may ring.
     `rules` is the rules file in force (None: the defaults); accepted ones are written to `rules_folder`.
     """
 
@@ -25,6 +28,8 @@ class Settings:
     mqtt_ca_file: Path | None = None
     terminal: str | None = None
     speed: float = 1.0
+    ends_unix_s: float | None = None
+    alarm: NotifySettings = NotifySettings()
     rules: Path | None = None
     rules_folder: Path = Path()
 

@@ -33,8 +33,14 @@ def plotly_script() -> Response:
     return send_from_directory(VENDOR, PLOTLY_FILE, max_age=DAY_S)
 
 
+def worker_script() -> Response:
+    """The service worker, at the root, since it rules only over what lies below its own address."""
+    return send_from_directory(ASSETS, "sw.js", max_age=0)
+
+
 def set_up(server: Flask) -> None:
     """Let every answer of the server travel so."""
+    server.add_url_rule("/sw.js", view_func=worker_script)
     server.add_url_rule(PLOTLY, view_func=plotly_script)
     server.after_request(pack)
 

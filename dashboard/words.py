@@ -1,15 +1,16 @@
-"""Every English string of the pages (with tuning_words), so that a translation is files like these."""
+"""Every English string of the pages (with hand_words and tuning_words): a translation is files like these."""
 
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from agent.watch.rules import RULES
+from agent.watch.rules import in_words
 
 TITLE = "peakshade"
 PAGES: Mapping[str, str] = {
     "/": "Crew",
     "/day": "Day",
     "/plan": "Plan",
+    "/report": "Report",
     "/terminals": "Terminals",
     "/tuning": "Tuning",
 }
@@ -69,6 +70,8 @@ INPUTS: Mapping[str, str] = {
     "temperature ambient": "Air thermometer",
     "weather": "Weather",
     "power": "Power",
+    "signal by hand": "Signal, read by hand",
+    "throughput by hand": "Rates, read by hand",
     "note": "Last note",
     "acknowledge": "Last acknowledgement",
 }
@@ -90,6 +93,7 @@ KEY_FIGURES = (
     KeyFigure("quality_percent", "reference_quality_percent", 0, "%", "{now} of {of} after peaking"),
     KeyFigure("stream_mbps", "up_mbps", 1, "Mbit/s", "stream {now} of {of}"),
 )
+READ_BY_HAND = "read by hand at {clock}"
 BECAUSE = "Why"
 DO_THIS = "Do"
 NOTHING_TO_DO = "Nothing to do."
@@ -97,6 +101,7 @@ LEFT = "left"
 OVERDUE = "overdue by"
 NEXT = "Next"
 NOTHING_AHEAD = "Nothing is foreseen."
+DAY_OVER = "The recorded day is over. What stands here is its end; start the demo again to see it once more."
 AT = "at {clock}"
 UTC_ONLY = "{utc} UTC"
 LOCAL_AND_UTC = "{clock} at the site · {utc} UTC"
@@ -193,6 +198,7 @@ SENT_QUIET = "quiet, {rule}"
 
 # Filled in by the browser: {span} since the last word, {clock} of the site at it.
 COVER: Mapping[str, str] = {
+    "lost": "Contact lost",
     "title": "No contact for {span}",
     "title_never": "No contact yet",
     "last": "Last word from the agent at {clock}. What stands below may no longer hold.",
@@ -317,7 +323,7 @@ NOT_NEEDED = "not needed"
 PEAK_UNSHADED = "Transmitter at its hottest, unshaded"
 PEAK_SHADED = "Transmitter at its hottest, shaded"
 AIR_ASSUMED = "air (assumed)"
-HEAT_ACCURACY = "Temperatures come from a simple model and err by several kelvins."
+HEAT_ACCURACY = "Temperatures come from a simple model and err by several °C."
 CLEAR_SKY = "clear sky"
 HALF_CLOUDY = "half clouded"
 SUN = "sun"
@@ -346,29 +352,10 @@ NO_LINKS = (
 )
 TOO_LONG = "The address is too long."
 
-DEVICE = "This screen"
-DEVICE_KEYS: Mapping[str, str] = {
-    "theme-key": "Night theme",
-    "units-key": "Imperial units",
-    "sound-key": "Sound on new alerts",
-    "screen-key": "Keep the screen on",
-}
-DEVICE_SAID: Mapping[str, str] = {
-    "impossible": "This browser keeps the screen on only for pages of its own computer or with TLS. Set the "
-    "phone's own screen time-out to its longest instead.",
-    "sound": "Sound and vibration are on: this is how a new alert sounds.",
-    "touch": "Touch the page once: the browser allows sound only then.",
-}
-
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
 
 
-def rule_text(rule: str) -> str:
-    """The rule's name for the crew; a rule that an earlier version had keeps its name."""
-    return RULES[rule].label if rule in RULES else rule
-
-
 def change_text(rule: str, state: str) -> str:
     """One change of an alert in words."""
-    return f"{rule_text(rule)}: {STATES[state]}"
+    return f"{in_words(rule)}: {STATES[state]}"

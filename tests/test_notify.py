@@ -144,7 +144,7 @@ def test_a_damaged_memory_is_told(tree: dict[str, object]) -> None:
 
 def test_words_for_a_small_screen() -> None:
     title, body = title_and_body("van-1", alert())
-    assert title == "van-1: shade (act)"
+    assert title == "van-1: Shade the unit (act)"
     assert body == "put the cover on\ntwo hours of sun"
 
 
@@ -186,4 +186,4 @@ def test_a_reminder_goes_out_as_often_as_it_comes_except_in_quiet_hours() -> Non
         assert out(policy, at_unix_s, alert(state="reminder")) == [("shade", "reminder")]
     assert out(policy, NOON_UNIX_S + 11.0 * HOUR_S, alert(state="reminder")) == []
     title, _ = title_and_body("van-1", alert(state="reminder"))
-    assert title == "van-1: shade (act), not seen yet"
+    assert title == "van-1: Shade the unit (act), not seen yet"

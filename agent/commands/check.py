@@ -13,6 +13,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from agent.commands.broker_answer import Answer, Finding, asked_broker, check_broker
+from agent.commands.config_argument import add_config, config_path
 from agent.config import Config, load_config
 from agent.errors import UsageError
 from agent.event_loop import run_until_done
@@ -50,16 +51,17 @@ class Extras:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The config, and what costs data or reaches people and is only done when asked for."""
-    parser.add_argument("config", type=Path, help="the terminal's config file")
+    add_config(parser)
     parser.add_argument("--rate-tests", action="store_true", help="run the tests of the rate once; uses data")
     parser.add_argument("--outlets", action="store_true", help="send a test alert by every [notify] outlet")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print a line for everything looked at; 1 where something wants mending."""
-    config = load_config(args.config, os.environ)
+    path = config_path(args)
+    config = load_config(path, os.environ)
     all_fine = True
-    for finding in findings(args.config, config, time.time(), Extras(args.rate_tests, args.outlets)):
+    for finding in findings(path, config, time.time(), Extras(args.rate_tests, args.outlets)):
         say(f"{'ok     ' if finding.fine else 'FINDING'}  {finding.subject:<8} {finding.text}")
         all_fine &= finding.fine
     return 0 if all_fine else 1

@@ -4,9 +4,9 @@ import argparse
 import asyncio
 import socket
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -24,7 +24,8 @@ from agent.errors import UsageError
 from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.messages import kind_of, reading_topic, to_message
 from agent.inputs.player import play
-from agent.records import AnyReading
+from agent.notify import OPEN
+from agent.records import AlertEvent, AnyReading
 from agent.replay.replaying import session_plan
 from agent.replay.session_time import site_moment
 from agent.replay.sessions import CONFIG_FILE, Session, read_session, session_folder
@@ -41,6 +42,8 @@ SESSION = "salt-pan-summer"
 # Shade and re-peak alerts of the default session come within a minute.
 SPEED = 200.0
 FASTEST = 2000.0
+# So much more slowly it goes while an alert stands that nobody has seen: time to read and answer it.
+UNSEEN_SHARE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,14 +144,41 @@ async def _play(show: _Show, with_page: bool) -> None:
     stop = stop_on_signals()
     clock = played_clock(show.start_unix_s, show.speed, session.end_unix_s)
     log_to_terminal(session.job.site.time_zone, clock.shown)
+    pace = Pace(clock, show.speed, UNSEEN_SHARE if with_page else 1.0)
     printer = event_printer(session.job.site.time_zone)
-    agent = Agent(config, plan, default_rules(), clock, printer)
+    agent = Agent(config, plan, default_rules(), clock, partial(_hear, printer, pace))
     later = session.readings[len(earlier) :]
     companions: Companions = {"player": partial(_play_to_end, show, later, clock, stop)}
     if with_page:
-        companions = {**companions, "page": partial(serve_page, config, show.speed)}
+        companions = {**companions, "page": partial(serve_page, config, show.speed, session.end_unix_s)}
     say(f"readings and notes arrive over MQTT at {LOOPBACK}:{config.broker.port}; end with Ctrl-C")
     await run_agent(agent, stop, companions)
+
+
+@dataclass(slots=True)
+class Pace:
+    """The speed of the day: slower, by this share, while somebody should look."""
+
+    clock: Clock
+    speed: float
+    unseen_share: float
+    unseen: set[str] = field(default_factory=set)
+
+    def hear(self, events: Sequence[AlertEvent]) -> None:
+        """Alerts come, are seen, and go."""
+        for event in events:
+            if event.state in OPEN:
+                self.unseen.add(event.rule)
+            else:
+                self.unseen.discard(event.rule)
+        wanted = self.speed * (self.unseen_share if self.unseen else 1.0)
+        if wanted != self.clock.speed:
+            self.clock.run_at(wanted)
+
+
+def _hear(printer: Callable[[Sequence[AlertEvent]], None], pace: Pace, events: Sequence[AlertEvent]) -> None:
+    printer(events)
+    pace.hear(events)
 
 
 async def _play_to_end(show: _Show, later: Sequence[AnyReading], clock: Clock, stop: asyncio.Event) -> None:

@@ -5,12 +5,12 @@ import asyncio
 import os
 import time
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import aiomqtt
 
+from agent.commands.config_argument import add_config, config_path
 from agent.config import Config, load_config
 from agent.errors import UsageError
 from agent.event_loop import run_until_done, stop_on_signals
@@ -28,7 +28,7 @@ TIMEOUT_S = 10.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The config, which topics, and for how long."""
-    parser.add_argument("config", type=Path, help="the terminal's config file")
+    add_config(parser)
     parser.add_argument(
         "--topic", default="#", metavar="FILTER", help="topic filter (default: #, everything)"
     )
@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Listen until interrupted; 1 where a map of the config has never fitted."""
-    config = load_config(args.config, os.environ)
+    config = load_config(config_path(args), os.environ)
     try:
         return run_until_done(_listen(config, args.topic, args.seconds))
     except aiomqtt.MqttError as error:

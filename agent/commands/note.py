@@ -4,12 +4,12 @@ import argparse
 import os
 import time
 from contextlib import closing
-from pathlib import Path
 from secrets import token_hex
 from typing import get_args
 
 import aiomqtt
 
+from agent.commands.config_argument import add_config, config_path
 from agent.config import Config, load_config
 from agent.errors import UsageError
 from agent.event_loop import run_until_done
@@ -27,7 +27,6 @@ EXAMPLE = 'peakshade note shade-on "reflective cover over the transmitter" --con
 
 KINDS_OF_NOTE = get_args(NoteKind)
 ANSWER_WITHIN_S = 10.0
-DEFAULT_CONFIG = "peakshade.toml"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,14 +38,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--by", metavar="NAME", help="who did it")
     parser.add_argument("--id", metavar="ID", help="of the note that undo takes back")
-    parser.add_argument("--config", type=Path, default=Path(DEFAULT_CONFIG), help="config file (%(default)s)")
+    add_config(parser, by_place=False)
 
 
 def run(args: argparse.Namespace) -> int:
     """Publish the note; on return the broker has it."""
-    if args.config == Path(DEFAULT_CONFIG) and not args.config.exists():
-        raise UsageError("of which terminal? name its config file: --config van-1.toml")
-    config = load_config(args.config, os.environ)
+    config = load_config(config_path(args), os.environ)
     if (args.kind == UNDO) != (args.id is not None):
         raise UsageError(f"{UNDO} takes a note back by its --id, as printed with it; other notes have none")
     if args.kind == UNDO and not _is_stored(config, args.id):
@@ -66,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
     except aiomqtt.MqttError as error:
         raise UsageError(
             f"the note was not delivered: broker {config.broker.host}:{config.broker.port}: {error};"
-            f" start the agent (peakshade run {args.config}) or the broker, and send it again"
+            f" start the agent (peakshade run {config.path}) or the broker, and send it again"
         ) from error
     back = f"taken back: {name}"
     say(back if args.kind == UNDO else f"noted: {args.kind}; to take it back: {UNDO} --id {name}")

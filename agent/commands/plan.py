@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from agent.commands.config_argument import add_config, config_path
 from agent.config import Config, load_config
 from agent.errors import UsageError
 from agent.extras import module_with_extra
@@ -25,7 +26,7 @@ EXAMPLE = "peakshade plan van-1.toml --json"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The config, and how to print."""
-    parser.add_argument("config", type=Path, help="the terminal's config file")
+    add_config(parser)
     parser.add_argument("--json", action="store_true", help="print the plan as JSON")
     parser.add_argument(
         "--page", type=Path, metavar="OUT.pdf", help="write two pages to print: to carry, and budget"
@@ -34,8 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the plan; 1 where it does not work well or something needs a look."""
-    config = load_config(args.config, os.environ)
-    plan = load_or_compute_plan(args.config, config)
+    path = config_path(args)
+    config = load_config(path, os.environ)
+    plan = load_or_compute_plan(path, config)
     plan = replace(plan, findings=(*plan.findings, *_config_findings(config, time.time())))
     if args.page is not None:
         _write_page(args.page, plan, config)

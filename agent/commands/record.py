@@ -5,6 +5,7 @@ import os
 import sys
 from pathlib import Path
 
+from agent.commands.config_argument import add_config, config_path
 from agent.config import load_config
 from agent.errors import UsageError
 from agent.replay.recording import Recording, recorded
@@ -20,7 +21,7 @@ COMPRESS_ABOVE_BYTES = 200_000
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Whose store, which hours, and where to write."""
-    parser.add_argument("config", type=Path, nargs="?", help="the terminal's config file, or give --store")
+    add_config(parser)
     parser.add_argument("out", type=Path, help="the session folder to write")
     parser.add_argument("--store", type=Path, metavar="PATH", help="the agent's store")
     parser.add_argument("--terminal", metavar="NAME", help="which of the store, where it has several")
@@ -54,10 +55,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _recording(args: argparse.Namespace) -> tuple[Recording, Path | None]:
     """The hours, and the rules file that the config names."""
-    if (args.config is None) == (args.store is None):
+    if args.config is not None and args.store is not None:
         raise UsageError("expected the config file or --store PATH, one of the two")
     if args.store is not None:
         return recorded(args.store, args.terminal, args.start, args.end, args.title), None
-    config = load_config(args.config, os.environ)
+    config = load_config(config_path(args), os.environ)
     terminal = args.terminal or config.job.terminal
     return recorded(config.store.path, terminal, args.start, args.end, args.title), config.rules

@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -9,7 +10,9 @@ from importlib.metadata import version
 from importlib.util import find_spec
 from pathlib import Path
 
+from agent.commands.config_argument import add_config, config_path
 from agent.commands.session_arguments import add_strict, read_sessions
+from agent.config import load_config
 from agent.errors import UsageError
 from agent.link_plan import LinkPlan
 from agent.records import AlertEvent
@@ -22,13 +25,21 @@ from agent.report.findings import findings
 from agent.report.page import page_html
 from agent.report.review import Review, review
 from agent.report.stored import stored_day
+from agent.report.summary import summary
 from agent.report.tables import csv_text, parquet_bytes, tables
 from agent.report.verdict import verdict
 from agent.store.shown import ShownTimes
 from agent.watch.rule_set import RuleSet
 
 SUMMARY = "after-action review of recorded sessions or of a stored day"
-EXAMPLE = "peakshade report salt-pan-summer --out review"
+EXAMPLE = (
+    "peakshade report salt-pan-summer --out review\n"
+    "         peakshade report --config van-1.toml --day 2026-07-18 2026-07-19"
+)
+SUMMARY_FILE = "summary.txt"
+# One line of the error output a step; the page of the dashboard reads it.
+PROGRESS = "{done} of {of}: {what}"
+PAGES = "page, PDF and tables"
 # What the optional dependencies `report` are for.
 EXTRA = {"pyarrow": "Parquet", "weasyprint": "PDF"}
 PANGO = "WeasyPrint needs the system's Pango library (Debian: libpangoft2-1.0-0); print report.html instead"
@@ -39,8 +50,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "session", nargs="*", metavar="SESSION", help="a session folder, or a bundled session's name"
     )
+    add_config(parser, by_place=False)
     parser.add_argument("--store", type=Path, metavar="PATH", help="the agent's store, with --day")
-    parser.add_argument("--day", metavar="DATE", help="a stored day at the site, such as 2026-07-18")
+    parser.add_argument(
+        "--day", nargs="+", metavar="DATE", help="stored days at the site, such as 2026-07-18"
+    )
     parser.add_argument(
         "--terminal", metavar="NAME", help="which terminal of the store, where it has several"
     )
@@ -66,20 +80,17 @@ def run(args: argparse.Namespace) -> int:
 
 def _reviews(args: argparse.Namespace, rules: RuleSet) -> tuple[list[Review], bool]:
     """The reviews, and whether everything of the days could be read."""
-    if args.session and args.store is not None:
-        raise UsageError("sessions and --store are given; expected one of them")
-    if args.store is not None:
-        if args.day is None:
-            raise UsageError("--store needs --day, a date such as 2026-07-18")
-        stored = stored_day(args.store, args.day, args.terminal)
-        plan = session_plan(stored.session)
-        course, _ = _engine(stored.session, plan, rules)
-        return [_review(args.day, stored.session, plan, (course, stored.events), stored.times)], True
+    stored = args.store is not None or args.config is not None
+    if args.session and stored:
+        raise UsageError("sessions and a store are given; expected one of them")
+    if stored or args.day is not None:
+        return _stored_reviews(args, rules), True
     if not args.session:
-        raise UsageError("no day is named; expected a session, or --store PATH with --day DATE")
+        raise UsageError("no day is named; expected a session, or --config FILE with --day DATE")
     read = read_sessions(args.session, args.strict)
     found = []
-    for name, session in read.sessions.items():
+    for number, (name, session) in enumerate(read.sessions.items()):
+        _progress(number, len(read.sessions), name)
         plan = session_plan(session)
         title = read.folders[name].resolve().name
         found.append(_review(title, session, plan, _engine(session, plan, rules), session.times))
@@ -99,15 +110,41 @@ def _review(
     return review(name, shown_session(session, times), plan, known, shown_events(events, times))
 
 
+def _stored_reviews(args: argparse.Namespace, rules: RuleSet) -> list[Review]:
+    """Of the days in the store, which the config names where it is not named itself."""
+    if args.day is None:
+        raise UsageError("a store needs --day, a date such as 2026-07-18")
+    store, terminal = args.store, args.terminal
+    if store is None:
+        config = load_config(config_path(args), os.environ)
+        store, terminal = config.store.path, terminal or config.job.terminal
+    found = []
+    for number, day in enumerate(args.day):
+        _progress(number, len(args.day), day)
+        stored = stored_day(store, day, terminal)
+        plan = session_plan(stored.session)
+        course, _ = _engine(stored.session, plan, rules)
+        found.append(_review(day, stored.session, plan, (course, stored.events), stored.times))
+    return found
+
+
+def _progress(done: int, of: int, what: str) -> None:
+    """How far it is, for whoever waits."""
+    sys.stderr.write(PROGRESS.format(done=done, of=of, what=what) + "\n")
+    sys.stderr.flush()
+
+
 def _engine(session: Session, plan: LinkPlan, rules: RuleSet) -> tuple[Course, list[AlertEvent]]:
     return course_and_events(session.readings, session.job, plan, rules, session.end_unix_s)
 
 
 def _write(folder: Path, reviews: Sequence[Review], rules: RuleSet) -> list[str]:
     """Write every file; returns one line for each, and for each kind that cannot be made here."""
+    _progress(len(reviews), len(reviews), PAGES)
     page = page_html(reviews, rules.digest(), version("peakshade"))
     found = tables(reviews)
-    files = {"report.html": page.encode()} | {
+    text = "".join(f"{line}\n" for line in summary(reviews))
+    files = {"report.html": page.encode(), SUMMARY_FILE: text.encode()} | {
         f"{name}.csv": csv_text(table).encode() for name, table in found.items()
     }
     missing = [name for name in ("pyarrow", "weasyprint") if find_spec(name) is None]

@@ -3,9 +3,9 @@
 import argparse
 import os
 from functools import partial
-from pathlib import Path
 
 from agent.clock import computer_clock
+from agent.commands.config_argument import add_config, config_path
 from agent.config import Config, load_config
 from agent.event_loop import run_until_done, stop_on_signals
 from agent.inputs.collectors.running import Inputs
@@ -26,14 +26,14 @@ EXAMPLE = "peakshade run van-1.toml"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The config, and whether to serve the pages."""
-    parser.add_argument("config", type=Path, help="the terminal's config file")
+    add_config(parser)
     parser.add_argument("--take-over", action="store_true", help="end the agent that keeps this store first")
     parser.add_argument("--no-dashboard", action="store_true", help="do not serve the pages")
 
 
 def run(args: argparse.Namespace) -> int:
     """Run until interrupted."""
-    config = load_config(args.config, os.environ)
+    config = load_config(config_path(args), os.environ)
     log_to_terminal(config.job.site.time_zone)
     with sole_agent(config, args.take_over):
         agent, companions = _agent(config)

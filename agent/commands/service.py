@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+from agent.commands.config_argument import add_config, config_path
 from agent.config import load_config
 from agent.errors import UsageError
 from agent.service.console import say
@@ -21,13 +22,13 @@ USER = "peakshade"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What to do, and for which terminal."""
     parser.add_argument("what", choices=("install", "remove", "show"), help="show: print the unit file only")
-    parser.add_argument("config", type=Path, help="the terminal's config; its folder becomes the service's")
+    add_config(parser)
     parser.add_argument("--user", default=USER, help="whose service it is (%(default)s; made where missing)")
 
 
 def run(args: argparse.Namespace) -> int:
     """Write or remove the unit; systemd itself is asked to take note."""
-    config = load_config(args.config, os.environ)
+    config = load_config(config_path(args), os.environ)
     path = UNITS / unit_name(config.job)
     if args.what == "show":
         say(unit_text(config, args.user).rstrip("\n"))
@@ -35,13 +36,13 @@ def run(args: argparse.Namespace) -> int:
     if shutil.which("systemctl") is None or not _is_root():
         raise UsageError(
             "service install and remove need root and systemd; without systemd let whatever starts programs"
-            f" there run: peakshade run {args.config} (it ends at SIGTERM; start it again when it fails)"
+            f" there run: peakshade run {config.path} (it ends at SIGTERM; start it again when it fails)"
         )
     if args.what == "remove":
         _systemctl("disable", "--now", path.name)
         path.unlink(missing_ok=True)
         _systemctl("daemon-reload")
-        say(f"{path} removed; {args.config.parent} stays as it is")
+        say(f"{path} removed; {config.path.parent} stays as it is")
         return 0
     _hand_over(config.path.resolve().parent, args.user)
     path.write_text(unit_text(config, args.user), encoding="utf-8")

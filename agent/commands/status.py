@@ -9,6 +9,7 @@ from contextlib import closing
 from dataclasses import asdict
 from pathlib import Path
 
+from agent.commands.config_argument import add_config, config_path
 from agent.config import load_config
 from agent.errors import UsageError
 from agent.records import ActiveAlert, JsonValue
@@ -19,6 +20,7 @@ from agent.service.status_file import has_ended
 from agent.store.opening import open_for_reading
 from agent.store.reader import InputState, StoredSituation, input_states, situations
 from agent.store.room import room_left
+from agent.watch.rules import in_words
 from agent.wording import span
 
 SUMMARY = "the current verdict in the terminal window"
@@ -31,19 +33,19 @@ SILENT_AFTER_S = 60.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Which store, by its config or its own name."""
-    parser.add_argument("config", nargs="?", type=Path, help="the terminal's config file")
+    add_config(parser)
     parser.add_argument("--json", action="store_true", help="print everything as JSON, one object a terminal")
     parser.add_argument("--store", type=Path, metavar="PATH", help="the store itself, with all its terminals")
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the verdict; 1 where an alert wants an act, broker or agent is gone, or the disk full."""
-    if (args.config is None) == (args.store is None):
+    if args.config is not None and args.store is not None:
         raise UsageError("name either the config file or --store PATH")
     terminal = None
     path: Path | None = args.store
     if path is None:
-        config = load_config(args.config, os.environ)
+        config = load_config(config_path(args), os.environ)
         terminal, path = config.job.terminal, config.store.path
     with closing(open_for_reading(path)) as connection:
         found = [one for one in situations(connection) if terminal in (None, one.terminal)]
@@ -86,7 +88,7 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
     if situation.deadline_unix_s is not None:
         yield f"  within {span(situation.deadline_unix_s - situation.unix_s)}"
     for alert in situation.alerts:
-        yield f"  {alert.event.rule} ({alert.event.severity}), {_standing(alert, situation.unix_s)}"
+        yield f"  {in_words(alert.event.rule)} ({alert.event.severity}), {_standing(alert, situation.unix_s)}"
         yield from (f"    {reason}" for reason in alert.event.evidence)
     if situation.next_event is not None:
         yield f"  next: {situation.next_event}"

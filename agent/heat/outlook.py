@@ -177,11 +177,11 @@ def _rule_sentence(found: Finding) -> str:
 
 
 def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str:
-    air = f"{'an assumed' if assumed else 'the expected'} {air_degc:.0f} degC of air"
+    air = f"{'an assumed' if assumed else 'the expected'} {air_degc:.0f} °C of air"
     sentence = (
-        f"At {air} it would reach about {found.bare_degc:.0f} degC in the sun and {found.shaded_degc:.0f} "
-        f"degC under a shade; its limit is {found.limit_degc:.0f} degC "
-        "(typical unit, several kelvins uncertain)."
+        f"At {air} it would reach about {found.bare_degc:.0f} °C in the sun and {found.shaded_degc:.0f} "
+        f"°C under a shade; its limit is {found.limit_degc:.0f} °C "
+        "(typical unit, several °C uncertain)."
     )
     if found.shaded_degc >= found.limit_degc:
         sentence += " The shade alone is not enough: add moving air, or ask the operator for less power."

@@ -148,6 +148,6 @@ def _heat_caution(heat_degc: float | None) -> str:
         return SUN_CAUTION
     name, meaning = band
     return (
-        f"{SUN_CAUTION} Heat index {heat_degc:.0f} degC in the shade, {name}: {meaning}. "
+        f"{SUN_CAUTION} Heat index {heat_degc:.0f} °C in the shade, {name}: {meaning}. "
         f"Full sun adds up to {FULL_SUN_K:.0f} K."
     )

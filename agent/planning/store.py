@@ -92,8 +92,10 @@ def plan_path(config_path: Path, job: Job, span: Span) -> Path:
 
 
 def job_digest(job: Job) -> str:
-    """A digest of everything that the config says of the job."""
-    return hashlib.sha256(json.dumps(asdict(job), sort_keys=True).encode()).hexdigest()
+    """A digest of all that the config says of the job and the plan depends on."""
+    tree = asdict(job)
+    del tree["service"]["allowance_gb"]
+    return hashlib.sha256(json.dumps(tree, sort_keys=True).encode()).hexdigest()
 
 
 @cache

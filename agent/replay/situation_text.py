@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from agent.records import ActiveAlert, JsonValue, Situation
 from agent.replay.session_time import rfc3339_from_unix_s
+from agent.watch.rules import in_words
 
 # The ending of a figure's name to the unit behind its value; the longer ending first.
 UNITS = {
@@ -41,7 +42,7 @@ def _alert_text(alert: ActiveAlert, zone: ZoneInfo) -> Iterator[str]:
     seen = ", acknowledged" if alert.acknowledged else ""
     until = "" if event.deadline_unix_s is None else f", until {_clock(event.deadline_unix_s, zone)}"
     since = _clock(alert.since_unix_s, zone)
-    yield f"  {event.rule} ({event.severity}) since {since}{seen}{until}: {event.action}"
+    yield f"  {in_words(event.rule)} ({event.severity}) since {since}{seen}{until}: {event.action}"
     yield from (f"    {reason}" for reason in event.evidence)
 
 

@@ -42,7 +42,7 @@ class UnitHeat:
     """One thermometer within the span; NaN where it did not report, and for the limit of the air.
 
     `known_s` is the time its readings stand for, `over_s` and `near_s` the time over the limit and the time
-    over or within 5 K of it.
+    over or within 5 °C of it.
     """
 
     where: str

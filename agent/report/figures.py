@@ -37,7 +37,7 @@ def compared(review: Review) -> tuple[Figure, ...]:
 COMPARED = (
     "both_percent", "signal_percent", "tests_percent", "both_longest_below_s", "down_over_plan_db",
     "up_over_plan_db", "headroom_mbps", "unshaded_s", "transmitter_margin_k", "alerts", "alert_s",
-    "response_median_s", "bytes_used",
+    "response_median_s", "bytes_used", "counted_bytes", "allowance_share_percent",
 )  # fmt: skip
 
 
@@ -114,6 +114,9 @@ def _rates(review: Review) -> Iterator[Figure]:
     yield _number("rtt_ms", "Round-trip time, median", rates.rtt_ms, 0, "ms")
     yield _number("loss_percent", "Packet loss, median", rates.loss_percent, 1, "%")
     yield Figure("bytes_used", "Data used by tests", rates.bytes_used, bytes_text(rates.bytes_used))
+    counted = review.data.counted_bytes
+    yield Figure("counted_bytes", "All data, by the terminal's counters", counted, bytes_text(counted))
+    yield _percent("allowance_share_percent", "Share of the data booked", review.data.share_percent)
     yield _percent("bytes_share_percent", "Their share of what the booked rates carry", rates.share_percent)
 
 
@@ -130,8 +133,8 @@ def _heat(review: Review) -> Iterator[Figure]:
 def _unit(one: UnitHeat) -> Iterator[Figure]:
     name = one.where.capitalize()
     yield _number(f"{one.where}_peak_degc", f"{name}, highest", one.peak_degc, 1, "°C")
-    yield _difference(f"{one.where}_margin_k", f"{name}, room to its limit", one.margin_k, 1, "K")
-    yield _span(f"{one.where}_near_s", f"{name} within 5 K of its limit or over", one.near_s)
+    yield _difference(f"{one.where}_margin_k", f"{name}, room to its limit", one.margin_k, 1, "°C")
+    yield _span(f"{one.where}_near_s", f"{name} within 5 °C of its limit or over", one.near_s)
     yield _span(f"{one.where}_over_s", f"{name} over its limit", one.over_s)
 
 

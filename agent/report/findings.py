@@ -10,6 +10,7 @@ from agent.report.words import bytes_text, counted, number, percent, span, times
 from agent.watch.heat_watch import UNITS
 from agent.watch.reference import PLAN_AGREES_DB
 from agent.watch.rule_set import default_rules
+from agent.watch.rules import in_words
 
 # The shade rule's: up to here in the sun is no concern, nor is it where a thermometer stayed this far off.
 SUN_FINE_S = float(default_rules().values["shade.advise_after_s"][0])
@@ -43,7 +44,7 @@ def _heat(review: Review) -> Iterator[str]:
         side = "below" if heat.margin_k >= 0.0 else "over"
         words += (
             f" and it reached {number(heat.peak_degc)} °C at {review.clock.with_utc(heat.peak_unix_s)}, "
-            f"{number(abs(heat.margin_k))} K {side} its limit"
+            f"{number(abs(heat.margin_k))} °C {side} its limit"
         )
     yield f"{words}.{_shade_won(review)}"
 
@@ -53,7 +54,7 @@ def _shade_won(review: Review) -> str:
     if not won or isnan(won[0].change) or won[0].change > -SHADE_HELPS_K:
         return ""
     return (
-        f" The shade put up at {review.clock.clock(won[0].start_unix_s)} took {number(-won[0].change)} K "
+        f" The shade put up at {review.clock.clock(won[0].start_unix_s)} took {number(-won[0].change)} °C "
         "off it within half an hour."
     )
 
@@ -128,11 +129,11 @@ def _response(review: Review) -> Iterator[str]:
     if slow:
         worst = max(slow, key=lambda one: one.response_s)
         yield (
-            f"Decide who watches the page: the crew answered {worst.rule} of "
+            f"Decide who watches the page: the crew answered {in_words(worst.rule)} of "
             f"{review.clock.with_utc(worst.start_unix_s)} after {span(worst.response_s)}."
         )
     if silent:
-        names = ", ".join(f"{one.rule} at {review.clock.clock(one.start_unix_s)}" for one in silent)
+        names = ", ".join(f"{in_words(one.rule)} at {review.clock.clock(one.start_unix_s)}" for one in silent)
         yield f"Acknowledge alerts and note what was done: no answer is on record for {names}."
 
 

@@ -30,7 +30,8 @@ from agent.report.words import percent, span
 
 RATE_FIGURES = (
     "tests", "down_mbps", "down_lowest_mbps", "up_mbps", "up_lowest_mbps", "up_weak_mbps", "stream_need_mbps",
-    "headroom_mbps", "tests_short", "rtt_ms", "loss_percent", "bytes_used", "bytes_share_percent",
+    "headroom_mbps", "tests_short", "rtt_ms", "loss_percent", "bytes_used", "counted_bytes",
+    "allowance_share_percent", "bytes_share_percent",
 )  # fmt: skip
 HEAT_FIGURES = (
     "unshaded_s", "shaded_s", "transmitter_peak_degc", "transmitter_margin_k", "transmitter_near_s",
@@ -52,6 +53,7 @@ def page_html(reviews: Sequence[Review], rules_digest: str, version: str) -> str
         style=Markup(_packaged("page.css")),
         days=[_day(one, reviews) | {"method": list(method(one, rules_digest, version))} for one in reviews],
         comparison=_comparison(reviews),
+        safety=list(dict.fromkeys(line for one in reviews for line in safety(one))),
     )
 
 
@@ -96,7 +98,6 @@ def _day(review: Review, reviews: Sequence[Review]) -> dict[str, object]:
         "episodes": episode_texts(review),
         "actions": action_rows(review),
         "cautions": cautions(review),
-        "safety": safety(review),
         **_charts(review, reviews),
     }
 

@@ -14,6 +14,7 @@ from agent.report.availability import Availabilities, availabilities
 from agent.report.balance import Balance, balance
 from agent.report.course import Course
 from agent.report.coverage import Coverage, coverages
+from agent.report.data_used import DataUsed, data_used
 from agent.report.episodes import Episode, episodes
 from agent.report.levels import Distribution, distributions
 from agent.report.rates import Rates, rates
@@ -41,6 +42,7 @@ class Review:
     actions: tuple[Action, ...]
     balance: Balance
     rates: Rates
+    data: DataUsed
     coverage: tuple[Coverage, ...]
 
     @property
@@ -85,6 +87,7 @@ def review(
         actions=deeds,
         balance=balance(readings, plan.heat.sunshine, job, span),
         rates=rates(tests, job.service, span),
+        data=data_used(tests, job.service, span),
         coverage=coverages(readings, span),
     )
 

@@ -9,6 +9,7 @@ from agent.report.episodes import Episode
 from agent.report.levels import PERCENTS
 from agent.report.review import Review
 from agent.report.words import NOT_MEASURED, number, span
+from agent.watch.rules import in_words
 
 SHOWN_PERCENTS = (1.0, 5.0, 95.0)
 CAUSES: Mapping[Cause, str] = {
@@ -53,7 +54,7 @@ def _heading(one: Episode, review: Review) -> str:
         if one.end_unix_s is None
         else f"to {review.clock.with_utc(one.end_unix_s)}"
     )
-    return f"{one.rule} ({one.severity}): {review.clock.with_utc(one.start_unix_s)} {end}, {lasted}"
+    return f"{in_words(one.rule)} ({one.severity}): {review.clock.with_utc(one.start_unix_s)} {end}, {lasted}"
 
 
 def _lines(one: Episode, review: Review) -> list[tuple[str, str]]:
@@ -90,8 +91,7 @@ def effect(deed: Action) -> str:
     if isnan(deed.change):
         before, after = number(deed.before, 1, deed.unit), number(deed.after, 1, deed.unit)
         return NOT_MEASURED if before == after else f"before {before}, after {after}"
-    unit = "K" if deed.unit == "°C" else deed.unit
-    change = number(deed.change, 1, unit, signed=True)
+    change = number(deed.change, 1, deed.unit, signed=True)
     return f"{number(deed.before)} to {number(deed.after)} {deed.unit} ({change})"
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from agent.report.review import Review
 from agent.report.words import NOT_MEASURED, counted, percent, span
 from agent.watch.rule_stage import SEVERITIES
+from agent.watch.rules import in_words
 
 
 def verdict(review: Review, findings: Sequence[str]) -> tuple[str, str, str]:
@@ -47,7 +48,8 @@ def _happened(review: Review) -> str:
     if answers:
         how_soon = "half within" if len(answers) > 1 else "after"
         answered = f"the crew answered {len(answers)}, {how_soon} {span(float(np.median(answers)))}"
+    lasted = span(longest.lasted_s(review.span.end_unix_s))
     return (
-        f"{counted(len(review.episodes), 'alert')}, the gravest {worst.rule} ({worst.severity}), the longest "
-        f"{longest.rule} ({span(longest.lasted_s(review.span.end_unix_s))}); {answered}."
+        f"{counted(len(review.episodes), 'alert')}, the gravest {in_words(worst.rule)} ({worst.severity}), "
+        f"the longest {in_words(longest.rule)} ({lasted}); {answered}."
     )

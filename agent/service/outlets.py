@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from agent.clock import Clock
 from agent.config import Config
-from agent.config_notify import NotifySettings
+from agent.config_notify import NotifySettings, policy_of, reminded_s
 from agent.errors import UsageError
 from agent.extras import module_with_extra
 from agent.inputs.collectors.frame import EXPECTED, CollectorError, InputState, OwnThread
@@ -183,18 +183,11 @@ def notifier_of(config: Config, clock: Clock) -> Notifier | None:
     outlets = outlets_of(config)
     if not outlets:
         return None
-    policy = PolicySettings(
-        zone=ZoneInfo(config.job.site.time_zone),
-        min_severity=settings.min_severity,
-        quiet=settings.quiet,
-        quiet_severity=settings.quiet_severity,
-        repeat_s=settings.repeat_s,
-        cleared=settings.cleared,
-    )
+    policy = policy_of(settings, ZoneInfo(config.job.site.time_zone))
     path = config.store.path
     return Notifier(policy, outlets, path.with_name(f"{path.name}.notified.json"), clock)
 
 
 def reminders_of(settings: NotifySettings, speed: float) -> Reminders:
-    """How often what nobody has seen is said again; people do not hurry when a day is played fast."""
-    return Reminders({"act": settings.remind_act_s * speed, "urgent": settings.remind_urgent_s * speed})
+    """Of what nobody has seen."""
+    return Reminders(reminded_s(settings, speed))

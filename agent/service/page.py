@@ -5,9 +5,14 @@ import logging
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from importlib.util import find_spec
 
+from pydantic import TypeAdapter
+
 from agent.config import ENVIRONMENT_PREFIX, LOOPBACK, Config
+from agent.config_notify import NotifySettings
 from agent.extras import install_line
 from agent.inputs.collectors.frame import OwnThread
 from agent.inputs.mqtt import EVERY_ADDRESS, connect_host
@@ -21,18 +26,19 @@ ENDS_WITHIN_S = 3.0
 RESTART_S = 1.0
 USAGE = 2
 LOOK_EVERY_S = 0.1
+_ALARM = TypeAdapter(NotifySettings)
 
 
-async def serve_page(config: Config, speed: float) -> None:
+async def serve_page(config: Config, speed: float, ends_unix_s: float | None = None) -> None:
     """Serve the store's pages until cancelled, and say where; where they end they are started again.
 
-    The agent does not depend on it.
+    The agent does not depend on it. `ends_unix_s` is the end of a day that is played.
     """
     if find_spec(LIBRARY) is None:
         LOG.error("no pages: they need the library %s; %s", LIBRARY, install_line(LIBRARY))
         return
     while True:
-        code = await _serve_once(config, speed)
+        code = await _serve_once(config, page_options(config, speed, ends_unix_s))
         if code == USAGE:
             LOG.error("the dashboard cannot be started with this config; the agent runs on without it")
             return
@@ -40,10 +46,10 @@ async def serve_page(config: Config, speed: float) -> None:
         await asyncio.sleep(RESTART_S)
 
 
-async def _serve_once(config: Config, speed: float) -> int:
+async def _serve_once(config: Config, options: Sequence[str]) -> int:
     """The pages' process, until it ends; its code. It ends when its standard input, a pipe, is closed."""
     host, port = config.dashboard.host, config.dashboard.port
-    words = [sys.executable, "-P", "-m", "dashboard", *page_options(config, speed), "--ends-with-parent"]
+    words = [sys.executable, "-P", "-m", "dashboard", *options, "--ends-with-parent"]
     process = subprocess.Popen(  # noqa: ASYNC220 - takes milliseconds
         words, env=page_environment(config), stdin=subprocess.PIPE
     )
@@ -57,7 +63,7 @@ async def _serve_once(config: Config, speed: float) -> int:
         await _end(process)
 
 
-def page_options(config: Config, speed: float) -> list[str]:
+def page_options(config: Config, speed: float, ends_unix_s: float | None = None) -> list[str]:
     """The command line of the dashboard; no secret stands in it, since everybody on the computer reads it."""
     dashboard, broker = config.dashboard, config.broker
     options = {
@@ -74,11 +80,18 @@ def page_options(config: Config, speed: float) -> list[str]:
         "--key": dashboard.key,
         "--terminal": config.job.terminal,
         "--speed": speed,
+        "--ends-unix-s": ends_unix_s,
+        "--alarm": alarm_text(config.notify),
         "--rules": config.rules,
         "--rules-folder": config.path.parent,
     }
     given = [str(word) for option in options.items() if option[1] is not None for word in option]
     return [*given, "--mqtt-tls"] if broker.tls else given
+
+
+def alarm_text(settings: NotifySettings) -> str:
+    """When the page may ring, as JSON; neither the command nor the addresses that alerts go out by."""
+    return _ALARM.dump_json(replace(settings, command=(), urls_file=None)).decode()
 
 
 def page_environment(config: Config) -> dict[str, str]:

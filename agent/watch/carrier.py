@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
 from agent.records import Signal
-from agent.watch.series import GRID_S, Cells, Interval, forget
+from agent.watch.series import BY_HAND_OLD_S, GRID_S, Cells, Interval, forget
 
 # A coarse quality figure of 0 to 100 % is read as this many dB a percent: DVB-S2's MODCODs span 18.4 dB
 # (EN 302 307-1 Table 13, QPSK 1/4 to 32APSK 9/10), and makers map somewhat less than that to the full scale.
@@ -65,10 +65,12 @@ class Carrier:
     changes: int = 0
     grid_db: float = FIFTH_DB  # the widest of the usual steps on which every value has stood
     values_seen: int = 0
+    by_hand: bool = False  # a person read the newest value
 
-    def add(self, unix_s: float, value_db: float, measure: str) -> None:
+    def add(self, unix_s: float, value_db: float, measure: str, by_hand: bool = False) -> None:
         """One reading; `measure` says which figure it is ("lost" for no lock)."""
-        self.interval.seen(unix_s)
+        self.by_hand = by_hand
+        self.interval.seen(unix_s, by_hand)
         if measure != "lost":
             self.measure = measure
             self._follow_resolution(value_db)
@@ -139,9 +141,14 @@ class Carrier:
         self.noise_db = (0.97 * self.noise_db**2 + 0.03 * 0.5 * step**2) ** 0.5
 
     def level_db(self, unix_s: float) -> float:
-        """Median of the last minute (of three cells at least), NaN when nothing came for long."""
+        """Median of the last minute (of three cells at least), NaN when nothing came for long.
+
+        Of what is read by hand, the newest: it is settled, and a correction replaces a slip.
+        """
         if not self.cells.unix_s or unix_s - self.cells.unix_s[-1] > self.stale_after_s():
             return nan
+        if self.by_hand:
+            return self.latest_db()
         return self.cells.level(unix_s, LEVEL_WINDOW_S, 3)
 
     def latest_db(self) -> float:
@@ -150,6 +157,8 @@ class Carrier:
 
     def stale_after_s(self) -> float:
         """How old the newest cell may be and still stand for now."""
+        if self.by_hand:
+            return BY_HAND_OLD_S
         if isnan(self.interval.typical_s):
             return LEVEL_WINDOW_S
         return max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)

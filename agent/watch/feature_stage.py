@@ -27,6 +27,7 @@ from agent.watch.heat_watch import HeatView, HeatWatch, UnitView
 from agent.watch.input_watch import Inputs
 from agent.watch.link_state import LinkView, Lock, stage_of
 from agent.watch.rate import RateFacts, Tests, rate_facts
+from agent.watch.series import BY_HAND_S
 from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
 from agent.watch.uplink import mispoint_loss_db
 from agent.watch.weather_watch import WeatherWatch
@@ -82,7 +83,7 @@ class FeatureStage:
             self.inputs.clock_refused_unix_s = reading.unix_s
         match reading:
             case Signal():
-                self.inputs.hear("signal", reading)
+                self.inputs.hear("signal", reading, by_hand=reading.method is not None)
                 self.signal.add(reading)
                 self.lock.add(reading)
             case Temperature():
@@ -110,8 +111,7 @@ class FeatureStage:
             self.weather.air(reading.unix_s, reading.temperature_degc)
 
     def _throughput(self, reading: Throughput) -> None:
-        if reading.method != "manual":
-            self.inputs.hear("throughput", reading)
+        self.inputs.hear("throughput", reading, by_hand=reading.method == "manual")
         if reading.stream_mbps is not None:
             self.inputs.stream_mbps = reading.stream_mbps
         self.tests.add(reading)
@@ -143,7 +143,7 @@ class FeatureStage:
 
     def _link(self, unix_s: float) -> LinkView:
         reference, carrier, lock = self.signal.down.reference, self.signal.down.carrier, self.lock
-        heard = self.inputs.heard.get("signal")
+        heard_unix_s, usual_s = self._signal_heard()
         peaked = reference.peaked(unix_s) and isnan(reference.peak_start_unix_s)
         peaking, settling = reference.peaking(unix_s), carrier.settling(unix_s)
         return LinkView(
@@ -155,11 +155,19 @@ class FeatureStage:
             gust=self.weather.gust_near(lock.since_unix_s),
             rain_seen=self.weather.rain_seen(unix_s),
             power_changed=self.inputs.power_near(lock.since_unix_s),
-            silent_s=inf if heard is None else unix_s - max(heard.last_unix_s, self.inputs.back_unix_s),
-            usual_s=nan if heard is None else heard.typical_s,
+            silent_s=unix_s - heard_unix_s,
+            usual_s=usual_s,
             accepted=reference.origin == "accepted",
             adopted=reference.origin == "steady",
         )
+
+    def _signal_heard(self) -> tuple[float, float]:
+        """When the signal was last heard of (-inf: never), and how often that may be expected (s)."""
+        heard, read_unix_s = self.inputs.heard.get("signal"), self.inputs.by_hand_unix_s.get("signal", -inf)
+        heard_unix_s = -inf if heard is None else max(heard.last_unix_s, self.inputs.back_unix_s)
+        if heard is None or read_unix_s > heard_unix_s:
+            return read_unix_s, BY_HAND_S
+        return heard_unix_s, heard.typical_s
 
     def _rate_now(self, plan: LinkPlan, job: Job) -> RateFacts:
         stream = self.inputs.stream_mbps

@@ -5,7 +5,7 @@ from math import nan
 
 from agent.records import Note
 from agent.watch.carrier import Carrier
-from agent.watch.reference import FIRST_MINUTES, Reference
+from agent.watch.reference import FIRST_MINUTES, PEAK_SETTLE_S, Reference
 
 
 @dataclass(slots=True)
@@ -30,7 +30,10 @@ class Followed:
         if self.reference.peaking(unix_s):
             # Without lock there is no level to take.
             taken_db = cell_db if self.carrier.locked else nan
-            self.reference.collect(unix_s, taken_db, self.carrier.interval.typical_s, sky_clear)
+            settle_s = 0.0 if self.carrier.by_hand else PEAK_SETTLE_S
+            self.reference.collect(
+                unix_s, taken_db, self.carrier.interval.typical_s, sky_clear, settle_s=settle_s
+            )
         elif unix_s % 60.0 == 0.0 and self.carrier.locked:
             rare = self.carrier.interval.typical_s > 60.0
             latest = self.carrier.minute.values[-FIRST_MINUTES:]

@@ -20,6 +20,7 @@ class Inputs:
     """When each input was last heard. Notes come when they come and are not missed."""
 
     heard: dict[str, Interval] = field(default_factory=dict)
+    by_hand_unix_s: dict[str, float] = field(default_factory=dict)  # what people read last, by kind
     clock_refused_unix_s: float = -inf  # a reading that keeps what its sender's clock said was refused then
     clock_stepped_unix_s: float = -inf
     clock_stepped_s: float = 0.0  # the latest correction of the agent's own clock
@@ -32,8 +33,11 @@ class Inputs:
     streaming: bool = False
     stream_mbps: float = nan
 
-    def hear(self, name: str, reading: AnyReading) -> None:
-        """One reading of the input `name`; notes and tests by hand are not missed and do not pass here."""
+    def hear(self, name: str, reading: AnyReading, by_hand: bool = False) -> None:
+        """One reading of the input `name`; what is read by hand is not missed. Notes do not pass here."""
+        if by_hand:
+            self.by_hand_unix_s[name] = reading.unix_s
+            return
         interval = self.heard.get(name)
         if interval is None:
             interval = self.heard[name] = Interval()
@@ -44,6 +48,11 @@ class Inputs:
         self.clock_offset_s = change.offset_s
         if change.stepped_s:
             self.clock_stepped_unix_s, self.clock_stepped_s = change.unix_s, change.stepped_s
+
+    def last_seen_unix_s(self) -> dict[str, float]:
+        """When each was last heard, what is read by hand under a name of its own."""
+        told = {f"{name} by hand": unix_s for name, unix_s in self.by_hand_unix_s.items()}
+        return {name: interval.last_unix_s for name, interval in self.heard.items()} | told
 
     def power(self, reading: Power) -> None:
         """Where the power comes from, and what is left."""

@@ -40,7 +40,8 @@ class Lock:
             return
         if told != self.locked or isnan(self.since_unix_s):
             self.locked, self.since_unix_s, self.heard = told, signal.unix_s, 0
-        self.heard += 1
+        # A person who looks at the modem does not err as its reader may.
+        self.heard += 1 if signal.method is None else TWICE
         self.ever = self.ever or told
 
     def lost_s(self, unix_s: float) -> float:

@@ -48,10 +48,10 @@ class Figure:
     total: float = 0.0
     count: int = 0
 
-    def add(self, unix_s: float, value: float | None) -> None:
+    def add(self, unix_s: float, value: float | None, by_hand: bool = False) -> None:
         """One test's value, None when the test did not say."""
         if value is not None:
-            self.interval.seen(unix_s)
+            self.interval.seen(unix_s, by_hand)
             self.total += value
             self.count += 1
 
@@ -135,8 +135,10 @@ class Tests:
         if test.method == "passive":
             self.stream_share.add(test.unix_s, _stream_share(test))
         else:
-            self.down_mbps.add(test.unix_s, test.down_mbps or None)  # nothing at all is a test that failed
-            self.up_mbps.add(test.unix_s, uplink_capacity_mbps(test))
+            by_hand = test.method == "manual"
+            # Nothing at all is a test that failed.
+            self.down_mbps.add(test.unix_s, test.down_mbps or None, by_hand)
+            self.up_mbps.add(test.unix_s, uplink_capacity_mbps(test), by_hand)
             self.window_mbps.add(test.unix_s, window_limit_mbps(test))
         self.rtt_ms.add(test.unix_s, test.rtt_ms)
         self.loss_percent.add(test.unix_s, test.loss_percent)

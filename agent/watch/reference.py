@@ -58,14 +58,19 @@ class Reference:
         if not isnan(level_db):
             self._accept(unix_s, level_db, "accepted")
 
-    def collect(self, unix_s: float, cell_db: float, interval_s: float, sky_clear: bool) -> None:
-        """Feed one cell mean after a peaking; accepts the reference once it has settled."""
-        if isnan(self.peak_done_unix_s) or unix_s < self.peak_done_unix_s + PEAK_SETTLE_S:
+    def collect(
+        self, unix_s: float, cell_db: float, interval_s: float, sky_clear: bool, settle_s: float
+    ) -> None:
+        """Feed one cell mean after a peaking; accepts the reference once it has settled, as after `settle_s`.
+
+        What a person reads then has settled already.
+        """
+        if isnan(self.peak_done_unix_s) or unix_s < self.peak_done_unix_s + settle_s:
             return
         if not isnan(cell_db):
             self.collected_db.append(cell_db)
         wait_s = PEAK_AVERAGE_S if isnan(interval_s) else max(PEAK_AVERAGE_S, 3.0 * interval_s)
-        if unix_s < self.peak_done_unix_s + PEAK_SETTLE_S + wait_s or not self.collected_db:
+        if unix_s < self.peak_done_unix_s + settle_s + wait_s or not self.collected_db:
             return
         found_db = median(self.collected_db)
         self.peak_done_unix_s = nan

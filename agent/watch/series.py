@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from math import isnan, nan
 
 GRID_S = 10.0  # the engine decides at whole multiples of this
+BY_HAND_S = 600.0  # nobody is asked to read a screen more often; what is read so is old after three of these
+BY_HAND_OLD_S = 3.0 * BY_HAND_S
 
 
 def median(values: list[float]) -> float:
@@ -30,10 +32,13 @@ class Interval:
     last_unix_s: float = nan
     count: int = 0
 
-    def seen(self, unix_s: float) -> None:
-        """A reading came; a gap counts at most four times the typical spacing, so outages do not teach."""
+    def seen(self, unix_s: float, by_hand: bool = False) -> None:
+        """A reading came; a gap counts at most four times the typical spacing, so outages do not teach.
+
+        What a person reads comes when it comes and teaches nothing.
+        """
         spacing = unix_s - self.last_unix_s
-        if spacing > 0.0:
+        if spacing > 0.0 and not by_hand:
             typical_s = self.typical_s
             if isnan(typical_s):
                 self.typical_s = spacing

@@ -64,7 +64,7 @@ class SignalWatch:
         """One signal reading."""
         value_db, measure = quality_db(signal)
         if not isnan(value_db):
-            self.down.carrier.add(signal.unix_s, value_db, measure)
+            self.down.carrier.add(signal.unix_s, value_db, measure, signal.method is not None)
         if signal.rx_level_dbm is not None:
             self.received.carrier.add(signal.unix_s, signal.rx_level_dbm, "level")
         self.up.add(signal)

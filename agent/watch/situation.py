@@ -50,7 +50,7 @@ def situation(
         next_event=None if next_event is None else text(next_event, reader),
         next_event_unix_s=next_unix_s,
         alerts=tuple(ranked),
-        last_seen_unix_s={name: heard.last_unix_s for name, heard in stage.inputs.heard.items()},
+        last_seen_unix_s=stage.inputs.last_seen_unix_s(),
         figures=_figures(stage, view),
     )
 
@@ -149,6 +149,7 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
         **_levels(
             view.unix_s, stage.signal.down.carrier, signal.level_db, stage.signal.down.reference.level_db
         ),
+        "level_by_hand_unix_s": _by_hand_unix_s(stage),
         "plan_esno_db": plan.downlink.esno_clear_db,
         "deficit_db": signal.deficit_db + signal.sun_loss_db,
         "unexplained_db": signal.unexplained_db,
@@ -183,6 +184,11 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
         "streaming": view.features.streaming,
     }
     return {name: round(value, 4) for name, value in candidates.items() if isfinite(value)}
+
+
+def _by_hand_unix_s(stage: FeatureStage) -> float:
+    """When a person read the level off the modem; NaN where the newest is the modem's own word."""
+    return stage.inputs.by_hand_unix_s["signal"] if stage.signal.down.carrier.by_hand else nan
 
 
 def _old_test_unix_s(tests: Tests, rate: RateFacts) -> float:

@@ -49,7 +49,8 @@
     if (contact.clock) spoke = { clock: contact.clock, ms: arrivedMs - contact.written_age_s * 1000 };
     for (const [name, html] of Object.entries(news.parts || {})) place(name, html);
     Object.assign(digests, news.digests);
-    window.peakshade.announce(news.alarms);
+    window.peakshade.announce(news.alarms, words.repeat_ms);
+    window.peakshade.peak(news.peaking);
     judge();
   };
 
@@ -57,6 +58,7 @@
     const sinceArrivalS = Math.max(0, (Date.now() - arrivedMs) / 1000);
     if (sinceArrivalS > words.silent_after_s) return "page";
     if (contact.state !== "ok") return contact.state;
+    if (contact.over) return null;
     return contact.written_age_s + sinceArrivalS > words.silent_after_s ? "agent-silent" : null;
   };
 
@@ -69,7 +71,7 @@
     const found = finding();
     crew.className = found ? "crew lost" : "crew live";
     document.getElementById("cover").hidden = !found;
-    window.peakshade.contactLost(Boolean(found) && Boolean(spoke));
+    window.peakshade.contactLost(Boolean(found && spoke && contact.rings !== false), words.lost_every_ms, words.lost);
     if (!found) return;
     const span = spoke && spanText((Date.now() - spoke.ms) / 1000);
     show("cover-title", spoke ? words.title.replace("{span}", span) : words.title_never);
@@ -100,12 +102,14 @@
     if (!lasts) setTimeout(() => delivery.textContent === said && (delivery.textContent = ""), SAID_MS);
   };
 
-  const tell = async (key, delivery) => {
-    const remark = key.kind === "other" ? document.getElementById("remark") : null;
+  const tell = async (button, delivery) => {
+    const key = JSON.parse(button.dataset.tell);
+    const fields = [...(button.closest(".typed")?.querySelectorAll("input, select") || [])];
+    const typed = Object.fromEntries(fields.map((field) => [field.name, field.value]));
     try {
-      const { said, delivered } = await post("/crew/tell", { key, text: remark && remark.value });
+      const { said, delivered } = await post("/crew/tell", { key, typed, by: window.peakshade.myName() });
       say(delivery, said, !delivered);
-      if (delivered && remark) remark.value = "";
+      if (delivered) for (const field of fields) if (field.tagName === "INPUT") field.value = "";
       await ask();
     } catch {
       say(delivery, words.page, true);
@@ -115,7 +119,7 @@
   document.addEventListener("click", (event) => {
     const key = event.target.closest("[data-tell]");
     const near = key?.closest(".side") || crew;
-    if (key) tell(JSON.parse(key.dataset.tell), near.querySelector(".delivery"));
+    if (key) tell(key, near.querySelector(".delivery"));
   });
   document.addEventListener("pointerdown", () => (held = true));
   for (const end of ["pointerup", "pointercancel"]) {

@@ -4,11 +4,16 @@
 // runs before the page is drawn, so that the first frame has its theme.
 (() => {
   const STORE = "peakshade";
-  const settings = { theme: "day", units: "metric", sound: false, ...JSON.parse(localStorage[STORE] || "{}") };
+  const settings = {
+    theme: "day", units: "metric", sound: false, screen: false, name: "", ...JSON.parse(localStorage[STORE] || "{}"),
+  };
+  const rung = new Map();
   let known = null;
-  let lost = false;
+  let lostRungMs = null;
+  let lostSeen = false;
   let audio = null;
   let wakeLock = null;
+  let video = null;
 
   // The mark between whole and parts is that of this browser's locale.
   const units = () => ({
@@ -35,7 +40,7 @@
       "theme-key": settings.theme === "night",
       "units-key": settings.units === "imperial",
       "sound-key": settings.sound,
-      "screen-key": Boolean(wakeLock),
+      "screen-key": settings.screen,
     };
     for (const [id, on] of Object.entries(pressed)) {
       document.getElementById(id)?.setAttribute("aria-pressed", String(on));
@@ -55,10 +60,10 @@
 
   const tellFigures = (name, data) => window.dash_clientside?.set_props?.(name, { data });
 
-  const beep = (startS) => {
+  const beep = (startS, hz = 880) => {
     const tone = audio.createOscillator();
     const loudness = audio.createGain();
-    tone.frequency.value = 880;
+    tone.frequency.value = hz;
     loudness.gain.setValueAtTime(0.4, startS);
     loudness.gain.exponentialRampToValueAtTime(0.001, startS + 0.35);
     tone.connect(loudness).connect(audio.destination);
@@ -66,16 +71,67 @@
     tone.stop(startS + 0.4);
   };
 
-  const ring = (beeps) => {
-    if (!settings.sound) return;
-    navigator.vibrate?.(Array(beeps).fill([300, 200]).flat());
+  const wakeSound = () => {
     audio ||= new AudioContext();
-    if (audio.state === "suspended") return;
+    if (audio.state === "suspended") audio.resume();
+  };
+
+  // A browser lets a page sound once it has been touched; what was due before then is not made up for.
+  const maySound = () => navigator.userActivation?.hasBeenActive ?? audio?.state === "running";
+
+  const sound = (beeps) => {
+    navigator.vibrate?.(Array(beeps).fill([300, 200]).flat());
+    if (!maySound()) return;
+    wakeSound();
     for (let i = 0; i < beeps; i += 1) beep(audio.currentTime + i * 0.5);
   };
 
+  // Browsers know service workers and notifications on pages of their own computer, or with TLS.
+  const worker = () => ("serviceWorker" in navigator ? navigator.serviceWorker.register("/sw.js") : null);
+
+  const notify = async (title, body) => {
+    if (!("Notification" in window) || Notification.permission !== "granted" || !worker()) return;
+    await worker();
+    const ready = await navigator.serviceWorker.ready;
+    await ready.showNotification(title, { body, tag: STORE, renotify: true });
+  };
+
+  const ring = (beeps, title, body) => {
+    if (!settings.sound) return;
+    sound(beeps);
+    notify(title, body);
+  };
+
+  // Over plain http no browser holds the screen by its own lock, but all while a video with a sound track plays.
+  // It goes round by hand, since one that loops by itself does not count everywhere.
+  const playStill = async () => {
+    if (!video) {
+      video = document.createElement("video");
+      video.src = document.getElementById("device-said").dataset.video;
+      video.playsInline = true;
+      video.addEventListener("ended", () => video.play());
+    }
+    await video.play();
+  };
+
   const holdScreen = async () => {
-    wakeLock = await navigator.wakeLock.request("screen");
+    if ("wakeLock" in navigator) wakeLock = await navigator.wakeLock.request("screen");
+    else await playStill();
+  };
+
+  const letScreenGo = async () => {
+    video?.pause();
+    await wakeLock?.release();
+    wakeLock = null;
+  };
+
+  // Without a touch a browser may refuse; then the first one does it.
+  const holdIfAsked = async () => {
+    try {
+      if (settings.screen && document.visibilityState === "visible") await holdScreen();
+    } catch (error) {
+      say(error.name === "NotAllowedError" ? "touch" : "impossible");
+    }
   };
 
   const toggles = {
@@ -92,38 +148,42 @@
       set({ sound: !settings.sound });
       say(settings.sound ? "sound" : "");
       if (!settings.sound) return;
-      audio ||= new AudioContext();
-      await audio.resume();
-      ring(2);
+      wakeSound();
+      if (worker()) await Promise.all([worker(), Notification.requestPermission?.()]);
+    },
+    "test-key": () => {
+      wakeSound();
+      say("tested");
+      sound(3);
+      notify(document.getElementById("test-key").textContent, "");
     },
     "screen-key": async () => {
-      if (!("wakeLock" in navigator)) return say("impossible");
-      if (wakeLock) {
-        await wakeLock.release();
-        wakeLock = null;
-      } else {
-        await holdScreen();
-      }
-      showPressed();
+      set({ screen: !settings.screen });
+      say("");
+      await (settings.screen ? holdIfAsked() : letScreenGo());
     },
   };
 
   document.addEventListener("click", (event) => toggles[event.target.closest(".device button")?.id]?.());
   document.addEventListener("visibilitychange", () => {
-    if (wakeLock && document.visibilityState === "visible") holdScreen();
+    holdIfAsked();
   });
   document.addEventListener("DOMContentLoaded", () => {
     show();
     if (document.body.dataset.units !== `${settings.units}${units().mark}`) tellServer();
-    if (settings.sound) {
-      audio = new AudioContext();
-      if (audio.state === "suspended") say("touch");
-    }
+    const name = document.getElementById("my-name");
+    name.value = settings.name;
+    name.addEventListener("change", () => set({ name: name.value.trim() }));
+    holdIfAsked();
+    if (settings.sound && !maySound()) say("touch");
   });
-  document.addEventListener("pointerdown", async () => {
-    if (audio?.state !== "suspended") return;
-    await audio.resume();
-    say("");
+  document.addEventListener("pointerdown", () => {
+    lostSeen = true;
+    if (settings.sound && (!audio || audio.state === "suspended")) {
+      wakeSound();
+      say("");
+    }
+    if (settings.screen && !wakeLock && (!video || video.paused)) holdIfAsked();
   });
   document.documentElement.dataset.theme = settings.theme;
 
@@ -163,16 +223,35 @@
   window.peakshade = {
     units,
 
-    // Each sending rings once: a new alert, a graver one, a reminder of one that nobody has seen.
-    announce(alarms) {
-      const fresh = known === null ? [] : alarms.filter((alarm) => !known.has(alarm.id));
+    wakeSound,
+    myName: () => settings.name,
+
+    // A short tone, for whoever turns the dish.
+    tone: (hz) => beep(audio.currentTime, hz),
+
+    // Each sending rings once: a new alert, a graver one, a reminder of one that nobody has seen. One that was
+    // over for a short time and is no graver is no news.
+    announce(alarms, repeatMs) {
+      const now = Date.now();
+      const isRepeat = ({ rule, first, beeps }) =>
+        first && rung.has(rule) && now - rung.get(rule).ms < repeatMs && beeps <= rung.get(rule).beeps;
+      const fresh = known === null ? [] : alarms.filter((alarm) => !known.has(alarm.id) && !isRepeat(alarm));
       known = new Set(alarms.map((alarm) => alarm.id));
-      if (fresh.length) ring(Math.max(...fresh.map((alarm) => alarm.beeps)));
+      for (const { rule, beeps } of fresh) rung.set(rule, { ms: now, beeps });
+      const gravest = fresh.sort((one, other) => other.beeps - one.beeps)[0];
+      if (gravest) ring(gravest.beeps, gravest.title, gravest.action);
     },
 
-    contactLost(isLost) {
-      if (isLost && !lost) ring(3);
-      lost = isLost;
+    // Said again as what is urgent, until somebody touches the page.
+    contactLost(isLost, everyMs, title) {
+      const now = Date.now();
+      const isDue = lostRungMs === null || (!lostSeen && everyMs > 0 && now - lostRungMs >= everyMs);
+      if (!isLost) lostRungMs = null;
+      else if (isDue) {
+        if (lostRungMs === null) lostSeen = false;
+        lostRungMs = now;
+        ring(3, title, "");
+      }
     },
   };
   window.dash_clientside = Object.assign({}, window.dash_clientside);

@@ -14,15 +14,16 @@ from flask import Flask, Response, jsonify, request
 
 from agent.records import JsonValue
 from agent.store.opening import StoreError
-from dashboard import words
+from dashboard import messages, queries, words
 from dashboard.display_units import METRIC, DisplayUnits, asked_units
 from dashboard.figures.trends import TRENDS, Trend, trend_picture, trends_of
+from dashboard.page_data.peaking import peaking_data
 from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, whose_page
-from dashboard.pages import crew_answers, crew_parts, input_parts, shell
+from dashboard.pages import alarm, crew_answers, crew_parts, input_parts, peaking, shell
 from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.pages.changes import digest
 from dashboard.pages.markup import Markup, to_html
-from dashboard.settings import current_settings
+from dashboard.settings import Settings, current_settings
 from dashboard.site_time import second_text
 
 PATH = "/"
@@ -30,7 +31,9 @@ NEWS = "/crew/news"
 POLL_MS = 3000
 # The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
 SILENT_AFTER_S = 16.0
-SCRIPT = "crew.js"
+# A played day that has so little left, and is written of no more, is over.
+OVER_WITHIN_S = 60.0
+SCRIPTS = ("peaking.js", "crew.js")
 CAPTIONS = tuple(f"caption-{trend.name}" for trend in TRENDS)
 GRAPHS = tuple(f"graph-{trend.name}" for trend in TRENDS)
 
@@ -42,6 +45,7 @@ class News:
     contact: Mapping[str, object]
     parts: Mapping[str, str]
     alarms: list[dict[str, JsonValue]]
+    peaking: bool = False
 
 
 def page() -> Response:
@@ -50,11 +54,23 @@ def page() -> Response:
     if whose.refusal is not None:
         return shell.refused(PATH, whose.refusal)
     first = news(whose.terminal, asked_units())
-    told = Markup(json.dumps({"contact": first.contact, "alarms": first.alarms}).replace("<", "\\u003c"))
+    fresh = {"contact": first.contact, "alarms": first.alarms, "peaking": first.peaking}
+    told = Markup(json.dumps(fresh).replace("<", "\\u003c"))
     data = Markup(f'<script type="application/json" id="first">{told}</script>')
-    cover = json.dumps(dict(words.COVER) | {"silent_after_s": SILENT_AFTER_S, "poll_ms": POLL_MS})
-    ask = with_attributes(body(first.parts), {"data-words": cover})
-    return shell.answer(PATH, whose, [ask, data], shell.Extras(head=shell.script(SCRIPT)))
+    ask = with_attributes(body(first.parts), {"data-words": json.dumps({**words.COVER, **_times()})})
+    scripts = "".join(map(shell.script, SCRIPTS))
+    return shell.answer(PATH, whose, [ask, data], shell.Extras(head=scripts))
+
+
+def _times() -> Mapping[str, str | float]:
+    """What the script does how often."""
+    rings = current_settings().alarm
+    return {
+        "silent_after_s": SILENT_AFTER_S,
+        "poll_ms": POLL_MS,
+        "repeat_ms": 1000.0 * rings.repeat_s,
+        "lost_every_ms": 1000.0 * rings.remind_urgent_s,
+    }
 
 
 def changed() -> Response:
@@ -64,26 +80,45 @@ def changed() -> Response:
     digests = {name: digest(part) for name, part in now.parts.items()}
     parts = {name: part for name, part in now.parts.items() if asked["digests"].get(name) != digests[name]}
     new = {name: digests[name] for name in parts}
-    return jsonify(contact=now.contact, parts=parts, digests=new, alarms=now.alarms)
+    return jsonify(contact=now.contact, parts=parts, digests=new, alarms=now.alarms, peaking=now.peaking)
 
 
 def news(terminal: str | None, units: DisplayUnits) -> News:
     """What the store knows now; without it no part changes."""
+    settings, wall_unix_s = current_settings(), time.time()
     try:
-        seen = crew_data(current_settings(), terminal)
+        seen = crew_data(settings, terminal)
     except StoreError:
         return News(contact={"state": "no-store"}, parts={}, alarms=[])
     if seen is None:
         return News(contact={"state": "no-situation"}, parts={}, alarms=[])
-    parts = {name: to_html(part) for name, part in page_parts(seen, units).items()}
-    alarms = crew_parts.alarms(seen.current.situation.alerts)
-    return News(contact=contact(seen, time.time()), parts=parts, alarms=alarms)
+    unix_s = messages.agent_time(seen.current, settings.speed, wall_unix_s)
+    ringing = alarm.Ringing(unix_s, settings.alarm, seen.zone, settings.speed)
+    fresh = contact(seen, wall_unix_s) | {
+        "over": is_over(seen.current, settings, wall_unix_s),
+        "rings": ringing.may(alarm.LOST),
+    }
+    shown = page_parts(seen, units) | ({"next": crew_parts.day_over()} if fresh["over"] else {})
+    return News(
+        contact=fresh,
+        parts={name: to_html(part) for name, part in shown.items()},
+        alarms=alarm.alarms(seen.current.situation.alerts, ringing),
+        peaking=peaking_data(settings, terminal, wall_unix_s) is not None,
+    )
+
+
+def is_over(current: queries.CurrentSituation, settings: Settings, wall_unix_s: float) -> bool:
+    """Whether a day that is played has come to its end, and the agent writes no more of it."""
+    if settings.ends_unix_s is None or wall_unix_s - current.written_wall_unix_s <= SILENT_AFTER_S / 2.0:
+        return False
+    return current.situation.unix_s >= settings.ends_unix_s - OVER_WITHIN_S - 2.0 * settings.speed
 
 
 def body(parts: Mapping[str, str]) -> Component:
     """The page with these parts in their places; what is not known yet is empty."""
     now = [
         _cover(),
+        peaking.panel(),
         with_attributes(_place("verdict", parts), {"aria-live": "polite"}),
         html.P(className="delivery", role="status"),
         _place("next", parts),
@@ -163,3 +198,4 @@ def register(server: Flask) -> None:
     server.add_url_rule(PATH, "crew", page)
     server.add_url_rule(NEWS, view_func=changed, methods=["POST"])
     crew_answers.register(server)
+    peaking.register(server)

@@ -1,32 +1,48 @@
-"""The crew's answers: notes by one tap, alerts seen, alerts quiet for a while."""
+"""The crew's answers: notes by one tap, alerts seen, alerts quiet for a while, readings off a screen."""
 
+import json
 import time
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from dash import dcc, html
 from dash.development.base_component import Component
 from flask import Flask, Response, jsonify, request
 
+from agent.inputs.payloads import PayloadError, parse
 from agent.records import JsonValue
-from dashboard import messages, words
+from agent.watch.rules import in_words
+from dashboard import hand_words, messages, words
 from dashboard.access.request_guard import current_role
 from dashboard.page_data.terminal import Moment, moment
+from dashboard.pages import by_hand
 from dashboard.pages.crew_parts import SNOOZE_S
 from dashboard.settings import current_settings
 from dashboard.site_time import second_text
 
 TELL = "/crew/tell"
+LONGEST_NAME = 32
 # What a tapped key says: its type and what goes with it, as it stands in the page.
 Key = Mapping[str, str]
 Message = tuple[str, dict[str, JsonValue], str]
 
 
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """A tapped key, what was typed beside it by the field's name, by whom, and when (agent's time)."""
+
+    key: Key
+    typed: Mapping[str, str]
+    by: str
+    unix_s: float
+
+
 def note_keys(offer: Component, notes: Component) -> Component:
-    """The note buttons, the remark and the last notes."""
+    """The note buttons, the remark, what the modem shows, and the last notes."""
     keys = [html.Button(text, id={"type": "note", "kind": kind}) for kind, text in words.NOTES.items()]
     remark = [
         html.Label(words.REMARK_LABEL, htmlFor="remark"),
-        dcc.Input(id="remark", type="text", maxLength=500, autoComplete="off"),
+        dcc.Input(id="remark", name="text", type="text", maxLength=500, autoComplete="off"),
         html.Button(words.REMARK_BUTTON, id={"type": "note", "kind": words.OTHER_NOTE}),
     ]
     return html.Section(
@@ -38,7 +54,8 @@ def note_keys(offer: Component, notes: Component) -> Component:
                     html.Div(keys, className="keys"),
                     html.P(className="delivery", role="status"),
                     offer,
-                    html.Div(remark, className="remark"),
+                    by_hand.entry(),
+                    html.Div(remark, className="remark typed"),
                 ],
                 className="tell",
             ),
@@ -52,39 +69,55 @@ def note_keys(offer: Component, notes: Component) -> Component:
 def tell() -> Response:
     """A key was tapped: what it says goes to the agent of the terminal that the page showed."""
     asked = request.get_json()
-    key, text = asked["key"], (asked.get("text") or "").strip() or None
-    if key.get("kind") == words.OTHER_NOTE and text is None:
-        return jsonify(said=words.REMARK_EMPTY, delivered=False)
+    typed = {name: str(text).strip() for name, text in (asked.get("typed") or {}).items()}
     now = moment(current_settings(), asked["terminal"], time.time())
-    topic, payload, what = _MESSAGES[key["type"]](now.unix_s, key, text)
-    said, delivered = send(now, topic, payload, what)
+    by = str(asked.get("by") or "").strip()[:LONGEST_NAME] or messages.SENDER
+    tap = Tap(asked["key"], typed, by, now.unix_s)
+    try:
+        kind, payload, what = _MESSAGES[tap.key["type"]](tap)
+        parse(kind, json.dumps(payload).encode())
+    except by_hand.TypedError as error:
+        return jsonify(said=str(error), delivered=False)
+    except PayloadError as error:
+        return jsonify(said=hand_words.NOT_TAKEN.format(reason=error), delivered=False)
+    said, delivered = send(now, kind, payload, what)
     return jsonify(said=said, delivered=delivered)
 
 
-def _note(unix_s: float, key: Key, text: str | None) -> Message:
-    return "note", messages.note_payload(unix_s, key["kind"], text), words.NOTE_NAMES[key["kind"]]
+def _note(tap: Tap) -> Message:
+    kind, text = tap.key["kind"], tap.typed.get("text") or None
+    if kind == words.OTHER_NOTE and text is None:
+        raise by_hand.TypedError(words.REMARK_EMPTY)
+    return "note", messages.note_payload(tap.unix_s, kind, text, tap.by), words.NOTE_NAMES[kind]
 
 
-def _undo(unix_s: float, key: Key, _text: str | None) -> Message:
-    return "note", messages.undo_payload(unix_s, key["note"]), words.SENT_UNDO
+def _undo(tap: Tap) -> Message:
+    return "note", messages.undo_payload(tap.unix_s, tap.key["note"], tap.by), words.SENT_UNDO
 
 
-def _seen(unix_s: float, key: Key, _text: str | None) -> Message:
-    what = words.SENT_SEEN.format(rule=words.rule_text(key["rule"]))
-    return "acknowledge", messages.acknowledge_payload(unix_s, key["rule"], None, None), what
+def _seen(tap: Tap) -> Message:
+    rule = tap.key["rule"]
+    what = words.SENT_SEEN.format(rule=in_words(rule))
+    return "acknowledge", messages.acknowledge_payload(tap.unix_s, rule, None, None, tap.by), what
 
 
-def _quiet(unix_s: float, key: Key, _text: str | None) -> Message:
-    what = words.SENT_QUIET.format(rule=words.rule_text(key["rule"]))
-    reason = words.QUIET_REASONS[key["reason"]]
-    return "acknowledge", messages.acknowledge_payload(unix_s, key["rule"], SNOOZE_S, reason), what
+def _quiet(tap: Tap) -> Message:
+    rule, reason = tap.key["rule"], words.QUIET_REASONS[tap.key["reason"]]
+    what = words.SENT_QUIET.format(rule=in_words(rule))
+    return "acknowledge", messages.acknowledge_payload(tap.unix_s, rule, SNOOZE_S, reason, tap.by), what
 
 
-_MESSAGES: Mapping[str, Callable[[float, Key, str | None], Message]] = {
+def _read(tap: Tap) -> Message:
+    kind, fields, what = by_hand.reading(tap.key, tap.typed)
+    return kind, messages.by_hand_payload(tap.unix_s, fields, tap.by), what
+
+
+_MESSAGES: Mapping[str, Callable[[Tap], Message]] = {
     "note": _note,
     "undo": _undo,
     "seen": _seen,
     "quiet": _quiet,
+    "read": _read,
 }
 
 

@@ -1,14 +1,15 @@
 """The crew page's parts, each from what the queries found. Pure: no store, no clock."""
 
 from collections.abc import Mapping
+from typing import get_args
 from zoneinfo import ZoneInfo
 
 from dash import html
 from dash.development.base_component import Component
 
 from agent.job import Job
-from agent.records import ActiveAlert, Cause, JsonValue, NoteKind, Situation
-from agent.watch.rules import RULES
+from agent.records import ActiveAlert, Cause, NoteKind, Severity, Situation
+from agent.watch.rules import RULES, in_words
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.figures.trends import Line, Trend
@@ -16,7 +17,6 @@ from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.queries import NoteRow
 from dashboard.site_time import clock_text, same_date, second_text, span_text, utc_text
 
-LEVEL_BEEPS: Mapping[str, int] = {"advise": 1, "act": 2, "urgent": 3}
 SNOOZE_S = 1800.0
 # A slip of the thumb is seen at once; later the note itself has the key.
 UNDO_OFFERED_S = 60.0
@@ -46,7 +46,7 @@ def masthead(terminal: str, job: Job | None, unix_s: float, zone: ZoneInfo) -> C
 
 def leading(situation: Situation) -> ActiveAlert | None:
     """The alert that the verdict speaks of; the engine puts it first."""
-    return situation.alerts[0] if situation.level in LEVEL_BEEPS and situation.alerts else None
+    return situation.alerts[0] if situation.level in get_args(Severity) and situation.alerts else None
 
 
 def verdict(
@@ -57,6 +57,7 @@ def verdict(
     cause = words.CAUSES[situation.cause]
     alert = leading(situation)
     since = [] if alert is None else [html.Span(_since(alert, zone), className="since")]
+    figures = _key_figures(situation.figures, zone, units)
     return html.Section(
         [
             html.P([level_mark(level), words.LEVELS[level], *since], className="level"),
@@ -64,14 +65,14 @@ def verdict(
             *([_pair(words.BECAUSE, cause)] if cause else []),
             _action(units.sentence(situation.action)),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
-            *_key_figures(situation.figures, units),
+            *figures,
             *([] if alert is None else [_answers(alert, seen_by, zone), _evidence(alert, units)]),
         ],
         className=f"verdict level-{level}",
     )
 
 
-def _key_figures(figures: Mapping[str, float], units: DisplayUnits) -> list[Component]:
+def _key_figures(figures: Mapping[str, float], zone: ZoneInfo, units: DisplayUnits) -> list[Component]:
     """The level beside what it should be, and the stream beside what the uplink carries."""
     said = [
         form.format(
@@ -80,6 +81,9 @@ def _key_figures(figures: Mapping[str, float], units: DisplayUnits) -> list[Comp
         for key, of, decimals, unit, form in words.KEY_FIGURES
         if key in figures and of in figures
     ]
+    read_unix_s = figures.get("level_by_hand_unix_s")
+    if read_unix_s is not None:
+        said.append(words.READ_BY_HAND.format(clock=clock_text(read_unix_s, zone)))
     return [html.P([html.Span(one) for one in said], className="key-figures")] if said else []
 
 
@@ -101,6 +105,11 @@ def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:
     if left_s < 0.0:
         return [html.P([f"{words.OVERDUE} ", span], className="left")]
     return [html.P([span, f" {words.LEFT}"], className="left")]
+
+
+def day_over() -> Component:
+    """In place of what comes next: a played day has no more."""
+    return html.P(html.Strong(words.DAY_OVER), className="next")
 
 
 def next_thing(situation: Situation, zone: ZoneInfo) -> Component:
@@ -128,7 +137,7 @@ def _alert(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo, units
     return html.Li(
         [
             html.P([level_mark(event.severity), words.LEVELS[event.severity]], className="level"),
-            html.H3(words.rule_text(event.rule)),
+            html.H3(in_words(event.rule)),
             html.P(_since(alert, zone), className="since"),
             html.P(units.sentence(event.action), className="action"),
             _answers(alert, seen_by, zone),
@@ -194,27 +203,16 @@ def _quiet_buttons(rule: str) -> list[Component]:
     ]
 
 
-def alarms(alerts: tuple[ActiveAlert, ...]) -> list[dict[str, JsonValue]]:
-    """The alerts that nobody has seen yet, for sound and notification in the browser."""
-    return [
-        {
-            "id": f"{alert.event.rule}@{alert.since_unix_s:.0f}/{alert.event.severity}",
-            "beeps": LEVEL_BEEPS[alert.event.severity],
-            "title": f"{words.LEVELS[alert.event.severity]}: {words.rule_text(alert.event.rule)}",
-            "action": alert.event.action,
-        }
-        for alert in alerts
-        if not alert.acknowledged and alert.snoozed_until_unix_s is None
-    ]
-
-
 def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float, zone: ZoneInfo) -> Component:
     """How long ago each input was heard, the longest silence first; what was not heard on this day."""
     if not last_seen_unix_s:
         return html.P(words.NO_INPUTS)
     lines = [
         html.Div(
-            [html.Dt(words.INPUTS.get(name, name)), html.Dd(words.AGO.format(span=span_text(unix_s - seen)))]
+            [
+                html.Dt(words.INPUTS.get(name, name)),
+                html.Dd(words.AGO.format(span=span_text(unix_s - seen))),
+            ]
         )
         for name, seen in sorted(last_seen_unix_s.items(), key=lambda item: item[1])
     ]

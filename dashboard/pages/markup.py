@@ -14,6 +14,7 @@ _NAMES: Mapping[str, str] = {
     "htmlFor": "for",
     "maxLength": "maxlength",
     "autoComplete": "autocomplete",
+    "data-inputmode": "inputmode",
 }
 # They hold data or time in the browser's script and show nothing.
 _UNSEEN = (dcc.Store, dcc.Interval, dcc.Location, dcc.Download)

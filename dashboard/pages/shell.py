@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 from flask import Response, request
 
-from dashboard import words
+from dashboard import hand_words, words
 from dashboard.access.request_guard import current_role
 from dashboard.display_units import COOKIE
 from dashboard.page_data.terminal import Whose
@@ -41,6 +41,8 @@ _PAGE = """<!DOCTYPE html>
 OF_ONE_DAY = ("/day", "/plan")
 SCRIPT = "device.js"
 STYLE = "pages.css"
+# Silent and dark; a browser keeps the screen on while it plays, over plain http too.
+STILL = "still.mp4"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,10 +123,26 @@ def device_keys() -> Component:
     """What is set for this screen, in the browser."""
     keys = [
         with_attributes(html.Button(text, id=name), {"aria-pressed": "false"})
-        for name, text in words.DEVICE_KEYS.items()
+        for name, text in hand_words.DEVICE_KEYS.items()
     ]
+    keys.append(html.Button(hand_words.TEST_ALARM, id="test-key"))
     said = with_attributes(
         html.P(id="device-said", role="status"),
-        {f"data-{key}": text for key, text in words.DEVICE_SAID.items()},
+        {f"data-{key}": text for key, text in hand_words.DEVICE_SAID.items()}
+        | {"data-video": versioned(STILL)},
     )
-    return html.Section([html.H2(words.DEVICE), html.Div(keys, className="keys"), said], className="device")
+    name = html.Div(
+        [
+            html.Label(hand_words.NAME_LABEL, htmlFor="my-name"),
+            dcc.Input(id="my-name", type="text", maxLength=32, autoComplete="nickname"),
+        ],
+        className="tell remark",
+    )
+    parts = [html.H2(hand_words.DEVICE), html.Div(keys, className="keys"), said, name, glossary()]
+    return html.Section(parts, className="device")
+
+
+def glossary() -> Component:
+    """What the terms of the trade mean, behind a tap."""
+    terms = [html.Div([html.Dt(term), html.Dd(meaning)]) for term, meaning in hand_words.GLOSSARY.items()]
+    return html.Details([html.Summary(hand_words.GLOSSARY_TITLE), html.Dl(terms)], className="glossary")

@@ -39,6 +39,8 @@ def page() -> Response:
 def standing(current: CurrentSituation, wall_unix_s: float) -> str:
     """The level of the situation, or `silent` where the agent has stopped writing."""
     silent = wall_unix_s - current.written_wall_unix_s > crew.SILENT_AFTER_S
+    if crew.is_over(current, current_settings(), wall_unix_s):
+        return current.situation.level
     return "silent" if silent else current.situation.level
 
 

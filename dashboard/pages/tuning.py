@@ -6,7 +6,7 @@ from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from agent.errors import UsageError
-from agent.watch.rules import BY_NAME, RULES
+from agent.watch.rules import BY_NAME, RULES, in_words
 from dashboard import tuning_words, words
 from dashboard.access.request_guard import current_role
 from dashboard.page_data.tuning import (
@@ -74,7 +74,7 @@ def _field(name: str, label: str, value: str = "") -> Component:
 
 
 def _number_section() -> Component:
-    rules = {rule: words.rule_text(rule) for rule in RULES}
+    rules = {rule: in_words(rule) for rule in RULES}
     slide = dcc.Input(id="tune-slide", type="range", step="any", debounce=REST_S)
     number = dcc.Input(id="tune-number", type="number", step="any", debounce=True)
     return html.Section(

@@ -9,7 +9,7 @@ from plotly.graph_objects import Figure
 
 from agent.replay.compare import Alert, Difference, says_the_same
 from agent.replay.tuning.choice import Figures
-from agent.watch.rules import BY_NAME
+from agent.watch.rules import BY_NAME, in_words
 from dashboard import tuning_words, words
 from dashboard.figures.tuning import curve_figure, curve_points, day_figure
 from dashboard.page_data.tuning import DayCompared, TuningData
@@ -97,14 +97,13 @@ def _day(day: DayCompared, rule: str, theme: Theme) -> Component:
     same = tuning_words.TUNE_SAME.format(count=len(day.differences) - len(told))
     zone = day.head.zone
     rows = [
-        [words.rule_text(one.rule), _alert(one.first, zone), _alert(one.second, zone), _how(one)]
-        for one in told
+        [in_words(one.rule), _alert(one.first, zone), _alert(one.second, zone), _how(one)] for one in told
     ]
     changed = [table(tuning_words.TUNE_HEADS, rows)] if rows else []
     return html.Section(
         [
             html.H2(day.head.title),
-            html.P(tuning_words.TUNE_BARS.format(rule=words.rule_text(rule)), className="hint"),
+            html.P(tuning_words.TUNE_BARS.format(rule=in_words(rule)), className="hint"),
             _graph(day_figure(day, rule, theme)),
             *changed,
             html.P(same),

@@ -59,7 +59,7 @@ def test_status_with_an_alert_asks_for_somebody(tmp_path: Path, capsys: pytest.C
     assert main(["status", "--store", str(store)]) == 1
     said = capsys.readouterr().out
     assert f"{TERMINAL}: act: " in said
-    assert "repeak (act), for " in said
+    assert "Re-peak the dish (act), for " in said
 
 
 def test_status_as_json_has_verdict_and_alerts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

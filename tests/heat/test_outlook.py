@@ -165,7 +165,7 @@ def test_assumed_air_is_said() -> None:
     work = job()
     found = heat_outlook(work, flat_sky(work, 800.0, 900.0), still_sun(work))
     assert found.air_assumed
-    assert "an assumed 25 degC" in found.reason
+    assert "an assumed 25 °C" in found.reason
     assert not outlook(60).air_assumed
 
 

@@ -20,7 +20,7 @@ def test_nobody_shaded_the_transmitter() -> None:
     day = bundled_review("dry-lake-never-shaded")
     first = findings(day)[0]
     assert first.startswith("Shade the transmitter from the start")
-    assert "K over its limit" in first
+    assert "°C over its limit" in first
     assert f"{day.balance.transmitter.peak_degc:.1f} °C" in first
 
 

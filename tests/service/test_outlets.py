@@ -162,7 +162,7 @@ def test_apprise_brings_it_to_a_service(tmp_path: Path) -> None:
         made.hear([alert()])
         run_until(made, lambda: states(made) == ["ok"])
     assert (taken[0]["title"], taken[0]["message"]) == (
-        "van-1: shade (act)",
+        "van-1: Shade the unit (act)",
         "put the cover on\ntwo hours of sun",
     )
 

@@ -34,3 +34,8 @@ RULES: Mapping[str, Rule] = {
 ASKING: Mapping[str, str] = {REPEAK.name: LOOK_AT_DISH.name}
 PARAMETERS: tuple[Parameter, ...] = tuple(chain.from_iterable(rule.parameters for rule in RULES.values()))
 BY_NAME: Mapping[str, Parameter] = {parameter.name: parameter for parameter in PARAMETERS}
+
+
+def in_words(rule: str) -> str:
+    """The rule's name for people; a rule that an earlier version had keeps its name."""
+    return RULES[rule].label if rule in RULES else rule

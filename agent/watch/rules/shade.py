@@ -133,11 +133,11 @@ SHADE = Rule(
     parameters=(
         Parameter("shade.advise_after_s", FINE_SUN_HOURS * 3600.0, "s", 600.0, 36_000.0, "common practice: under one hour is no concern"),
         Parameter("shade.act_after_s", LONG_SUN_HOURS * 3600.0, "s", 600.0, 36_000.0, "common practice: over two hours wants shade"),
-        Parameter("shade.exposure_margin_degc", 5.0, "degC", 0.0, 60.0, "a thermometer this far below its limit outvotes the rule of thumb"),
+        Parameter("shade.exposure_margin_degc", 5.0, "°C", 0.0, 60.0, "a thermometer this far below its limit outvotes the rule of thumb"),
         Parameter("shade.lead_s", 1500.0, "s", 60.0, 7200.0, "fetching and fixing a cover takes about ten minutes; the forecast errs by as much"),
         Parameter("shade.loss_db", 1.0, "dB", 0.2, 10.0, "a transmitter that cuts its power for heat does so by this and more"),
-        Parameter("shade.limit_margin_degc", 0.0, "degC", -20.0, 20.0, "0: the data sheet's limit itself"),
-        Parameter("shade.clear_margin_degc", 3.0, "degC", 0.0, 30.0, "more than the noise and resolution of a common thermometer"),
+        Parameter("shade.limit_margin_degc", 0.0, "°C", -20.0, 20.0, "0: the data sheet's limit itself"),
+        Parameter("shade.clear_margin_degc", 3.0, "°C", 0.0, 30.0, "more than the noise and resolution of a common thermometer"),
         *timing("shade", 120.0, 300.0, 1800.0, "two minutes outlast a reflection or one wrong reading"),
     ),
     clauses=(

@@ -99,12 +99,6 @@ def test_no_key_to_peak_beside_the_words_to_leave_the_dish(cause: Cause, offered
     assert ("Peaking starts" in said(crew_parts.verdict(down, {}, MADRID))) == offered
 
 
-def test_only_unseen_alerts_make_a_sound() -> None:
-    alerts = (active(REPEAK), active(REPEAK, acknowledged=True), active(REPEAK, quiet_s=60.0))
-    sound = crew_parts.alarms(alerts)
-    assert [alarm["beeps"] for alarm in sound] == [2]
-
-
 def test_a_rule_of_the_crews_own_is_shown_by_its_name() -> None:
     own = active(replace(REPEAK, rule="our-own-rule"))
     assert "our-own-rule" in said(
