@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import get_args
 from zoneinfo import ZoneInfo
 
@@ -12,10 +13,14 @@ from plotly.utils import PlotlyJSONEncoder
 
 from agent.records import Cause, NoteKind, Severity
 from agent.watch.rule_set import default_rules
+from agent.watch.rules import in_words
 from dashboard import words
 from dashboard.figures.trends import TRENDS, Trend
 from dashboard.pages import crew_parts
 from dashboard.pages.changes import only_changed
+from dashboard.pages.crew import is_over
+from dashboard.queries import CurrentSituation
+from dashboard.settings import Settings
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, active
 
 MADRID = ZoneInfo("Europe/Madrid")
@@ -115,7 +120,7 @@ def test_there_is_a_word_for_everything_the_engine_may_say() -> None:
     assert set(get_args(NoteKind)) == set(words.NOTE_NAMES)
     assert set(get_args(Cause)) == set(words.CAUSES)
     assert {*get_args(Severity), "fine", "unknown"} == set(words.LEVELS)
-    assert {name.split(".")[0] for name in default_rules().values} == set(words.RULES)
+    assert all(in_words(rule) != rule for rule in {name.split(".")[0] for name in default_rules().values})
 
 
 def test_unchanged_parts_do_not_travel() -> None:
@@ -125,3 +130,15 @@ def test_unchanged_parts_do_not_travel() -> None:
     second, _digests = only_changed({**parts, "number": 2}, digests)
     assert second["number"] == 2
     assert second["verdict"] is not parts["verdict"]
+
+
+def test_a_played_day_says_that_it_is_over() -> None:
+    """Only where it has come to its end, and the agent writes no more of it; a live day has none."""
+    end_unix_s = NOW_UNIX_S + 30.0
+    played = Settings(store=Path(), mqtt_host="", mqtt_port=1, speed=20.0, ends_unix_s=end_unix_s)
+    now = CurrentSituation(terminal="van-1", situation=SCENES["fine"], written_wall_unix_s=1000.0)
+    assert is_over(now, played, 1020.0)
+    assert not is_over(now, played, 1001.0)
+    assert not is_over(now, replace(played, ends_unix_s=None), 1020.0)
+    assert not is_over(now, replace(played, ends_unix_s=NOW_UNIX_S + 3600.0), 1020.0)
+    assert words.DAY_OVER in said(crew_parts.day_over())
