@@ -21,7 +21,7 @@ PEAKING = "Peaking"
 BEST_SO_FAR = "best"
 PLANNED = "plan"
 BEFORE = "before"
-TONE = "Tone: higher is better"
+TONE = "Tone"
 WAYS: Mapping[str, str] = {"rises": "\u25b2 rises", "falls": "\u25bc falls", "steady": "= steady"}
 NO_LEVEL = "No level yet"
 NO_LOCK = "No lock"
