@@ -113,7 +113,8 @@ def _review(
 def _stored_reviews(args: argparse.Namespace, rules: RuleSet) -> list[Review]:
     """Of the days in the store, which the config names where it is not named itself."""
     if args.day is None:
-        raise UsageError("a store needs --day, a date such as 2026-07-18")
+        named = "--config" if args.store is None else "--store"
+        raise UsageError(f"{named} needs --day, a date such as 2026-07-18")
     store, terminal = args.store, args.terminal
     if store is None:
         config = load_config(config_path(args), os.environ)
