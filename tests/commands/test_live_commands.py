@@ -275,4 +275,4 @@ def test_demo_from_the_middle_to_the_end(tmp_path: Path) -> None:
         check=False,
     )
     assert found.returncode == 1
-    assert "repeak" in found.stdout
+    assert "Re-peak the dish" in found.stdout

@@ -40,7 +40,7 @@ def needs_pdf(program: str) -> None:
 
 
 def test_every_table_is_written_beside_the_page(out: Path) -> None:
-    expected = {"report.html"}
+    expected = {"report.html", "summary.txt"}
     expected |= {f"{name}.{ending}" for name in TABLES for ending in ("csv", "parquet")}
     assert {path.name for path in out.iterdir()} - {"report.pdf"} == expected
 
