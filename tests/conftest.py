@@ -23,10 +23,8 @@ CHROMIUM_ARGUMENTS = [
 # The same examples in every run, and no time limit for one: the machine may be shared.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
-expect.set_options(timeout=PATIENCE_S * 1000.0)
-
 # A page on a machine with other work is slow, not wrong.
-expect.set_options(timeout=30_000.0)
+expect.set_options(timeout=PATIENCE_S * 1000.0)
 
 
 @pytest.fixture

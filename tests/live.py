@@ -5,10 +5,12 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 from collections.abc import Iterable, Sequence
 from contextlib import closing
 from dataclasses import asdict, replace
 from pathlib import Path
+from uuid import uuid4
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
@@ -129,25 +131,30 @@ class AgentProcess:
         return self.state() == "online"
 
 
-def retained(port: int, topic: str, within_s: float = 0.5) -> bytes | None:
-    """The message that the broker keeps for a topic; None where it does not answer with one in time."""
-    found: list[bytes] = []
+def retained(port: int, topic: str) -> bytes | None:
+    """The message that the broker keeps for a topic; None where there is none, or no broker.
+
+    What is kept goes out with the subscription, before what is published after it (MQTT 3.1.1, section 4.6).
+    """
+    marker = f"asked/{uuid4().hex}"
+    found: dict[str, bytes] = {}
     client = paho.Client(CallbackAPIVersion.VERSION2)
-    client.on_message = lambda _client, _data, message: found.append(message.payload)
+    client.on_message = lambda _client, _data, message: found.setdefault(message.topic, message.payload)
+    client.on_subscribe = lambda *_: client.publish(marker, b"", qos=1)
+    ended = threading.Event()
+    client.on_disconnect = lambda *_: ended.set()
     try:
         client.connect(LOOPBACK, port)
     except OSError:
         return None
-    client.subscribe(topic, qos=1)
+    client.subscribe([(topic, 1), (marker, 1)])
     client.loop_start()
     try:
-        wait_until(lambda: bool(found), within_s, "retained message")
-    except AssertionError:
-        return None
+        wait_until(lambda: marker in found or ended.is_set(), PATIENCE_S, "the broker answers")
     finally:
         client.disconnect()
         client.loop_stop()
-    return found[0]
+    return found.get(topic)
 
 
 class Device:

@@ -36,7 +36,7 @@ from tests.live import (
     stored_readings,
 )
 from tests.plan.sample_job import job
-from tests.processes import free_port
+from tests.processes import PATIENCE_S, free_port
 from tests.watch.sample_day import MIDNIGHT_UNIX_S
 
 NOON_UNIX_S = MIDNIGHT_UNIX_S + 12 * 3600.0
@@ -266,7 +266,7 @@ def test_the_live_agent_through_a_step(tmp_path: Path, monkeypatch: pytest.Monke
     agent = sample_agent(store, broker, computer_clock())
 
     async def stored(least: int, found: Callable[[AnyReading], bool]) -> None:
-        async with asyncio.timeout(30.0):
+        async with asyncio.timeout(PATIENCE_S):
             while not store.exists() or sum(map(found, stored_readings(store))) < least:  # noqa: ASYNC110
                 await asyncio.sleep(0.05)
 
@@ -285,7 +285,7 @@ def test_the_live_agent_through_a_step(tmp_path: Path, monkeypatch: pytest.Monke
 
         await run_agent(agent, stop, {"device": device})
 
-    asyncio.run(asyncio.wait_for(test(), 60.0))
+    asyncio.run(asyncio.wait_for(test(), PATIENCE_S))
     first, change, second = (one for one in stored_readings(store) if not isinstance(one, Power))
     assert isinstance(change, ClockChange)
     assert change.stepped_s == pytest.approx(-2 * HOUR_S, abs=0.5)

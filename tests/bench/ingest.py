@@ -29,7 +29,7 @@ from agent.service.live import Agent, run_agent
 from agent.store.opening import open_for_reading, open_for_writing
 from agent.watch.rule_set import default_rules
 from tests.live import ROOT, TERMINAL, AgentProcess, Device, config_for, embedded_at, sample_plan
-from tests.processes import Mosquitto, free_port, wait_until
+from tests.processes import PATIENCE_S, Mosquitto, free_port, wait_until
 
 MESSAGES = 20_000
 PER_SECOND = 5.0
@@ -72,7 +72,7 @@ def client_of(broker: BrokerSettings, client_id: str, clean: bool) -> paho.Clien
     client = paho.Client(CallbackAPIVersion.VERSION2, client_id, clean_session=clean)
     client.connect(LOOPBACK, broker.port)
     client.loop_start()
-    wait_until(client.is_connected, 10.0, "connected")
+    wait_until(client.is_connected, PATIENCE_S, "connected")
     return client
 
 
@@ -88,12 +88,12 @@ def fill(broker: BrokerSettings, client_id: str, readings: Sequence[AnyReading])
     subscribed = threading.Event()
     client.on_subscribe = lambda *_: subscribed.set()
     client.subscribe(EVERY_KIND, qos=1)
-    subscribed.wait(10.0)
+    assert subscribed.wait(PATIENCE_S)
     close(client)
     device = Device(broker.port, f"filler-of-{client_id}")
     for one in readings:
         device.publish(one)
-    wait_until(lambda: device.unanswered() == 0, 120.0, "the broker has everything")
+    wait_until(lambda: device.unanswered() == 0, PATIENCE_S, "the broker has everything")
     device.close()
 
 

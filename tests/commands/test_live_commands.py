@@ -129,7 +129,7 @@ def test_a_note_reaches_the_broker(
     client.loop_start()
     config = config_file(tmp_path, mosquitto.port)
     assert main(["note", "shade-on", "white sheet", "--by", "Ines", "--config", str(config)]) == 0
-    wait_until(lambda: bool(heard), 10.0, "the note is delivered")
+    wait_until(lambda: bool(heard), PATIENCE_S, "the note is delivered")
     client.disconnect()
     client.loop_stop()
     note = parse("note", heard[0])

@@ -10,9 +10,7 @@ import pytest
 
 from agent.cli import main
 from tests.job_text import JOB_TOML
-from tests.processes import free_port, listens, wait_until
-
-CAN_PLAN_S = 60.0
+from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
 
 def config_at(folder: Path, store: str, port: int) -> Path:
@@ -30,7 +28,7 @@ class Running:
     def __init__(self, config: Path, port: int, *options: str) -> None:
         command = [sys.executable, "-m", "agent", "run", str(config), "--no-dashboard", *options]
         self.process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
-        wait_until(lambda: listens(port) or self.process.poll() is not None, CAN_PLAN_S, "the agent listens")
+        wait_until(lambda: listens(port) or self.process.poll() is not None, PATIENCE_S, "the agent listens")
 
 
 @pytest.fixture
@@ -40,7 +38,7 @@ def first(tmp_path: Path) -> Iterator[tuple[Running, int]]:
     assert running.process.poll() is None
     yield running, port
     running.process.terminate()
-    running.process.communicate(timeout=20.0)
+    running.process.communicate(timeout=PATIENCE_S)
 
 
 def test_a_second_agent_is_refused_by_the_name_of_the_first_or_takes_over(
@@ -54,10 +52,10 @@ def test_a_second_agent_is_refused_by_the_name_of_the_first_or_takes_over(
         assert f"on {socket.gethostname()}, process {running.process.pid}, running since 20" in said
         assert "--take-over" in said
     second = Running(config_at(tmp_path, "day", other_port), other_port, "--take-over")
-    assert running.process.wait(10.0) == 0
+    assert running.process.wait(PATIENCE_S) == 0
     assert listens(other_port)
     second.process.terminate()
-    assert second.process.wait(20.0) == 0
+    assert second.process.wait(PATIENCE_S) == 0
     second.process.communicate()
 
 
@@ -68,5 +66,5 @@ def test_an_agent_that_was_killed_keeps_nobody_out(tmp_path: Path, first: tuple[
     again = Running(config_at(tmp_path, "day", port), port)
     assert again.process.poll() is None
     again.process.terminate()
-    assert again.process.wait(20.0) == 0
+    assert again.process.wait(PATIENCE_S) == 0
     again.process.communicate()

@@ -113,7 +113,7 @@ def take_days(page: Page, *titles: str) -> None:
     for title in titles:
         page.get_by_role("group", name="Days").get_by_role("button", name=title).click()
     page.get_by_role("button", name="Take these days").click()
-    expect(page.get_by_role("heading", name="All days together")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="All days together")).to_be_visible()
 
 
 @pytest.mark.browser

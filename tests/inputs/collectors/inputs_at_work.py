@@ -70,12 +70,12 @@ class AtWork:
         return [{key: value for key, value in fields.items() if key != "time"} for fields in found]
 
     def wait_for(self, count: int, kind: str = "signal") -> list[dict[str, object]]:
-        """So many more readings than now."""
+        """The next readings, so many."""
         before = len(self.readings(kind))
         wait_until(
             lambda: len(self.readings(kind)) >= before + count, PATIENCE_S, f"{count} readings of {kind}"
         )
-        return self.readings(kind)[before:]
+        return self.readings(kind)[before : before + count]
 
     def wait_error(self, part: str, number: int = 0) -> str:
         """The error that holds this text."""

@@ -176,7 +176,7 @@ async def delivering(box: Postbox, work: Callable[[], Coroutine[None, None, None
 def test_readings_wait_for_the_broker_in_their_order(mosquitto: Mosquitto) -> None:
     heard: list[bytes] = []
     client = subscribed(mosquitto.settings, heard)
-    wait_until(client.is_connected, 10.0, "subscriber")
+    wait_until(client.is_connected, PATIENCE_S, "subscriber")
     box = Postbox(mosquitto.settings)
 
     async def work() -> None:

@@ -16,14 +16,14 @@ from agent.inputs.devices.web import address_of
 from agent.inputs.devices.web_login import answer, read_challenge
 from tests.inputs.collectors.inputs_at_work import at_work
 from tests.inputs.collectors.servers import answering
-from tests.processes import free_port, wait_until
+from tests.processes import PATIENCE_S, free_port, wait_until
 
 INPUTS = f"""
 [[inputs.http]]
 name = "modem"
 url = "http://{LOOPBACK}:PORT/status"
 every_s = 0.2
-timeout_s = 1.0
+timeout_s = TIMEOUT
 EXTRA
 [inputs.http.readings.signal]
 esno_db = "/rx/esno"
@@ -126,13 +126,14 @@ def device() -> Iterator[Device]:
     made.stop()
 
 
-def inputs(device: Device, extra: str = "") -> str:
-    return INPUTS.replace("PORT", str(device.port)).replace("EXTRA", extra)
+def inputs(port: int, extra: str = "", timeout_s: float = 30.0) -> str:
+    text = INPUTS.replace("PORT", str(port)).replace("EXTRA", extra)
+    return text.replace("TIMEOUT", str(timeout_s))
 
 
 def test_json_becomes_readings_of_two_kinds(device: Device, tmp_path: Path) -> None:
     device.start()
-    with at_work(tmp_path, inputs(device)) as work:
+    with at_work(tmp_path, inputs(device.port)) as work:
         assert work.wait_for(1) == [{"esno_db": 13.5, "locked": True}]
         # 104 °F are 40 °C by the definition of the scales.
         assert work.wait_for(1, "temperature")[0] == {
@@ -166,9 +167,9 @@ def test_text_by_a_pattern(device: Device, tmp_path: Path) -> None:
 def test_credentials_from_the_environment(device: Device, tmp_path: Path, extra: str, expected: str) -> None:
     device.credentials = expected
     device.start()
-    with at_work(tmp_path, inputs(device, extra), {"DEVICE_PASSWORD": "salt-pan"}) as work:
+    with at_work(tmp_path, inputs(device.port, extra), {"DEVICE_PASSWORD": "salt-pan"}) as work:
         work.wait_for(1)
-    with at_work(tmp_path, inputs(device, extra), {"DEVICE_PASSWORD": "wrong"}) as work:
+    with at_work(tmp_path, inputs(device.port, extra), {"DEVICE_PASSWORD": "wrong"}) as work:
         error = work.wait_error("401")
         assert "refused" in error and "wrong" not in error
 
@@ -212,13 +213,13 @@ def test_digest_is_asked_once_and_anew_after_a_restart(device: Device, tmp_path:
     device.kept, device.nonce = kept, "first"
     device.start()
     extra = 'login = "digest"\nusername = "crew"\npassword_env = "DEVICE_PASSWORD"'
-    with at_work(tmp_path, inputs(device, extra), {"DEVICE_PASSWORD": "salt-pan"}) as work:
+    with at_work(tmp_path, inputs(device.port, extra), {"DEVICE_PASSWORD": "salt-pan"}) as work:
         work.wait_for(3)
         assert device.refused == 1
         device.nonce = "second"
         work.wait_for(3)
         assert device.refused == 2 and work.states[0].failures == 0
-    with at_work(tmp_path, inputs(device, extra), {"DEVICE_PASSWORD": "wrong"}) as work:
+    with at_work(tmp_path, inputs(device.port, extra), {"DEVICE_PASSWORD": "wrong"}) as work:
         assert "refused" in work.wait_error("401")
 
 
@@ -229,7 +230,7 @@ def test_a_challenge_that_cannot_be_answered_is_named(device: Device, tmp_path: 
     device.status, device.headers = 401, {"WWW-Authenticate": challenge}
     device.start()
     extra = 'login = "digest"\nusername = "crew"\npassword_env = "DEVICE_PASSWORD"'
-    with at_work(tmp_path, inputs(device, extra), {"DEVICE_PASSWORD": "salt-pan"}) as work:
+    with at_work(tmp_path, inputs(device.port, extra), {"DEVICE_PASSWORD": "salt-pan"}) as work:
         work.wait_error("known is Digest")
 
 
@@ -248,7 +249,7 @@ def test_a_challenge_that_cannot_be_answered_is_named(device: Device, tmp_path: 
 def test_what_is_no_http(tmp_path: Path, said: bytes, error: str) -> None:
     with (
         answering(said) as port,
-        at_work(tmp_path, INPUTS.replace("PORT", str(port)).replace("EXTRA", "")) as work,
+        at_work(tmp_path, inputs(port)) as work,
     ):
         work.wait_error(error)
         assert not work.published
@@ -277,7 +278,7 @@ def test_what_is_no_address(text: str) -> None:
 
 
 def test_absent_slow_and_started_again(device: Device, tmp_path: Path) -> None:
-    with at_work(tmp_path, inputs(device)) as work:
+    with at_work(tmp_path, inputs(device.port, timeout_s=1.0)) as work:
         assert "url and credentials" in work.wait_error(f"http://{LOOPBACK}:{device.port}/status")
         device.start()
         work.wait_for(1)
@@ -310,7 +311,7 @@ def test_absent_slow_and_started_again(device: Device, tmp_path: Path) -> None:
 def test_lies_and_rubbish_are_no_readings(device: Device, tmp_path: Path, body: bytes, said: str) -> None:
     device.body = body
     device.start()
-    with at_work(tmp_path, inputs(device)) as work:
+    with at_work(tmp_path, inputs(device.port)) as work:
         work.wait_error(said)
         assert not work.readings("signal")
 
@@ -319,15 +320,15 @@ def test_a_redirection_is_not_followed(device: Device, tmp_path: Path) -> None:
     """It might lead the credentials to another host."""
     device.status, device.headers = 302, {"Location": "https://192.0.2.1/"}
     device.start()
-    with at_work(tmp_path, inputs(device)) as work:
+    with at_work(tmp_path, inputs(device.port)) as work:
         assert "https://192.0.2.1/" in work.wait_error("302")
 
 
 def test_a_source_that_never_comes_is_a_finding(device: Device, tmp_path: Path) -> None:
     device.body = b'{"rx": {"esno": 13.5}, "temps": []}'
     device.start()
-    with at_work(tmp_path, inputs(device)) as work:
+    with at_work(tmp_path, inputs(device.port)) as work:
         state = work.states[0]
-        wait_until(lambda: state.finding is not None, 15.0, "a finding")
+        wait_until(lambda: state.finding is not None, PATIENCE_S, "a finding")
         assert state.state == "ok"
         assert "/temps/1/f" in str(state.finding) and "/rx/esno" in str(state.finding)

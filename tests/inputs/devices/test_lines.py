@@ -20,7 +20,7 @@ LINE = """
 address = "ADDRESS"
 pattern = 'T=(?P<t>[-+0-9.]+) C, W=(?P<w>[0-9.]+) kn'
 every_s = 0.2
-expect_s = 1.5
+expect_s = EXPECT
 [inputs.line.readings.weather]
 air_degc = "t"
 wind_m_s = { source = "w", unit = "kn" }
@@ -114,6 +114,10 @@ def instrument(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Instr
     made.pull_out()
 
 
+def line_at(instrument: Instrument, expect_s: float = 600.0) -> str:
+    return LINE.replace("ADDRESS", str(instrument.address)).replace("EXPECT", str(expect_s))
+
+
 def say_until(instrument: Instrument, text: bytes, work: AtWork, count: int = 1) -> list[dict[str, object]]:
     """Repeat a line, as instruments do, until so many more readings have come."""
     before = len(work.readings("weather"))
@@ -123,19 +127,19 @@ def say_until(instrument: Instrument, text: bytes, work: AtWork, count: int = 1)
         return len(work.readings("weather")) >= before + count
 
     wait_until(said, PATIENCE_S, "readings of the lines")
-    return work.readings("weather")[before:]
+    return work.readings("weather")[before : before + count]
 
 
 def test_lines_become_readings(instrument: Instrument, tmp_path: Path) -> None:
     instrument.plug_in()
-    with at_work(tmp_path, LINE.replace("ADDRESS", str(instrument.address))) as work:
+    with at_work(tmp_path, line_at(instrument)) as work:
         # The first line is often only its end, and there are others in between.
         assert say_until(instrument, b"5 C, W=3\r\n# boot\r\n" + GOOD, work, 2) == [READING, READING]
         assert work.states[0].failures == 0
 
 
 def test_absent_silent_pulled_out_and_plugged_in_again(instrument: Instrument, tmp_path: Path) -> None:
-    with at_work(tmp_path, LINE.replace("ADDRESS", str(instrument.address))) as work:
+    with at_work(tmp_path, line_at(instrument, expect_s=1.5)) as work:
         assert "address and baud" in work.wait_error(str(instrument.address))
         instrument.plug_in()
         say_until(instrument, GOOD, work)
@@ -158,7 +162,7 @@ def test_absent_silent_pulled_out_and_plugged_in_again(instrument: Instrument, t
 )
 def test_rubbish_and_lies(instrument: Instrument, tmp_path: Path, rubbish: bytes, said: str) -> None:
     instrument.plug_in()
-    with at_work(tmp_path, LINE.replace("ADDRESS", str(instrument.address))) as work:
+    with at_work(tmp_path, line_at(instrument)) as work:
 
         def refused() -> bool:
             instrument.write(rubbish)

@@ -72,7 +72,7 @@ class Snmpd:
             [self._executable, "-f", "-Lf", log, "-C", "-c", config],
             env={"SNMP_PERSISTENT_DIR": str(self._folder / "persistent"), "MIBS": ""},
         )
-        wait_until(lambda: "NET-SNMP version" in log.read_text(), 10.0, "snmpd is up")
+        wait_until(lambda: "NET-SNMP version" in log.read_text(), PATIENCE_S, "snmpd is up")
 
     def freeze(self, frozen: bool) -> None:
         """It takes requests and answers none, or goes on."""

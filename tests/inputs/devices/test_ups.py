@@ -69,9 +69,9 @@ class UpsServer:
     def start(self) -> None:
         """Driver and server; on return the server listens."""
         self._run(self._driver, "-a", "van")
-        wait_until((self._folder / "dummy-ups-van").exists, 10.0, "the driver's socket")
+        wait_until((self._folder / "dummy-ups-van").exists, PATIENCE_S, "the driver's socket")
         self._run(self._server)
-        wait_until(lambda: listens(self.port), 10.0, "upsd listens")
+        wait_until(lambda: listens(self.port), PATIENCE_S, "upsd listens")
 
     def _run(self, *command: str) -> None:
         self._processes.append(
@@ -121,9 +121,9 @@ def test_from_the_generator_to_the_battery_and_back(server: UpsServer, tmp_path:
         ]
         server.say(BATTERY)
         on_battery = {"source": "battery", "battery_percent": 71.0, "runtime_s": 2700.0, "voltage_v": 0.0}
-        wait_until(lambda: on_battery in work.readings("power"), 10.0, "on battery")
+        wait_until(lambda: on_battery in work.readings("power"), PATIENCE_S, "on battery")
         server.say(MAINS)
-        wait_until(lambda: work.readings("power")[-1]["source"] == "generator", 10.0, "back")
+        wait_until(lambda: work.readings("power")[-1]["source"] == "generator", PATIENCE_S, "back")
 
 
 def test_absent_slow_and_started_again(server: UpsServer, tmp_path: Path) -> None:

@@ -115,7 +115,7 @@ def _up(names: tuple[str, str], devices: tuple[str, str]) -> None:
         ip("-n", name, "link", "set", device, "up")
 
 
-def within(name: str, call: Callable[[], ResultT], timeout_s: float = PATIENCE_S) -> ResultT:
+def within(name: str, call: Callable[[], ResultT], timeout_s: float = 2.0 * PATIENCE_S) -> ResultT:
     """The result of `call`, run in a thread of its own that lives in the namespace."""
     found: list[ResultT] = []
     errors: list[BaseException] = []
@@ -144,7 +144,7 @@ def program_within(name: str, command: list[str], port: int) -> Iterator[subproc
     """A program in a namespace, which listens on a TCP port."""
     process = subprocess.Popen(["ip", "netns", "exec", name, *command], stdout=subprocess.DEVNULL, cwd=ROOT)
     try:
-        wait_until(lambda: f":{port} " in _listening(name), 20.0, f"{command[0]} listens")
+        wait_until(lambda: f":{port} " in _listening(name), PATIENCE_S, f"{command[0]} listens")
         yield process
     finally:
         process.terminate()

@@ -6,10 +6,13 @@ and 12 of RFC 7323's time stamps, in 1,500); RFC 6349, section 3.3.1, for what o
 
 import asyncio
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from typing import TypeVar
 
 import pytest
 
+from agent.inputs.collectors.frame import CollectorError
 from agent.inputs.rates import iperf
 from agent.inputs.rates.http_rate import Settings, one_way
 from agent.inputs.rates.rounds import Direction, OneWay
@@ -29,6 +32,8 @@ WITHIN = 0.05
 PAYLOAD_MBPS = RATE_MBIT * 1448 / 1500
 WINDOW_BYTES = 16_384
 PLENTY_BYTES = 50_000_000
+TRIES = 8
+Result = TypeVar("Result")
 
 
 @pytest.fixture(scope="module")
@@ -53,18 +58,24 @@ async def both_ways(window_bytes: int) -> list[OneWay]:
     return await asyncio.gather(measured("down", 1, window_bytes), measured("up", 1, window_bytes))
 
 
-def quiet_test(near: str, way: Direction) -> OneWay:
-    """The first of three tests that comes close: a computer that is busy with other tests sends late."""
-    for _ in range(3):
-        found = within(near, lambda: asyncio.run(measured(way, flows=4)))
-        if found.rate_mbps == pytest.approx(PAYLOAD_MBPS, rel=WITHIN):
-            break
-    return found
+def undelayed(test: Callable[[], Result], holds: Callable[[Result], bool]) -> Result:
+    """The first result that holds, of a few tests: a computer that is busy with other work sends late."""
+    for _ in range(TRIES - 1):
+        with suppress(CollectorError):
+            found = test()
+            if holds(found):
+                return found
+    return test()
+
+
+def near_rate(found: OneWay) -> bool:
+    """It comes close to what the shaper lets through."""
+    return found.rate_mbps == pytest.approx(PAYLOAD_MBPS, rel=WITHIN)
 
 
 @pytest.mark.parametrize("way", ["down", "up"])
 def test_several_flows_measure_the_link(near: str, way: Direction) -> None:
-    found = quiet_test(near, way)
+    found = undelayed(lambda: within(near, lambda: asyncio.run(measured(way, flows=4))), near_rate)
     assert found.rate_mbps == pytest.approx(RATE_MBIT, rel=WITHIN)
     assert found.rate_mbps == pytest.approx(PAYLOAD_MBPS, rel=WITHIN)
     # The queue of the test before may still drain.
@@ -73,13 +84,24 @@ def test_several_flows_measure_the_link(near: str, way: Direction) -> None:
     assert not found.window_limited
 
 
+def near_window(found: OneWay) -> bool:
+    """A window of bits a round trip (RFC 6349, section 3.3.1)."""
+    return found.window_bytes is not None and found.rate_mbps == pytest.approx(
+        found.window_bytes * 8 / RTT_S / 1e6, rel=0.15
+    )
+
+
 def test_one_flow_measures_its_window_and_says_so(near: str) -> None:
     """16 kB are 0.22 Mbit/s at 0.6 s; Linux doubles what it is asked for (socket(7)) and ends a write."""
-    for found in within(near, lambda: asyncio.run(both_ways(WINDOW_BYTES))):
+    tested = undelayed(
+        lambda: within(near, lambda: asyncio.run(both_ways(WINDOW_BYTES))),
+        lambda two: all(map(near_window, two)),
+    )
+    for found in tested:
         assert found.window_limited
         assert found.window_bytes is not None
         assert 0.8 <= found.window_bytes / WINDOW_BYTES < 4.0
-        assert found.rate_mbps == pytest.approx(found.window_bytes * 8 / RTT_S / 1e6, rel=0.15)
+        assert near_window(found)
 
 
 def test_iperf3_measures_the_same() -> None:
@@ -87,5 +109,7 @@ def test_iperf3_measures_the_same() -> None:
         pytest.skip("no iperf3 on the path (Debian package: iperf3)")
     tester = iperf.Measurer(iperf.Settings(host=FAR, seconds=1.0, omit_s=3.0))
     with satellite_path() as (near, far), program_within(far, ["iperf3", "-s", "-B", FAR], iperf.IPERF_PORT):
-        found = within(near, lambda: asyncio.run(tester.one_way("down", Cost(PLENTY_BYTES))))
+        found = undelayed(
+            lambda: within(near, lambda: asyncio.run(tester.one_way("down", Cost(PLENTY_BYTES)))), near_rate
+        )
     assert found.rate_mbps == pytest.approx(RATE_MBIT, rel=WITHIN)
