@@ -1,13 +1,18 @@
 """Settings and fixtures that every test shares."""
 
 import shutil
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 from playwright.sync_api import Browser, expect, sync_playwright
 
+from agent.config import load_config
+from agent.plan.span import days_covering, job_days
+from agent.planning.store import load_or_compute_plan, plan_path
+from tests.job_text import JOB_TOML
 from tests.processes import PATIENCE_S, Mosquitto
 
 CHROMIUM_ARGUMENTS = [
@@ -25,6 +30,26 @@ settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
 # A page on a machine with other work is slow, not wrong.
 expect.set_options(timeout=PATIENCE_S * 1000.0)
+
+
+LayPlan = Callable[[Path], None]
+
+
+@pytest.fixture(scope="session")
+def lay_plan(tmp_path_factory: pytest.TempPathFactory) -> LayPlan:
+    """Lays the plans of JOB_TOML, of its day and of today, beside a config of that job; computed once."""
+    path = tmp_path_factory.mktemp("planned") / "van-1.toml"
+    path.write_text(JOB_TOML)
+    config = load_config(path, {})
+    spans = job_days(config.job), days_covering(config.job, time.time())
+    for span in spans:
+        load_or_compute_plan(path, config, span)
+
+    def lay(beside: Path) -> None:
+        for span in spans:
+            shutil.copy(plan_path(path, config.job, span), plan_path(beside, config.job, span))
+
+    return lay
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ import sys
 from dataclasses import replace
 from operator import attrgetter
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from agent.commands.session_arguments import add_strict
 from agent.config import load_config
@@ -14,8 +15,10 @@ from agent.inputs.messages import kind_of, to_message
 from agent.job import Job
 from agent.records import AnyReading
 from agent.replay.import_csv import csv_map, readings_from
+from agent.replay.import_gaps import gaps_text, joined
 from agent.replay.job_toml import job_toml
 from agent.replay.replaying import session_plan
+from agent.replay.session_time import SiteClock
 from agent.replay.sessions import PLAN_FILE, Session, write_session
 from agent.replay.skipped import all_skipped_text, skipped_text
 
@@ -54,6 +57,9 @@ def run(args: argparse.Namespace) -> int:
     for (path, _), part in zip(args.csv, parts, strict=True):
         if part.bare_rows:
             sys.stderr.write(f"{path}: {part.bare_rows} rows hold none of the values that the map names\n")
+    clock = SiteClock(ZoneInfo(job.site.time_zone), dated=True)
+    gaps = gaps_text(joined(one for part in parts for one in part.stretches), clock)
+    sys.stderr.writelines(f"{line}\n" for line in gaps)
     if args.show is not None:
         sys.stdout.writelines(f"{kind_of(one)} {to_message(one).decode()}\n" for one in readings[: args.show])
         sys.stdout.write(f"{len(readings)} readings; nothing was written\n")

@@ -19,7 +19,7 @@ from agent.replay.compare_text import comparison_json, comparison_text
 from agent.replay.replaying import replay_events, session_plan
 from agent.replay.rules_file import RulesToCompare, rules_to_compare
 from agent.replay.scoring import Interval, Score, pooled, score, score_json
-from agent.replay.session_time import site_moment
+from agent.replay.session_time import site_clock, site_moment
 from agent.replay.sessions import Session
 from agent.replay.shown_session import shown_events, shown_session
 from agent.replay.situation_text import situation_json, situation_text
@@ -150,19 +150,21 @@ def _session_text(name: str, one: _Replayed, names: tuple[str, str]) -> Iterable
     start, end = (datetime.fromtimestamp(t, zone) for t in (session.start_unix_s, session.end_unix_s))
     yield f"{session.title} ({name}, {session.provenance})"
     yield f"{start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}, {session.job.site.time_zone}"
+    clock = site_clock(session.start_unix_s, session.end_unix_s, zone)
     for event in one.events:
-        moment = datetime.fromtimestamp(event.unix_s, zone)
-        words = f"{moment:%H:%M:%S}  {event.rule:<14}{event.severity:<8}{event.state:<13}{event.action}"
+        words = (
+            f"{clock.text(event.unix_s)}  {event.rule:<14}{event.severity:<8}{event.state:<13}{event.action}"
+        )
         yield f"  {words.rstrip()}"
     if not one.events:
         yield "  no alert"
     if one.knew is not None:
-        yield from situation_text(one.knew, zone)
+        yield from situation_text(one.knew, clock)
     if one.score is not None:
         yield from _score_text(one.score)
     if one.before is not None:
         yield f"Beside {names[0]}"
-        yield from comparison_text(compare(one.before, one.events), zone, names, session.labels)
+        yield from comparison_text(compare(one.before, one.events), clock, names, session.labels)
     yield ""
 
 

@@ -12,6 +12,7 @@ from agent.errors import UsageError
 from agent.replay.replaying import cache_folder
 from agent.replay.rules_file import read_rules
 from agent.replay.scoring import TARGETS
+from agent.replay.session_time import site_clock
 from agent.replay.sessions import labelled_folders, read_head
 from agent.replay.tuning.bench import Bench
 from agent.replay.tuning.choice import OBJECTIVE
@@ -94,8 +95,9 @@ def run(args: argparse.Namespace) -> int:
         json.dump(tuned_json(tuned, names, written), sys.stdout, indent=2)
         sys.stdout.write("\n")
     else:
-        zones = [read_head(folder).zone for folder in folders]
-        sys.stdout.write("\n".join(tuned_text(tuned, names, zones)) + "\n")
+        heads = [read_head(folder) for folder in folders]
+        clocks = [site_clock(head.start_unix_s, head.end_unix_s, head.zone) for head in heads]
+        sys.stdout.write("\n".join(tuned_text(tuned, names, clocks)) + "\n")
         if written is not None:
             accept = f"rules = {json.dumps(written)}"
             sys.stdout.write(f"{written} written. Read it; who accepts it sets in the config: {accept}\n")

@@ -1,22 +1,20 @@
 """Two rule sets on one day, side by side for the terminal window and as JSON. Pure."""
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
 from math import inf
-from zoneinfo import ZoneInfo
 
 from agent.records import JsonValue
 from agent.replay.compare import Alert, Difference, says_the_same
 from agent.replay.labels import Label
 from agent.replay.scoring import TARGETS, Interval, window
-from agent.replay.session_time import rfc3339_from_unix_s
+from agent.replay.session_time import SiteClock, rfc3339_from_unix_s
 
 CELL_CHARACTERS = 29
 
 
 def comparison_text(
     differences: Sequence[Difference],
-    zone: ZoneInfo,
+    clock: SiteClock,
     names: tuple[str, str],
     labels: Sequence[Label] | None = None,
 ) -> list[str]:
@@ -30,19 +28,21 @@ def comparison_text(
     if not told:
         return [f"  {yes}, nothing differs"]
     rows = [("rule", *(name[1 - CELL_CHARACTERS :] for name in names), "what the second does")]
-    rows += [(one.rule, _cell(one.first, zone), _cell(one.second, zone), _words(one, labels)) for one in told]
-    width = CELL_CHARACTERS
+    rows += [
+        (one.rule, _cell(one.first, clock), _cell(one.second, clock), _words(one, labels)) for one in told
+    ]
+    width = max(CELL_CHARACTERS, *(len(cell) + 2 for row in rows for cell in row[1:3]))
     lines = (f"  {rule:<15}{first:<{width}}{second:<{width}}{words}" for rule, first, second, words in rows)
     return [*lines, f"  {yes}"]
 
 
-def _cell(alert: Alert | None, zone: ZoneInfo) -> str:
+def _cell(alert: Alert | None, clock: SiteClock) -> str:
     if alert is None:
         return "-"
-    start = datetime.fromtimestamp(alert.start_unix_s, zone)
+    start = clock.text(alert.start_unix_s)
     if alert.end_unix_s is None:
-        return f"{start:%H:%M:%S} to the end {alert.severity}"
-    return f"{start:%H:%M:%S}-{datetime.fromtimestamp(alert.end_unix_s, zone):%H:%M:%S} {alert.severity}"
+        return f"{start} to the end {alert.severity}"
+    return f"{start}{' - ' if clock.dated else '-'}{clock.text(alert.end_unix_s)} {alert.severity}"
 
 
 def _words(one: Difference, labels: Sequence[Label] | None) -> str:

@@ -63,7 +63,7 @@ class Rows:
 
     def note(self, index: int, fault: Fault) -> None:
         """Say what is wrong with the row, or with a part of it."""
-        self.skipped.append(SkippedLine(self._name, self._line(index), fault))
+        self.skipped.append(SkippedLine(self._name, self.line(index), fault))
 
     def drop_ragged(self) -> None:
         """Leave out rows that have not as many cells as the header, or hold what is no text."""
@@ -82,7 +82,7 @@ class Rows:
         if faults:
             self.drop(faults)
 
-    def _line(self, index: int) -> int:
+    def line(self, index: int) -> int:
         """The line on which the row ends; quoted cells may hold line ends."""
         if self._by_line:
             return self._numbers[index]

@@ -31,6 +31,7 @@ from agent.inputs.mapping import MappingError, ReadingMap, fields_of, reading_ma
 from agent.inputs.payloads import TIME, PayloadError, reading_of
 from agent.records import AnyReading, JsonValue
 from agent.replay.csv_rows import Rows
+from agent.replay.import_gaps import Moment, Stretch, joined
 from agent.replay.session_files import csv_text
 from agent.replay.session_time import unix_s_from_cell
 from agent.replay.skipped import Fault, SkippedLine, all_skipped_text
@@ -77,11 +78,15 @@ class CsvMap:
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """What a file gives: readings in time order, what was left out, and how many rows hold nothing mapped."""
+    """What a file gives: readings in time order, what was left out, and how many rows hold nothing mapped.
+
+    `stretches` are those of its lines' times.
+    """
 
     readings: list[AnyReading]
     skipped: list[SkippedLine]
     bare_rows: int
+    stretches: list[Stretch]
 
 
 def csv_map(text: str, name: str) -> CsvMap:
@@ -134,6 +139,7 @@ def readings_from_text(text: str, name: str, how: CsvMap) -> Imported:
     found: list[AnyReading] = []
     bare_rows = 0
     before_unix_s = -inf
+    times: list[tuple[float, int]] = []
     for index, cells in enumerate(rows.rows):
         row = {key: cell.strip() for key, cell in zip(rows.header or [], cells, strict=True)}
         try:
@@ -141,6 +147,7 @@ def readings_from_text(text: str, name: str, how: CsvMap) -> Imported:
         except MappingError as error:
             rows.note(index, Fault(str(error), error.reason))
             continue
+        times.append((before_unix_s, index))
         count, faults = len(found), []
         for one in how.readings:
             try:
@@ -152,7 +159,9 @@ def readings_from_text(text: str, name: str, how: CsvMap) -> Imported:
         bare_rows += len(found) == count and not faults
     if rows.skipped and not found:
         raise UsageError(f"{name}: no line can be used\n{all_skipped_text(rows.skipped)}")
-    return Imported(sorted(found, key=attrgetter("unix_s")), rows.skipped, bare_rows)
+    moments = (Moment(unix_s, name, rows.line(index)) for unix_s, index in times)
+    stretches = joined(Stretch(one, one) for one in moments)
+    return Imported(sorted(found, key=attrgetter("unix_s")), rows.skipped, bare_rows, stretches)
 
 
 def _check_columns(header: list[str], how: CsvMap, name: str) -> None:

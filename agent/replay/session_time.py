@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -16,7 +17,26 @@ RFC_3339 = re.compile(
     r"(?P<whole>\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d)(?P<fraction>(\.\d+)?)(?P<offset>[Zz]|[+-]\d\d:\d\d)",
     re.ASCII,
 )
+DAY_S = 86_400.0
 SECONDS = {f":{second:02d}": float(second) for second in range(60)}
+
+
+@dataclass(frozen=True, slots=True)
+class SiteClock:
+    """What the clock at the site shows; with the date where a session spans more than a day."""
+
+    zone: ZoneInfo
+    dated: bool = False
+
+    def text(self, unix_s: float) -> str:
+        """This moment, to the second."""
+        moment = datetime.fromtimestamp(unix_s, self.zone)
+        return f"{moment:%Y-%m-%d %H:%M:%S}" if self.dated else f"{moment:%H:%M:%S}"
+
+
+def site_clock(start_unix_s: float, end_unix_s: float, zone: ZoneInfo) -> SiteClock:
+    """The clock for a session from start to end."""
+    return SiteClock(zone, end_unix_s - start_unix_s > DAY_S)
 
 
 def unix_s_from_cell(cell: str) -> float | None:

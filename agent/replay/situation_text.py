@@ -1,11 +1,9 @@
 """What the engine knew at one moment, in words and figures. Pure."""
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from agent.records import ActiveAlert, JsonValue, Situation
-from agent.replay.session_time import rfc3339_from_unix_s
+from agent.replay.session_time import SiteClock, rfc3339_from_unix_s
 from agent.watch.rules import in_words
 
 # The ending of a figure's name to the unit behind its value; the longer ending first.
@@ -24,30 +22,26 @@ FLAGS = ("transmitter_shaded", "peaking", "streaming")
 NAME_CHARACTERS = 32
 
 
-def situation_text(situation: Situation, zone: ZoneInfo) -> Iterator[str]:
+def situation_text(situation: Situation, clock: SiteClock) -> Iterator[str]:
     """The verdict, what comes next, every standing alert with its evidence, every figure that was known."""
-    yield f"Known at {_clock(situation.unix_s, zone)}: {situation.verdict} ({situation.level})"
+    yield f"Known at {clock.text(situation.unix_s)}: {situation.verdict} ({situation.level})"
     if situation.next_event is not None:
         yield f"  next: {situation.next_event}"
     for alert in situation.alerts:
-        yield from _alert_text(alert, zone)
+        yield from _alert_text(alert, clock)
     for where, unix_s in situation.last_seen_unix_s.items():
         yield f"  {where + ' heard':<{NAME_CHARACTERS}}{situation.unix_s - unix_s:.0f} s before"
     for name, value in situation.figures.items():
         yield f"  {figure_words(name, value)}"
 
 
-def _alert_text(alert: ActiveAlert, zone: ZoneInfo) -> Iterator[str]:
+def _alert_text(alert: ActiveAlert, clock: SiteClock) -> Iterator[str]:
     event = alert.event
     seen = ", acknowledged" if alert.acknowledged else ""
-    until = "" if event.deadline_unix_s is None else f", until {_clock(event.deadline_unix_s, zone)}"
-    since = _clock(alert.since_unix_s, zone)
+    until = "" if event.deadline_unix_s is None else f", until {clock.text(event.deadline_unix_s)}"
+    since = clock.text(alert.since_unix_s)
     yield f"  {in_words(event.rule)} ({event.severity}) since {since}{seen}{until}: {event.action}"
     yield from (f"    {reason}" for reason in event.evidence)
-
-
-def _clock(unix_s: float, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(unix_s, zone):%H:%M:%S}"
 
 
 def figure_words(name: str, value: float) -> str:

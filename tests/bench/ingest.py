@@ -21,7 +21,7 @@ import paho.mqtt.client as paho
 import psutil
 from paho.mqtt.enums import CallbackAPIVersion
 
-from agent.clock import Clock, computer_clock
+from agent.clock import Clock, computer_clock, played_clock
 from agent.config import LOOPBACK, BrokerSettings
 from agent.inputs.messages import alert_topic, reading_topic, rfc3339
 from agent.records import Acknowledge, AnyReading, Power, Signal, Temperature, Throughput
@@ -34,7 +34,11 @@ from tests.processes import PATIENCE_S, Mosquitto, free_port, wait_until
 MESSAGES = 20_000
 PER_SECOND = 5.0
 ACKNOWLEDGEMENTS = 100
-STEADY_S = 20.0
+TURNS = 3
+WARM_S, STEADY_S = 5.0, 20.0
+LOOK_EVERY_S = 0.05
+# How fast the hold of an alert passes before its acknowledgements are timed.
+LATENCY_SPEED = 1.0
 COMMITS = 200
 # Mosquitto's default: each group waits for the disk with 20 messages. And what the agent wants of a broker.
 IN_FLIGHT = (20, 200)
@@ -43,7 +47,7 @@ AGENT_ID = f"peakshade-{TERMINAL}"
 
 LEAST_RATIO = 0.60
 LONGEST_LATENCY_MS = 250.0
-MOST_MEMORY_MB = 80.0
+MOST_MEMORY_MB = 66.0
 MOST_PROCESSOR_PERCENT = 3.0
 LONGEST_START_S = 1.5
 LONGEST_HELP_S = 0.3
@@ -118,7 +122,7 @@ async def agent_rate(broker: BrokerSettings, store: Path) -> float:
     async def watch() -> None:
         with closing(open_for_reading(store)) as connection:
             while not seen or seen[-1][1] < MESSAGES:
-                await asyncio.sleep(0.05)
+                await asyncio.sleep(LOOK_EVERY_S)
                 (count,) = connection.execute("SELECT count(*) FROM seen").fetchone()
                 if count:
                     seen.append((time.perf_counter(), count))
@@ -132,7 +136,7 @@ async def agent_rate(broker: BrokerSettings, store: Path) -> float:
 def compare_rates(folder: Path, in_flight: int) -> None:
     """The agent against a subscriber that does nothing, on the same broker, in turn."""
     ratios = []
-    for turn in range(3):
+    for turn in range(TURNS):
         mosquitto = Mosquitto(folder, in_flight)
         mosquitto.start()
         readings = list(some_readings(MESSAGES, time.time() - MESSAGES / PER_SECOND))
@@ -168,7 +172,7 @@ class AlertListener:
 
 def measure_latency(broker: BrokerSettings, folder: Path) -> None:
     """From publishing an acknowledgement to hearing its event, with fifty readings a second beside it."""
-    clock = wall_clock()
+    clock = played_clock(time.time(), LATENCY_SPEED)
     agent = AgentProcess(folder / f"latency-{broker.embedded}.sqlite3", broker, clock)
     agent.start()
     listener, device = AlertListener(broker, "on-battery"), Device(broker.port)
@@ -185,13 +189,19 @@ def measure_latency(broker: BrokerSettings, folder: Path) -> None:
             device.publish(Acknowledge(unix_s=stamp_unix_s, rule="on-battery"))
         if len(sent) == ACKNOWLEDGEMENTS:
             break
-    time.sleep(1.0)
+    last = list(sent)[-1]
+    wait_until(lambda: last in listener.heard, PATIENCE_S, "the last answer is published")
     agent.stop()
     device.close()
     listener.close()
     found = sorted((listener.heard[key] - at_s) * 1e3 for key, at_s in sent.items() if key in listener.heard)
     print(f"  {len(found)} of {len(sent)} heard, median {statistics.median(found):.0f} ms")
-    report(f"publish to stored alert, p99, {name_of(broker)}", found[-2], LONGEST_LATENCY_MS, "ms")
+    report(
+        f"publish to stored alert, p99, {name_of(broker)}",
+        found[int(0.99 * len(found)) - 1],
+        LONGEST_LATENCY_MS,
+        "ms",
+    )
 
 
 def measure_steady(broker: BrokerSettings, folder: Path) -> None:
@@ -203,16 +213,16 @@ def measure_steady(broker: BrokerSettings, folder: Path) -> None:
     start_s = time.perf_counter() - started_s
     device = Device(broker.port)
     process = psutil.Process(agent.pid)
-    readings = list(some_readings(int((STEADY_S + 5.0) * PER_SECOND), clock.now()))
+    readings = list(some_readings(int((WARM_S + STEADY_S) * PER_SECOND), clock.now()))
     before, started_s = 0.0, 0.0
     for number, one in enumerate(readings):
-        if number == int(5.0 * PER_SECOND):
+        if number == int(WARM_S * PER_SECOND):
             before, started_s = sum(process.cpu_times()[:2]), time.perf_counter()
         time.sleep(1.0 / PER_SECOND)
         device.publish(one)
     used_s = sum(process.cpu_times()[:2]) - before
     percent = 100.0 * used_s / (time.perf_counter() - started_s)
-    memory_mb = process.memory_info().rss / 2**20
+    memory_mb = process.memory_info().rss / 1e6
     agent.stop()
     device.close()
     report(f"resident memory, {name_of(broker)}", memory_mb, MOST_MEMORY_MB, "MB")

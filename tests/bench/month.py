@@ -25,13 +25,15 @@ from tests.watch.sample_day import MIDNIGHT_UNIX_S
 
 START_UNIX_S = MIDNIGHT_UNIX_S
 COPIES = 28
+# Of each day so many seconds have readings.
+LENGTH_S = int(DAY_S)
 GROUP = 500
 
 
 def readings(start_unix_s: float) -> Iterator[AnyReading]:
     """Five a second, with the jitter of a network: two of the signal, and one of three other kinds."""
     chance = Random(start_unix_s)
-    for second in range(int(DAY_S)):
+    for second in range(LENGTH_S):
         unix_s = start_unix_s + second
         for part in range(2):
             level_db = round(14.0 + chance.gauss(0.0, 0.15), 1)

@@ -26,8 +26,11 @@ def tell(
     terminal: str = TERMINAL,
     events: Iterable[AlertEvent] = (),
 ) -> None:
-    """The situation with the morning before it, written now or at the given time of the computer's clock."""
-    wall_unix_s = time.time() if written_wall_unix_s is None else written_wall_unix_s
+    """The situation with the morning before it, written at this time of the computer's clock.
+
+    By default so late that no page finds the agent silent, however slow the computer is.
+    """
+    wall_unix_s = time.time() + 600.0 if written_wall_unix_s is None else written_wall_unix_s
     with writing(store, terminal) as writer:
         writer.add_events(events, [*morning(), situation], wall_unix_s)
 

@@ -10,6 +10,7 @@ from agent.records import AlertState, Severity
 from agent.replay.compare import Alert, alerts_of, compare, says_the_same
 from agent.replay.compare_text import comparison_json, comparison_text
 from agent.replay.labels import Label
+from agent.replay.session_time import SiteClock, site_clock
 
 NOON_UNIX_S = 1_784_376_000.0  # 2026-07-18T12:00:00Z
 MIRRORED = {
@@ -106,14 +107,23 @@ def test_a_day_beside_itself_does_not_differ(events: list[Event]) -> None:
 
 
 def test_told_side_by_side_in_local_time_with_what_the_labels_say() -> None:
+    clock = SiteClock(ZoneInfo("Europe/Madrid"))
     labels = [Label(start_unix_s=NOON_UNIX_S, end_unix_s=NOON_UNIX_S + 600.0, cause="mispoint")]
     first = alert(120.0, 900.0) + alert(7200.0, 7260.0, "blockage")
-    lines = comparison_text(compare(first, []), ZoneInfo("Europe/Madrid"), ("old.toml", "new.toml"), labels)
+    lines = comparison_text(compare(first, []), clock, ("old.toml", "new.toml"), labels)
     assert lines[0].split() == ["rule", "old.toml", "new.toml", "what", "the", "second", "does"]
     assert "14:02:00-14:15:00 act" in lines[1]
     assert "not raised: mispoint was labelled" in lines[1]
     assert "not raised: a false alarm by the labels" in lines[2]
     assert lines[3].strip() == "0 alerts the same"
+
+
+def test_over_several_days_the_dates_are_told_too() -> None:
+    clock = site_clock(NOON_UNIX_S, NOON_UNIX_S + 90_000.0, ZoneInfo("Europe/Madrid"))
+    lines = comparison_text(
+        compare(alert(120.0, 900.0), alert(130.0, 900.0)), clock, ("old.toml", "new.toml")
+    )
+    assert "2026-07-18 14:02:00 - 2026-07-18 14:15:00 act  2026-07-18 14:02:10 - " in lines[1]
 
 
 def test_json_has_both_alerts_and_rfc_3339_times() -> None:

@@ -200,6 +200,23 @@ def test_files_become_a_session_that_can_be_read(tmp_path: Path, capsys: Output)
     assert "exists already" in capsys.readouterr().err
 
 
+def test_a_wrong_year_is_named_with_both_lines(tmp_path: Path, capsys: Output) -> None:
+    """One line with another year makes an hour a year long; files of one day each are no gap."""
+    (tmp_path / "van-1.toml").write_text(JOB_TOML)
+    (tmp_path / "map.toml").write_text(PLAIN_MAP)
+    first, second = tmp_path / "a.csv", tmp_path / "b.csv"
+    first.write_text(
+        "t,snr\n2026-07-18T10:00:00Z,14.2\n2025-07-18T10:00:10Z,14.1\n2026-07-18T10:00:20Z,14.2\n"
+    )
+    second.write_text("t,snr\n2026-07-19T09:00:00Z,14.2\n2026-07-19T09:00:10Z,14.1\n")
+    files = [word for one in (first, second) for word in ("--csv", str(one), str(tmp_path / "map.toml"))]
+    assert main(["import", str(tmp_path / "van-1.toml"), str(tmp_path / "out"), *files, "--show", "1"]) == 0
+    assert capsys.readouterr().err == (
+        f"nothing for 365 days, between 2025-07-18 12:00:10 ({first}, line 3) and"
+        f" 2026-07-18 12:00:00 ({first}, line 2): is one of the two dates wrong?\n"
+    )
+
+
 def test_the_map_in_the_documents_works() -> None:
     """The block under "Files of other programs", on two rows as such a program writes them."""
     section = DEVELOPERS.read_text(encoding="utf-8").split("### Files of other programs")[1]

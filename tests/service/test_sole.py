@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from agent.cli import main
+from tests.conftest import LayPlan
 from tests.job_text import JOB_TOML
 from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
@@ -32,7 +33,9 @@ class Running:
 
 
 @pytest.fixture
-def first(tmp_path: Path) -> Iterator[tuple[Running, int]]:
+def first(tmp_path: Path, lay_plan: LayPlan) -> Iterator[tuple[Running, int]]:
+    for store in ("day", "other"):
+        lay_plan(tmp_path / f"{store}.toml")
     port = free_port()
     running = Running(config_at(tmp_path, "day", port), port)
     assert running.process.poll() is None

@@ -1,10 +1,10 @@
 """A tuning's result in lines for the terminal window, and as JSON. Pure."""
 
 from collections.abc import Iterator, Sequence
-from zoneinfo import ZoneInfo
 
 from agent.records import JsonValue
 from agent.replay.compare_text import comparison_json, comparison_text
+from agent.replay.session_time import SiteClock
 from agent.replay.tuning.choice import OBJECTIVE, PRESENT, Figures, HeldOut, figures
 from agent.replay.tuning.proposal import words
 from agent.replay.tuning.sets import changes_of
@@ -37,8 +37,8 @@ def warning(tuned: Tuned) -> str | None:
     return None
 
 
-def tuned_text(tuned: Tuned, names: Sequence[str], zones: Sequence[ZoneInfo]) -> Iterator[str]:
-    """Everything but the rules file; `names` and `zones` of the sessions."""
+def tuned_text(tuned: Tuned, names: Sequence[str], clocks: Sequence[SiteClock]) -> Iterator[str]:
+    """Everything but the rules file; `names` and `clocks` of the sessions."""
     present = figures_of(tuned, PRESENT)
     sets = tuned.rules.n_sets
     yield f"{len(names)} sessions, {present.hours:.1f} h, {present.episodes} episodes; {sets} sets"
@@ -53,9 +53,9 @@ def tuned_text(tuned: Tuned, names: Sequence[str], zones: Sequence[ZoneInfo]) ->
         return
     yield f"Proposed: {words(tuned.proposal.proposed)}"
     yield f"Present:  {words(tuned.proposal.present)}"
-    for name, zone, differences in zip(names, zones, tuned.differences, strict=True):
+    for name, clock, differences in zip(names, clocks, tuned.differences, strict=True):
         yield name
-        yield from comparison_text(differences, zone, ("present", "proposed"))
+        yield from comparison_text(differences, clock, ("present", "proposed"))
 
 
 def _curve_text(tuned: Tuned) -> Iterator[str]:

@@ -43,7 +43,7 @@ def scenes_address(module_serve: Serve, tmp_path_factory: pytest.TempPathFactory
     """A dashboard over every scene, each told by a terminal of its name a while ahead of the clock."""
     path = tmp_path_factory.mktemp("scenes") / "store.sqlite3"
     for name, situation in SCENES.items():
-        tell(path, situation, terminal=name, written_wall_unix_s=time.time() + 600.0)
+        tell(path, situation, terminal=name)
     return module_serve(path)
 
 
@@ -187,7 +187,7 @@ def test_a_dead_dashboard_is_noticed_by_the_page_and_contact_comes_back(
     browser: Browser, serve: Serve, store: Path
 ) -> None:
     """The browser is cut from the dashboard and joined again, as a phone that leaves the network."""
-    tell(store, SCENES["fine"], written_wall_unix_s=time.time() + 40.0)
+    tell(store, SCENES["fine"])
     with visit(browser, serve(store)) as seen:
         expect(seen.page.locator("#verdict")).to_be_visible()
         seen.page.context.set_offline(True)

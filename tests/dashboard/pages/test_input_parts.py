@@ -1,6 +1,5 @@
 """How the agent's own inputs fare, on the crew page: from the agent's own record of them."""
 
-import time
 from pathlib import Path
 
 import pytest
@@ -96,7 +95,7 @@ def test_every_type_has_its_words() -> None:
 @pytest.mark.parametrize("size", SIZES)
 def test_they_can_be_read(browser: Browser, serve: Serve, tmp_path: Path, size: str) -> None:
     path = tmp_path / "store.sqlite3"
-    tell(path, SCENES["fine"], written_wall_unix_s=time.time() + 600.0)
+    tell(path, SCENES["fine"])
     stored(tmp_path, *TROUBLE)
     address = serve(path)
     with visit(browser, address, size) as seen:

@@ -16,6 +16,7 @@ from agent.cli import main
 from agent.config import LOOPBACK
 from agent.inputs.messages import status_topic
 from agent.store.opening import open_for_reading
+from tests.conftest import LayPlan
 from tests.inputs.collectors.inputs_at_work import config_with
 from tests.inputs.devices.test_http import Device
 from tests.live import ROOT, retained, stored_readings
@@ -77,8 +78,9 @@ EXPECTED = {
 
 
 @pytest.fixture
-def config(mosquitto: Mosquitto, tmp_path: Path) -> Iterator[Path]:
+def config(mosquitto: Mosquitto, tmp_path: Path, lay_plan: LayPlan) -> Iterator[Path]:
     """A config with two inputs that work and four that do not."""
+    lay_plan(tmp_path / "van-1.toml")
     modem, slow = Device(free_port()), Device(free_port(), drips=True)
     modem.start()
     slow.start()
