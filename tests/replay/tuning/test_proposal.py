@@ -9,6 +9,7 @@ import pytest
 
 from agent.replay.replaying import replay_events, session_plan
 from agent.replay.scoring import Interval, score
+from agent.replay.session_time import SiteClock
 from agent.replay.sessions import read_session
 from agent.replay.tuning.bench import Bench
 from agent.replay.tuning.proposal import needed_changes, propose, rules_toml
@@ -99,7 +100,7 @@ def test_sessions_left_out_that_come_out_worse_are_a_warning(bench: Bench) -> No
     tuned = tune(bench, DEAF, [{"repeak.raise_db": 0.9}], None)
     assert [one.chosen for one in tuned.held_out] == [0, 1, 1]
     assert warning(tuned) is None
-    lines = list(tuned_text(tuned, ["a", "b", "c"], [ZoneInfo("UTC")] * 3))
+    lines = list(tuned_text(tuned, ["a", "b", "c"], [SiteClock(ZoneInfo("UTC"))] * 3))
     assert any("PRESENT RULES" in line for line in lines)
     assert any("CHOSEN repeak.raise_db 0.9" in line for line in lines)
     alone = tune(Bench(bench.sessions[:1], in_turn, bench.work), DEAF, [{"repeak.raise_db": 0.9}], None)
