@@ -238,7 +238,7 @@ def test_the_agent_from_start_to_end(tmp_path: Path) -> None:
     store = tmp_path / "day.sqlite3"
     morning = [one for one in DAY if one.unix_s < DAY[0].unix_s + 3600.0]
     broker = embedded_at(free_port())
-    clock = played_clock(morning[0].unix_s, 600.0, morning[-1].unix_s)
+    clock = played_clock(morning[0].unix_s, 1800.0, morning[-1].unix_s)
     heard: list[AlertEvent] = []
     agent = Agent(config_for(store, broker), sample_plan(), default_rules(), clock, heard.extend)
 

@@ -26,6 +26,7 @@ from agent.replay.spreadsheet import csv_of, guarded, unguarded
 from agent.store.schema import own_fields
 
 ALWAYS = (-inf, inf)
+GOT_CHARACTERS = 120
 
 
 def own_columns(kind: str) -> list[str]:
@@ -80,7 +81,7 @@ def _check_header(kind: str, header: list[str], name: str) -> None:
     missing = [column for column in needed if column not in header]
     if missing:
         raise UsageError(
-            f"{name}, line 1: column {missing[0]} is missing; got {','.join(header)};"
+            f"{name}, line 1: column {missing[0]} is missing; got {','.join(header)[:GOT_CHARACTERS]!a};"
             f" the columns of {kind} are {','.join([TIME, *own_columns(kind)])}"
         )
 

@@ -1,6 +1,6 @@
 """What the live agent costs: `python -m tests.bench.ingest`. Needs Mosquitto; takes about two minutes.
 
-Rates are ratios to a subscriber that does nothing, in the same run; latency, memory and processor time are
+Rates are ratios to a subscriber that does nothing, in the same run; latency and processor time are
 those of an agent process.
 """
 
@@ -47,7 +47,6 @@ AGENT_ID = f"peakshade-{TERMINAL}"
 
 LEAST_RATIO = 0.60
 LONGEST_LATENCY_MS = 250.0
-MOST_MEMORY_MB = 66.0
 MOST_PROCESSOR_PERCENT = 3.0
 LONGEST_START_S = 1.5
 LONGEST_HELP_S = 0.3
@@ -205,7 +204,7 @@ def measure_latency(broker: BrokerSettings, folder: Path) -> None:
 
 
 def measure_steady(broker: BrokerSettings, folder: Path) -> None:
-    """Memory and processor time at five readings a second."""
+    """Processor time at five readings a second."""
     clock = wall_clock()
     agent = AgentProcess(folder / f"steady-{broker.embedded}.sqlite3", broker, clock)
     started_s = time.perf_counter()
@@ -222,10 +221,8 @@ def measure_steady(broker: BrokerSettings, folder: Path) -> None:
         device.publish(one)
     used_s = sum(process.cpu_times()[:2]) - before
     percent = 100.0 * used_s / (time.perf_counter() - started_s)
-    memory_mb = process.memory_info().rss / 1e6
     agent.stop()
     device.close()
-    report(f"resident memory, {name_of(broker)}", memory_mb, MOST_MEMORY_MB, "MB")
     report(f"processor at 5 readings/s, {name_of(broker)}", percent, MOST_PROCESSOR_PERCENT, "%")
     report(f"start to online, {name_of(broker)}", start_s, LONGEST_START_S, "s")
 

@@ -62,16 +62,18 @@ def test_the_bench_measures(
     assert re.search(r"\d", last)
 
 
+@pytest.mark.parametrize("way", live.WAYS)
 def test_the_live_bench_measures(
+    way: str,
     tmp_path: Path,
     lay_plan: LayPlan,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Every kind of input is at work whose program is installed, and readings come."""
+    """Others publish, or every kind of input is at work whose program is installed: readings come."""
     monkeypatch.setattr(live, "SETTLE_S", 0.0)
     lay_plan(tmp_path / "config.toml")
-    live.measure(tmp_path, 0.05)
+    live.measure(way, tmp_path, 0.05)
     said = capsys.readouterr().out
     found = {name: re.search(rf"^{name} +([0-9.]+)", said, re.MULTILINE) for name in MEASURED}
     assert all(one is not None and float(one[1]) > 0.0 for one in found.values()), said

@@ -247,7 +247,7 @@ def test_demo_refuses_in_words(words: list[str], said: str, capsys: pytest.Captu
 
 def test_demo_from_the_middle_to_the_end(tmp_path: Path) -> None:
     """What came before is in the store, and an interrupted demo ends in an orderly way."""
-    command = [sys.executable, "-m", "agent", "demo", "--no-dashboard", "--from", "12:30", "--speed", "300"]
+    command = [sys.executable, "-m", "agent", "demo", "--no-dashboard", "--from", "12:30", "--speed", "1200"]
     process = subprocess.Popen(
         [*command, "--directory", str(tmp_path)],
         cwd=ROOT,
