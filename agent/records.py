@@ -14,6 +14,8 @@ from typing import Annotated, Literal, TypeAlias
 from annotated_types import Interval, MaxLen
 from typing_extensions import TypeAliasType
 
+from agent.wording import Codes
+
 # A named type, because pydantic cannot resolve a plain alias that contains itself.
 JsonValue = TypeAliasType(
     "JsonValue", "None | bool | int | float | str | list[JsonValue] | dict[str, JsonValue]"
@@ -212,6 +214,8 @@ Cause = Literal["mispoint", "rain", "sun-pass", "blockage", "overheat", "lan", "
 class AlertEvent:
     """One change of one rule's alert. `evidence` is sentences for the crew, `figures` the numbers behind.
 
+    `said` has action and evidence as codes and figures, for who reads other units; what is not there was said
+    in English alone.
     `confidence` (0 to 1) is that in the cause; absent where the rule weighs no causes.
     """
 
@@ -225,6 +229,7 @@ class AlertEvent:
     figures: Mapping[str, float]
     deadline_unix_s: float | None = None
     confidence: Annotated[float, Interval(ge=0.0, le=1.0)] | None = None
+    said: Codes = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,7 +247,8 @@ class Situation:
     """The engine's whole answer at one moment, for the crew's page and the status command.
 
     `level` is "fine", a severity, or "unknown" (too little data to say). `figures` holds what was measured
-    and expected; a key that cannot be known is absent.
+    and expected; a key that cannot be known is absent. `said` has verdict, action and next event as codes and
+    figures, as in an event.
     """
 
     unix_s: float
@@ -256,3 +262,4 @@ class Situation:
     alerts: tuple[ActiveAlert, ...]
     last_seen_unix_s: Mapping[str, float]
     figures: Mapping[str, float]
+    said: Codes = field(default_factory=dict)

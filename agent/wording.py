@@ -5,9 +5,9 @@ The unit of a figure is the suffix of its name, as everywhere in the code: `loss
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, tzinfo
-from math import floor, log10
+from math import floor, isfinite, log10
 from string import Formatter
 
 THREE_FIGURES = 3
@@ -51,6 +51,25 @@ class Said:
     code: str
     figures: Mapping[str, float | str] = field(default_factory=dict)
     side: str = ""
+
+
+# What was said as codes and figures, by the field that has it in English.
+Codes = Mapping[str, tuple[Said, ...]]
+DECIMALS = 4  # of a figure that is kept
+
+
+def codes(**said: tuple[Said, ...]) -> Codes:
+    """What was said by field, its figures as they are kept: rounded, and only those that are finite."""
+    return {name: tuple(map(_kept, parts)) for name, parts in said.items() if parts}
+
+
+def _kept(said: Said) -> Said:
+    figures = {
+        name: value if isinstance(value, str) else round(value, DECIMALS)
+        for name, value in said.figures.items()
+        if isinstance(value, str) or isfinite(value)
+    }
+    return replace(said, figures=figures)
 
 
 def span(seconds: float, round_down: bool = False) -> str:

@@ -6,6 +6,7 @@ Files, messages and rules keep their own units; only what is shown is converted.
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import tzinfo
 from math import isnan
 from typing import TypedDict, TypeVar
 
@@ -14,6 +15,7 @@ import plotly.graph_objects as go
 from flask import request
 from numpy.typing import NDArray
 
+from agent.wording import Reader
 from dashboard import words
 
 COOKIE = "units"
@@ -42,7 +44,6 @@ _IMPERIAL: Mapping[str, _Unit] = {
     "m": _Unit("ft", 1.0 / 0.3048),
     "km": _Unit("mi", 1.0 / 1.609344),
 }
-_TEMPERATURE = re.compile(r"([+-]?\d+(?:\.\d+)?) °C( a minute)?")
 _POINT = re.compile(r"(?<=\d)\.(?=\d)")
 
 
@@ -74,9 +75,9 @@ class DisplayUnits:
         """The text with the viewer's decimal mark."""
         return _POINT.sub(self.mark, text)
 
-    def sentence(self, text: str) -> str:
-        """A sentence of the engine or of the plan, whose temperatures are in °C."""
-        return self.marked(_TEMPERATURE.sub(_fahrenheit, text) if self.imperial else text)
+    def reader(self, zone: tzinfo) -> Reader:
+        """For the words of the engine and the plan."""
+        return Reader(imperial=self.imperial, mark=self.mark, zone=zone)
 
     def dressed(self, figure: go.Figure) -> go.Figure:
         """The figure with the viewer's decimal mark."""
@@ -95,12 +96,3 @@ def asked_units() -> DisplayUnits:
     """As the browser's cookie asks: `metric` or `imperial`, then the mark."""
     asked = request.cookies.get(COOKIE, "metric.")
     return DisplayUnits(imperial=asked.startswith("imperial"), mark="," if asked.endswith(",") else ".")
-
-
-def _fahrenheit(found: re.Match[str]) -> str:
-    number, rate = found.groups()
-    sign = "+" if number.startswith("+") else ""
-    decimals = len(number.partition(".")[2])
-    unit = _IMPERIAL["°C"]
-    value = float(number) * unit.factor + (0.0 if rate else unit.offset)
-    return f"{value:{sign}.{decimals}f} {unit.name}{rate or ''}"

@@ -24,9 +24,11 @@ from agent.store.ageing import pieces_between
 from agent.store.opening import StoreError, open_for_reading
 from agent.store.reader import shown_times
 from agent.store.shown import ShownTimes, Stretch, shown_event
+from agent.wording import Codes
 
 _SITUATION = TypeAdapter(Situation)
 _FIGURES = TypeAdapter(dict[str, float])
+_CODES = TypeAdapter(Codes)
 _EVIDENCE = TypeAdapter(tuple[str, ...])
 _JOB = TypeAdapter(Job)
 
@@ -370,6 +372,7 @@ def _event(row: sqlite3.Row) -> AlertEvent:
         figures=_FIGURES.validate_json(row["figures"]),
         deadline_unix_s=row["deadline_unix_s"],
         confidence=row["confidence"],
+        said={} if row["said"] is None else _CODES.validate_json(row["said"]),
     )
 
 

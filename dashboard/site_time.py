@@ -52,15 +52,6 @@ def from_field(text: str | None, zone: ZoneInfo) -> float | None:
     return None if read.tzinfo is not None else read.replace(tzinfo=zone).timestamp()
 
 
-def span_text(span_s: float) -> str:
-    """A span to a glance's precision, rounded down: 40 s, 25 min, 2 h 05 min."""
-    seconds = int(max(0.0, span_s))
-    if seconds < 60:
-        return f"{seconds} s"
-    minutes = seconds // 60
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
-
-
 def local_ms(unix_s: NDArray[np.float64], zone: ZoneInfo) -> NDArray[np.float64]:
     """Local wall-clock time for a figure's axis, which knows no time zones.
 

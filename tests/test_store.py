@@ -19,6 +19,7 @@ from agent.records import KINDS, AlertEvent, AnyReading, Note, Signal, Temperatu
 from agent.store import reader, writer
 from agent.store.opening import StoreError, open_for_reading, open_for_writing
 from agent.store.writer import Arrival, Refusal, StoreWriter
+from agent.wording import Said, codes
 from tests.inputs.any_readings import readings
 from tests.watch.sample_day import engine, full_day
 
@@ -57,7 +58,7 @@ AGREED = {
     "minute": "terminal kind place field minute_unix_s n total low high last",
     "rejected": "id received_unix_s topic payload reason",
     "alert_event": "id terminal unix_s rule severity state cause action evidence figures deadline_unix_s"
-    " confidence",
+    " confidence said",
     "situation": "terminal unix_s body written_wall_unix_s",
     "situation_minute": "terminal unix_s body",
     "engine_snapshot": "terminal seq unix_s digest body",
@@ -328,6 +329,7 @@ def test_an_event_keeps_its_numbers(store: StoreWriter) -> None:
         evidence=("50 °C", 'a "quoted" word'),
         figures={"x": 1 / 3},
         deadline_unix_s=None,
+        said=codes(evidence=(Said("temperature", {"temperature_degc": 1 / 3}, "for"),)),
     )
     store.add_events([event], [], NOW_UNIX_S)
     (found,) = reader.events(store.connection, TERMINAL)

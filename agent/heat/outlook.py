@@ -6,7 +6,7 @@ nothing of the unit at hand; the thermal model's defaults know only its kind. Bo
 air is known and the model keeps an ample margin all day, the rule of thumb has nothing to say.
 """
 
-from dataclasses import dataclass
+from dataclasses import replace
 from math import ceil, exp
 from zoneinfo import ZoneInfo
 
@@ -32,6 +32,10 @@ LONG_SUN_HOURS = 2.0  # common practice
 # A unit twice as warm above the air as the typical one of the forecast still stays below (judgement).
 AMPLE_MARGIN_K = 30.0
 HALF_CLOUDY = 0.5  # share of the sky covered; the beam gets through the rest of the time
+_BY_TEMPERATURE = (
+    "At {which} {air_degc:0} of air it would reach about {bare_degc:0} in the sun and {shaded_degc:0} under "
+    "a shade; its limit is {limit_degc:0} (typical unit, several °C uncertain)."
+)
 MINUTE_S = 60.0
 HOUR_S = 3600.0
 
@@ -51,31 +55,24 @@ def heat_outlook(
     sun_hours = sum(sunny_min) * MINUTE_S / HOUR_S
     ample = air_degc is not None and job.transmitter.limit_degc - max(bare_degc) >= AMPLE_MARGIN_K
     safe_min = None if ample else _safe_unshaded_min(sunny_min, bare_degc, job.transmitter.limit_degc)
-    found = Finding(
+    limit_degc = job.transmitter.limit_degc
+    found = HeatOutlook(
         sun_hours=sun_hours,
-        bare_degc=max(bare_degc),
-        shaded_degc=max(shaded_degc),
-        limit_degc=job.transmitter.limit_degc,
-        safe_min=safe_min,
-        ample=ample,
-    )
-    shade_by_unix_s = _shade_by_unix_s(job.day, found)
-    return HeatOutlook(
-        sun_hours=sun_hours,
-        shade_advised=found.shade_advised,
-        reason=_reason(found, air, air_degc is None, _safe_sentence(job, shade_by_unix_s)),
+        shade_advised=not ample and (sun_hours >= FINE_SUN_HOURS or max(bare_degc) >= limit_degc),
+        reason="",
         sunshine=sunshine,
         sun_path=sun_path,
         half_cloudy_sun_hours=sun_hours * (1.0 - HALF_CLOUDY),
         hours=_hours(job.day, sunny_min, sun_path),
         air_degc=air,
         air_assumed=air_degc is None,
-        transmitter_limit_degc=found.limit_degc,
-        transmitter_peak_unshaded_degc=found.bare_degc,
-        transmitter_peak_shaded_degc=found.shaded_degc,
-        shade_by_unix_s=shade_by_unix_s,
+        transmitter_limit_degc=limit_degc,
+        transmitter_peak_unshaded_degc=max(bare_degc),
+        transmitter_peak_shaded_degc=max(shaded_degc),
+        shade_by_unix_s=None if safe_min is None else job.day.start_unix_s + safe_min * MINUTE_S,
         safe_unshaded_min=safe_min,
     )
+    return replace(found, reason=heat_reason(found, Reader(zone=ZoneInfo(job.site.time_zone))))
 
 
 def ample_margin(outlook: HeatOutlook, warmer_k: float) -> bool:
@@ -83,23 +80,6 @@ def ample_margin(outlook: HeatOutlook, warmer_k: float) -> bool:
     below_k = outlook.transmitter_limit_degc - outlook.transmitter_peak_unshaded_degc
     needless = outlook.shade_by_unix_s is None and not outlook.air_assumed
     return needless and below_k - warmer_k >= AMPLE_MARGIN_K
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """What the advice rests on: sunny hours, highest temperatures bare and shaded, limit, safe minutes."""
-
-    sun_hours: float
-    bare_degc: float
-    shaded_degc: float
-    limit_degc: float
-    safe_min: float | None
-    ample: bool  # the forecast stays so far below the limit that the rule of thumb has nothing to say
-
-    @property
-    def shade_advised(self) -> bool:
-        """Whether the rule of thumb or the temperature asks for a shade."""
-        return not self.ample and (self.sun_hours >= FINE_SUN_HOURS or self.bare_degc >= self.limit_degc)
 
 
 def _minutes(day: Day, sunshine: Sunshine) -> list[Sun]:
@@ -137,10 +117,6 @@ def _safe_unshaded_min(sunny_min: list[float], bare_degc: list[float], limit_deg
     return None
 
 
-def _shade_by_unix_s(day: Day, found: Finding) -> float | None:
-    return None if found.safe_min is None else day.start_unix_s + found.safe_min * MINUTE_S
-
-
 def _hours(day: Day, sunny_min: list[float], sun_path: SunPath) -> tuple[SunHour, ...]:
     per_hour = round(HOUR_S / MINUTE_S)
     hours = []
@@ -161,35 +137,33 @@ def _hours(day: Day, sunny_min: list[float], sun_path: SunPath) -> tuple[SunHour
     return tuple(hours)
 
 
-def _reason(found: Finding, air_degc: float, assumed: bool, safe: str) -> str:
-    return " ".join((_rule_sentence(found), _temperature_sentence(found, air_degc, assumed), safe))
+def heat_reason(outlook: HeatOutlook, reader: Reader) -> str:
+    """The outlook in sentences, for this reader."""
+    parts = [_by_the_sun(outlook), _BY_TEMPERATURE]
+    if outlook.transmitter_peak_shaded_degc >= outlook.transmitter_limit_degc:
+        parts.append("The shade alone is not enough: add moving air, or ask the operator for less power.")
+    figures: dict[str, float | str] = {
+        "sun_hours": outlook.sun_hours,
+        "which": "an assumed" if outlook.air_assumed else "the expected",
+        "air_degc": outlook.air_degc,
+        "bare_degc": outlook.transmitter_peak_unshaded_degc,
+        "shaded_degc": outlook.transmitter_peak_shaded_degc,
+        "limit_degc": outlook.transmitter_limit_degc,
+    }
+    if outlook.shade_by_unix_s is None:
+        parts.append(f"{SAFE_ALL_DAY}.")
+    else:
+        figures["until_unix_s"] = outlook.shade_by_unix_s
+        parts.append(f"{SAFE_UNSHADED}.")
+    return worded(" ".join(parts), figures, reader)
 
 
-def _rule_sentence(found: Finding) -> str:
-    hours = f"{found.sun_hours:.1f} sunny hours on the transmitter under a clear sky"
-    if found.ample:
+def _by_the_sun(outlook: HeatOutlook) -> str:
+    hours = "{sun_hours:1} sunny hours on the transmitter under a clear sky"
+    if outlook.sun_hours >= FINE_SUN_HOURS and outlook.shade_by_unix_s is None:
         return f"{hours}."
-    if found.sun_hours > LONG_SUN_HOURS:
+    if outlook.sun_hours > LONG_SUN_HOURS:
         return f"{hours}, more than {LONG_SUN_HOURS:.0f}: have a shade ready from the start (rule of thumb)."
-    if found.sun_hours >= FINE_SUN_HOURS:
+    if outlook.sun_hours >= FINE_SUN_HOURS:
         return f"{hours}: a shade is advised after the first hour of sun (rule of thumb)."
     return f"{hours}, under {FINE_SUN_HOURS:.0f}: no concern by the rule of thumb."
-
-
-def _temperature_sentence(found: Finding, air_degc: float, assumed: bool) -> str:
-    air = f"{'an assumed' if assumed else 'the expected'} {air_degc:.0f} °C of air"
-    sentence = (
-        f"At {air} it would reach about {found.bare_degc:.0f} °C in the sun and {found.shaded_degc:.0f} "
-        f"°C under a shade; its limit is {found.limit_degc:.0f} °C "
-        "(typical unit, several °C uncertain)."
-    )
-    if found.shaded_degc >= found.limit_degc:
-        sentence += " The shade alone is not enough: add moving air, or ask the operator for less power."
-    return sentence
-
-
-def _safe_sentence(job: Job, shade_by_unix_s: float | None) -> str:
-    if shade_by_unix_s is None:
-        return f"{SAFE_ALL_DAY}."
-    reader = Reader(zone=ZoneInfo(job.site.time_zone))
-    return worded(SAFE_UNSHADED, {"until_unix_s": shade_by_unix_s}, reader) + "."

@@ -5,6 +5,8 @@ from datetime import UTC, datetime
 from math import isnan
 from zoneinfo import ZoneInfo
 
+from agent import wording
+
 NOT_MEASURED = "not measured"
 MINUS = "\u2212"
 
@@ -62,10 +64,7 @@ def span(seconds: float | None) -> str:
     """A span of time: "40 s", "25 min", "2 h 05 min"; "not measured" for NaN or None."""
     if seconds is None or isnan(seconds):
         return NOT_MEASURED
-    if 0.0 < seconds < 60.0:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60.0)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+    return wording.span(seconds)
 
 
 def percent(value: float | None, digits: int = 1) -> str:

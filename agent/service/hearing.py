@@ -13,6 +13,8 @@ from agent.config import Config
 from agent.inputs.collectors.frame import InputState
 from agent.records import AlertEvent, JsonValue, Situation
 from agent.service.sole import Owner
+from agent.watch.words import PLAIN, joined
+from agent.wording import Codes, Said
 
 BROKER = "broker"
 # The first words of what it remarks, the most telling first.
@@ -101,7 +103,7 @@ class Hearing:
         alerts = tuple(replace(one, event=self.told(one.event)) for one in situation.alerts)
         situation = replace(situation, alerts=alerts)
         if not situation.last_seen_unix_s and self._remarks:
-            situation = replace(situation, action=self._lines()[0])
+            situation = replace(situation, action=self._lines()[0], said=_but(situation.said, "action"))
         return situation if self._broker.state != "failing" else self._without_broker(situation)
 
     def _without_broker(self, situation: Situation) -> Situation:
@@ -109,18 +111,33 @@ class Hearing:
         gone = f"{self._broker.name} {self._broker.error}"
         if situation.level in ("fine", "unknown"):
             verdict, _, action = gone.partition(": ")
-            return replace(situation, level="unknown", verdict=_capital(verdict), action=_capital(action))
-        return replace(situation, verdict=f"{situation.verdict}; {gone.partition(': ')[0]}")
+            said = _but(situation.said, "verdict", "action")
+            verdict, action = _capital(verdict), _capital(action)
+            return replace(situation, level="unknown", verdict=verdict, action=action, said=said)
+        gone, _, _ = gone.partition(": ")
+        said = {**situation.said, "verdict": (*situation.said.get("verdict", ()), _plain(_capital(gone)))}
+        return replace(situation, verdict=joined((situation.verdict, _capital(gone))), said=said)
 
     def told(self, event: AlertEvent) -> AlertEvent:
         """An alert about silence, with what came and was not taken."""
         if event.rule != SILENT_RULE or event.state == "cleared":
             return event
-        return replace(event, evidence=(*event.evidence, *self._lines()))
+        lines = self._lines()
+        said = {**event.said, "evidence": (*event.said.get("evidence", ()), *map(_plain, lines))}
+        return replace(event, evidence=(*event.evidence, *lines), said=said)
 
     def _lines(self) -> list[str]:
         ranked = sorted(self._remarks.values(), key=lambda one: REMARKS.index(one.name.split()[0]))
         return [f"{_capital(one.name)}: {one.finding}" for one in ranked]
+
+
+def _plain(line: str) -> Said:
+    return Said(PLAIN, {"text": line})
+
+
+def _but(said: Codes, *parts: str) -> Codes:
+    """Without what has been said otherwise."""
+    return {name: codes for name, codes in said.items() if name not in parts}
 
 
 def _capital(text: str) -> str:

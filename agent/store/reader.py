@@ -146,14 +146,14 @@ def events_after(connection: Connection, terminal: str, number: int) -> Iterator
     """The alert events stored after the one of this number, each with its own."""
     rows = connection.execute(
         "SELECT id, unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s,"
-        " confidence FROM alert_event WHERE terminal = ? AND id > ? ORDER BY id",
+        " confidence, said FROM alert_event WHERE terminal = ? AND id > ? ORDER BY id",
         (terminal, number),
     )
     return ((number, _event(*row)) for number, *row in rows)
 
 
 def _event(*row: str | float | None) -> AlertEvent:
-    unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s, confidence = row
+    unix_s, rule, severity, state, cause, action, evidence, figures, deadline_unix_s, confidence, said = row
     return _EVENT.validate_python(
         {
             "unix_s": unix_s,
@@ -166,6 +166,7 @@ def _event(*row: str | float | None) -> AlertEvent:
             "figures": json.loads(str(figures)),
             "deadline_unix_s": deadline_unix_s,
             "confidence": confidence,
+            "said": {} if said is None else json.loads(str(said)),
         }
     )
 

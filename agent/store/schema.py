@@ -124,6 +124,7 @@ def migrations() -> Iterator[tuple[str, Migration]]:
     yield "packed readings", _script(_PACKED_TABLE)
     yield "column alert_event.confidence", _column("alert_event", "confidence", float)
     yield "forwarded", _script(_FORWARDED_TABLE)
+    yield "column alert_event.said", _column("alert_event", "said", str)
 
 
 def migrate(connection: sqlite3.Connection, now_unix_s: float) -> None:

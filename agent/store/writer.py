@@ -22,6 +22,7 @@ from agent.store.opening import open_for_writing
 from agent.store.rollups import MINUTE_S, add_to_minutes
 from agent.store.schema import own_fields
 from agent.store.shown import shown_situation
+from agent.wording import Codes
 
 # A broker may redeliver what waited for a day; a message that is older and identical is not expected.
 REMEMBER_MESSAGES_S = 2 * 86_400.0
@@ -38,6 +39,7 @@ MAX_VARIABLES = 500
 _JOB = TypeAdapter(Job)
 _SITUATION = TypeAdapter(Situation)
 _FIGURES = TypeAdapter(Mapping[str, float])
+_CODES = TypeAdapter(Codes)
 
 
 @dataclass(slots=True)
@@ -128,7 +130,8 @@ class StoreWriter:
         with self._transaction():
             self._connection.executemany(
                 "INSERT OR IGNORE INTO alert_event (terminal, unix_s, rule, severity, state, cause, action,"
-                " evidence, figures, deadline_unix_s, confidence) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " evidence, figures, deadline_unix_s, confidence, said)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [self._event_row(event) for event in events],
             )
             self._connection.executemany(
@@ -282,6 +285,7 @@ class StoreWriter:
             _text(_FIGURES, event.figures),
             event.deadline_unix_s,
             event.confidence,
+            _CODES.dump_json(event.said).decode(),
         )
 
 

@@ -1,1 +1,1 @@
-"""The alert engine: from readings to causes, rules and events. Pure."""
+"""Decides what is the matter and what to say of it: from readings to causes, rules and events. Pure."""

@@ -1,4 +1,4 @@
-"""Level of a carrier over time: from single readings to a robust level, its noise, dips and lock."""
+"""Decides what the level of a carrier is, from single readings: robust, with its noise, dips and lock."""
 
 from dataclasses import dataclass, field
 from math import inf, isnan, nan

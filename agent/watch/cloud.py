@@ -1,4 +1,4 @@
-"""What thick clouds without rain take from the downlink."""
+"""Decides what thick clouds without rain take from the downlink."""
 
 from math import nan, radians, sin
 

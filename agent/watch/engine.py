@@ -1,4 +1,4 @@
-"""The alert engine: the only place where alerts come to exist, live, in replay and in tuning."""
+"""Decides which alerts come to exist, live, in replay and in tuning: the only place that does."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -31,7 +31,7 @@ from agent.watch.rules import RULES
 from agent.watch.situation import situation, unknown_situation
 from agent.watch.undo import Past
 from agent.watch.words import text
-from agent.wording import Reader, Said
+from agent.wording import Reader, Said, codes
 
 
 @dataclass(slots=True)
@@ -226,6 +226,7 @@ class AlertEngine:
             state="cleared",
             action="",
             evidence=tuple(text(said, self._reader) for said in ending),
+            said=codes(evidence=tuple(ending)),
             figures={},
             deadline_unix_s=None,
             confidence=None,
@@ -233,16 +234,17 @@ class AlertEngine:
 
     def _advised(self, rule: str, severity: Severity, state: AlertState, view: View) -> AlertEvent:
         one = RULES[rule]
-        figures = one.figures(view)
-        sure = one.confidence(view)
+        figures, sure = one.figures(view), one.confidence(view)
+        action, evidence = one.action(view), one.evidence(view)
         return AlertEvent(
             unix_s=view.unix_s,
             rule=rule,
             severity=severity,
             state=state,
             cause=one.cause(view),
-            action=text(one.action(view), self._reader),
-            evidence=tuple(text(said, self._reader) for said in one.evidence(view)),
+            action=text(action, self._reader),
+            evidence=tuple(text(said, self._reader) for said in evidence),
+            said=codes(action=(action,), evidence=evidence),
             figures={name: round(value, 4) for name, value in figures.items() if isfinite(value)},
             deadline_unix_s=one.deadline_unix_s(view),
             confidence=None if sure is None else round(sure, 4),

@@ -1,4 +1,4 @@
-"""The features: all that a rule may look at, none of it depending on a threshold of a rule.
+"""Decides what a rule may look at: the features, none of which depends on a threshold of a rule.
 
 NaN is "not known" and holds no term; flags are 0 or 1; times run in seconds.
 """

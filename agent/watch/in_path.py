@@ -1,4 +1,4 @@
-"""What rain and clouds in the path take from the downlink's Es/N0: they attenuate, and they radiate noise."""
+"""Decides what rain and clouds in the path take from Es/N0: they attenuate, and they radiate noise."""
 
 from math import log10
 

@@ -1,4 +1,4 @@
-"""Silent inputs, refused clocks, power and the stream: what the agent knows about its own sources."""
+"""Decides what is known of the agent's own sources: silent inputs, refused clocks, power and the stream."""
 
 from dataclasses import dataclass, field
 from math import inf, isnan, nan

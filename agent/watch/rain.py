@@ -1,4 +1,4 @@
-"""What rain takes from the downlink."""
+"""Decides what rain takes from the downlink."""
 
 from agent.link_plan import LinkPlan
 from agent.watch.in_path import in_path_loss_db

@@ -1,4 +1,4 @@
-"""Threshold sets, and the rules file that says what differs from the rules' own numbers.
+"""Decides which thresholds hold: sets of them, and the rules file that says what differs from the rules' own.
 
 A `RuleSet` holds one value per parameter and set; live and replay use one set, tuning uses many. A rules file
 is TOML with one table a rule and only the keys to change.

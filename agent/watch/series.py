@@ -1,4 +1,4 @@
-"""Running series that the trackers share: cells of the decision grid, minutes, medians, sampling interval."""
+"""Decides how readings become cells and minutes, and how often an input speaks: what the trackers share."""
 
 from bisect import bisect_left
 from dataclasses import dataclass, field

@@ -19,8 +19,8 @@ from agent.watch.rules.no_data import NO_DATA
 from agent.watch.rules.rule import FLAG, Rule
 from agent.watch.rules.told import LOSS
 from agent.watch.signal_watch import pass_in_s
-from agent.watch.words import text
-from agent.wording import Reader, Said
+from agent.watch.words import joined, text
+from agent.wording import Reader, Said, codes
 
 LOOK_AHEAD_S = 7200.0
 # Causes whose alerts speak of the loss themselves.
@@ -43,7 +43,7 @@ def situation(
     return Situation(
         unix_s=view.unix_s,
         level=spoken.level,
-        verdict=". ".join(text(said, reader) for said in spoken.verdict),
+        verdict=joined(text(said, reader) for said in spoken.verdict),
         cause=spoken.cause,
         action="" if spoken.action is None else text(spoken.action, reader),
         deadline_unix_s=spoken.deadline_unix_s,
@@ -52,6 +52,11 @@ def situation(
         alerts=tuple(ranked),
         last_seen_unix_s=stage.inputs.last_seen_unix_s(),
         figures=_figures(stage, view),
+        said=codes(
+            verdict=spoken.verdict,
+            action=() if spoken.action is None else (spoken.action,),
+            next_event=() if next_event is None else (next_event,),
+        ),
     )
 
 

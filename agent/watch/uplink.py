@@ -1,4 +1,4 @@
-"""What the uplink should lose beside a loss of the downlink: a turned dish differs in it from all else.
+"""Decides what the uplink should lose beside a loss of the downlink: a turned dish differs from all else.
 
 A pointing error costs dB with the square of the frequency (12(error/beamwidth)²), so the uplink loses more
 than the downlink. Rain, clouds and obstacles attenuate the uplink too, but they also radiate noise into the

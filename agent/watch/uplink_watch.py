@@ -1,4 +1,4 @@
-"""The uplink as the modem reports it, and as it would be at a constant transmit power."""
+"""Decides what the uplink has lost: as the modem tells it, and as at a constant transmit power."""
 
 from copy import deepcopy
 from dataclasses import dataclass, field

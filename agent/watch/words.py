@@ -1,8 +1,8 @@
 """Decides how everything that the engine says is worded: a template by its code, filled with figures."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
-from agent.wording import METRIC, SAFE_ALL_DAY, SAFE_UNSHADED, Reader, Said, worded
+from agent.wording import METRIC, SAFE_ALL_DAY, SAFE_UNSHADED, Codes, Reader, Said, worded
 
 _HEADLINES = {
     "over-limit": "{where:cap} is over its limit",
@@ -289,9 +289,11 @@ _SITUATION: Mapping[str, str | tuple[str, ...]] = {
     "safe-unshaded": SAFE_UNSHADED,
     "safe-all-day": SAFE_ALL_DAY,
 }  # fmt: skip
+PLAIN = "plain"  # what was never anything but words
 _SIDES = {"": "", "for": "for: ", "against": "against: "}
 
 TEMPLATES: Mapping[str, str | tuple[str, ...]] = {
+    PLAIN: "{text}",
     **_HEADLINES,
     **_ACTIONS,
     **_EVIDENCE,
@@ -303,6 +305,19 @@ TEMPLATES: Mapping[str, str | tuple[str, ...]] = {
 def text(said: Said, reader: Reader = METRIC) -> str:
     """The sentence for `reader`; KeyError for a code that is not here, or a figure that it lacks."""
     return _SIDES[said.side] + worded(TEMPLATES[said.code], _named(said.figures), reader)
+
+
+def reworded(said: Codes, part: str, plain: str | Sequence[str], reader: Reader) -> list[str]:
+    """What was said in this part for `reader`: `plain` where no codes are kept, or such as are not here any more."""
+    try:
+        return [text(one, reader) for one in said[part]]
+    except KeyError:
+        return [plain] if isinstance(plain, str) else list(plain)
+
+
+def joined(sentences: Iterable[str]) -> str:
+    """The parts of a verdict as one text."""
+    return ". ".join(sentences)
 
 
 def _named(figures: Mapping[str, float | str]) -> Mapping[str, float | str]:

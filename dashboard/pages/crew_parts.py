@@ -10,12 +10,14 @@ from dash.development.base_component import Component
 from agent.job import Job
 from agent.records import ActiveAlert, Cause, NoteKind, Severity, Situation
 from agent.watch.rules import RULES, in_words
+from agent.watch.words import joined, reworded
+from agent.wording import Reader, span
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.figures.trends import Line, Trend
 from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.queries import NoteRow
-from dashboard.site_time import clock_text, same_date, second_text, span_text, utc_text
+from dashboard.site_time import clock_text, same_date, second_text, utc_text
 
 SNOOZE_S = 1800.0
 # A slip of the thumb is seen at once; later the note itself has the key.
@@ -55,18 +57,18 @@ def verdict(
     """What is the matter, why, what to do, how long there is, and the keys that answer it."""
     level = situation.level
     cause = words.CAUSES[situation.cause]
-    alert = leading(situation)
+    alert, reader = leading(situation), units.reader(zone)
     since = [] if alert is None else [html.Span(_since(alert, zone), className="since")]
     figures = _key_figures(situation.figures, zone, units)
     return html.Section(
         [
             html.P([level_mark(level), words.LEVELS[level], *since], className="level"),
-            html.H1(units.sentence(situation.verdict)),
+            html.H1(joined(reworded(situation.said, "verdict", situation.verdict, reader))),
             *([_pair(words.BECAUSE, cause)] if cause else []),
-            _action(units.sentence(situation.action)),
+            _action(joined(reworded(situation.said, "action", situation.action, reader))),
             *_time_left(situation.unix_s, situation.deadline_unix_s),
             *figures,
-            *([] if alert is None else [_answers(alert, seen_by, zone), _evidence(alert, units)]),
+            *([] if alert is None else [_answers(alert, seen_by, zone), _evidence(alert, reader)]),
         ],
         className=f"verdict level-{level}",
     )
@@ -101,10 +103,10 @@ def _time_left(unix_s: float, deadline_unix_s: float | None) -> list[Component]:
     if deadline_unix_s is None:
         return []
     left_s = deadline_unix_s - unix_s
-    span = html.Strong(span_text(abs(left_s)))
+    left = html.Strong(span(abs(left_s), round_down=True))
     if left_s < 0.0:
-        return [html.P([f"{words.OVERDUE} ", span], className="left")]
-    return [html.P([span, f" {words.LEFT}"], className="left")]
+        return [html.P([f"{words.OVERDUE} ", left], className="left")]
+    return [html.P([left, f" {words.LEFT}"], className="left")]
 
 
 def day_over() -> Component:
@@ -133,15 +135,15 @@ def alert_list(
 
 
 def _alert(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo, units: DisplayUnits) -> Component:
-    event = alert.event
+    event, reader = alert.event, units.reader(zone)
     return html.Li(
         [
             html.P([level_mark(event.severity), words.LEVELS[event.severity]], className="level"),
             html.H3(in_words(event.rule)),
             html.P(_since(alert, zone), className="since"),
-            html.P(units.sentence(event.action), className="action"),
+            html.P(joined(reworded(event.said, "action", event.action, reader)), className="action"),
             _answers(alert, seen_by, zone),
-            _evidence(alert, units),
+            _evidence(alert, reader),
         ],
         className=f"alert level-{event.severity}",
     )
@@ -178,8 +180,9 @@ def _seen(alert: ActiveAlert, seen_by: Mapping[str, str], zone: ZoneInfo) -> lis
     return [html.P(" · ".join([said, *quiet]), className="seen")]
 
 
-def _evidence(alert: ActiveAlert, units: DisplayUnits) -> Component:
-    sentences = [html.Li(units.sentence(sentence)) for sentence in alert.event.evidence]
+def _evidence(alert: ActiveAlert, reader: Reader) -> Component:
+    event = alert.event
+    sentences = list(map(html.Li, reworded(event.said, "evidence", event.evidence, reader)))
     quiet = [
         html.P(words.QUIET_SUMMARY, className="name tell"),
         html.Div(_quiet_buttons(alert.event.rule), className="keys tell"),
@@ -196,7 +199,7 @@ def _evidence(alert: ActiveAlert, units: DisplayUnits) -> Component:
 def _quiet_buttons(rule: str) -> list[Component]:
     return [
         html.Button(
-            [text, html.Small(words.QUIET_BUTTON.format(span=span_text(SNOOZE_S)))],
+            [text, html.Small(words.QUIET_BUTTON.format(span=span(SNOOZE_S, round_down=True)))],
             id={"type": "quiet", "rule": rule, "reason": reason},
         )
         for reason, text in words.QUIET_REASONS.items()
@@ -211,7 +214,7 @@ def input_ages(last_seen_unix_s: Mapping[str, float], unix_s: float, zone: ZoneI
         html.Div(
             [
                 html.Dt(words.INPUTS.get(name, name)),
-                html.Dd(words.AGO.format(span=span_text(unix_s - seen))),
+                html.Dd(words.AGO.format(span=span(unix_s - seen, round_down=True))),
             ]
         )
         for name, seen in sorted(last_seen_unix_s.items(), key=lambda item: item[1])

@@ -6,6 +6,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from agent.records import AlertEvent
+from agent.watch.words import joined, reworded
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.figures.day import Row
@@ -57,10 +58,12 @@ def event_details(
     """One change of an alert, with what showed it and the numbers behind it."""
     change = f"{words.LEVELS[event.severity]}, {words.change_text(event.rule, event.state)}"
     head = html.Summary([second_text(event.unix_s, zone), level_mark(event.severity), change])
+    reader = units.reader(zone)
+    evidence = reworded(event.said, "evidence", event.evidence, reader)
     body = [
-        html.P(units.sentence(event.action), className="action"),
+        html.P(joined(reworded(event.said, "action", event.action, reader)), className="action"),
         html.P(words.EVIDENCE, className="name"),
-        html.Ul([html.Li(units.sentence(sentence)) for sentence in event.evidence], className="evidence"),
+        html.Ul(list(map(html.Li, evidence)), className="evidence"),
         html.P(words.FIGURES_BEHIND, className="name"),
         html.Dl(
             [

@@ -6,8 +6,8 @@ from dash import html
 from dash.development.base_component import Component
 
 from agent.store.reader import InputState
+from agent.wording import span
 from dashboard import words
-from dashboard.site_time import span_text
 
 
 def input_states(states: Sequence[InputState], unix_s: float) -> Component:
@@ -25,11 +25,11 @@ def input_states(states: Sequence[InputState], unix_s: float) -> Component:
 
 
 def _trouble(one: InputState, unix_s: float) -> Component:
-    span = span_text(max(0.0, unix_s - one.since.timestamp()))
+    lasting = span(unix_s - one.since.timestamp(), round_down=True)
     if one.state == "failing":
-        said, reason = words.INPUT_FAILS.format(span=span), one.error
+        said, reason = words.INPUT_FAILS.format(span=lasting), one.error
     elif one.state == "starting":
-        said, reason = words.INPUT_STARTS.format(span=span), None
+        said, reason = words.INPUT_STARTS.format(span=lasting), None
     else:
         said, reason = words.INPUT_FINDING, one.finding
     parts: list[Component | str] = [html.Strong(input_name(one.name)), f" {said}"]

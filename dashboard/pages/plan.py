@@ -43,9 +43,9 @@ def plan_page(job: Job, plan: LinkPlan, units: DisplayUnits = METRIC) -> Compone
     """The whole plan."""
     zone = site_zone(job)
     if plan.pointing.elevation_deg <= 0.0:
-        return html.Div([plan_parts.answer(plan, units)], className="sections")
+        return html.Div([plan_parts.answer(plan)], className="sections")
     sections = [
-        plan_parts.answer(plan, units),
+        plan_parts.answer(plan),
         _section(words.POINTING, plan_parts.pointing(plan.pointing, job, units)),
         _section(words.UPLINK, *_budget(plan.uplink, job.uplink.symbol_rate_msps, units)),
         _section(words.DOWNLINK, *_budget(plan.downlink, job.downlink.symbol_rate_msps, units)),

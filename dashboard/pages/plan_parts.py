@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from dash import html
 from dash.development.base_component import Component
 
+from agent.heat.outlook import heat_reason
 from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
 from agent.plan.aiming import feed_turn
@@ -14,13 +15,13 @@ from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.site_time import clock_text, date_text, utc_text
 
 
-def answer(plan: LinkPlan, units: DisplayUnits = METRIC) -> Component:
+def answer(plan: LinkPlan) -> Component:
     """Does it work there, and what was found."""
-    findings = html.Ul([html.Li(units.sentence(finding)) for finding in plan.findings], className="evidence")
+    findings = html.Ul([html.Li(finding) for finding in plan.findings], className="evidence")
     return html.Section(
         [
             html.H2(words.PLAN_ANSWERS[plan.verdict.answer]),
-            html.P(units.sentence(plan.verdict.reason)),
+            html.P(plan.verdict.reason),
             findings,
         ],
         className="sheet answer",
@@ -119,7 +120,7 @@ def heat(plan: LinkPlan, zone: ZoneInfo, units: DisplayUnits = METRIC) -> Compon
     by_unix_s = outlook.shade_by_unix_s
     return html.Div(
         [
-            html.P(units.sentence(outlook.reason), className="action"),
+            html.P(heat_reason(outlook, units.reader(zone)), className="action"),
             pairs(
                 (words.SUN_HOURS, units.number(outlook.sun_hours, 1, "h")),
                 (words.SHADE_BY, words.NOT_NEEDED if by_unix_s is None else clock_text(by_unix_s, zone)),

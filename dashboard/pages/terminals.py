@@ -7,6 +7,7 @@ from dash.development.base_component import Component
 from flask import Flask, Response, request
 
 from agent.store.opening import StoreError
+from agent.wording import span
 from dashboard import queries, words
 from dashboard.page_data.terminal import Whose, site_zone
 from dashboard.pages import crew, shell
@@ -15,7 +16,7 @@ from dashboard.pages.crew_parts import level_mark
 from dashboard.pages.markup import to_html
 from dashboard.queries import CurrentSituation
 from dashboard.settings import current_settings
-from dashboard.site_time import clock_text, span_text
+from dashboard.site_time import clock_text
 
 PATH = "/terminals"
 LIST = "/terminals/list"
@@ -82,9 +83,9 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
 
 
 def _silence(row: queries.TerminalRow, wall_unix_s: float) -> str:
-    span = span_text(wall_unix_s - row.current.written_wall_unix_s)
+    silent = span(wall_unix_s - row.current.written_wall_unix_s, round_down=True)
     return words.SILENT_FOR.format(
-        span=span, clock=clock_text(row.current.situation.unix_s, site_zone(row.job))
+        span=silent, clock=clock_text(row.current.situation.unix_s, site_zone(row.job))
     )
 
 

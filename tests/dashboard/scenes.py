@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import datetime
 
 from agent.records import ActiveAlert, AlertEvent, Situation
+from agent.watch.words import text
+from agent.wording import Said, codes
 
 TERMINAL = "van-1"
 DAY_START_UNIX_S = datetime.fromisoformat("2026-07-18T09:00:00+02:00").timestamp()
@@ -60,6 +62,10 @@ REPEAK = AlertEvent(
     figures={"unexplained_db": 1.6, "deficit_db": 1.7},
     deadline_unix_s=NOW_UNIX_S + 1500.0,
 )
+HOT = (
+    Said("exposure", {"exposure_s": 12_960.0}),
+    Said("temperature", {"temperature_degc": 51.0, "limit_degc": 55.0}),
+)
 SHADE = AlertEvent(
     unix_s=NOW_UNIX_S - 2600.0,
     rule="shade",
@@ -67,7 +73,8 @@ SHADE = AlertEvent(
     state="raised",
     cause="overheat",
     action="Put the shade over the transmitter.",
-    evidence=("3 h 36 min in full sun without shade.", "51 °C now, limit 55 °C."),
+    evidence=tuple(map(text, HOT)),
+    said=codes(evidence=HOT),
     figures={"transmitter_degc": 51.0, "transmitter_limit_degc": 55.0},
 )
 LOWER_STREAM = AlertEvent(

@@ -2,6 +2,7 @@
 
 import math
 import re
+from datetime import UTC
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -9,6 +10,8 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from agent.planning.compute import compute_plan
+from agent.watch.words import PLAIN, reworded
+from agent.wording import Said, codes
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.figures.trends import TRENDS, trend_picture
 from dashboard.queries import History
@@ -48,22 +51,34 @@ def test_metric_is_left_as_it_is() -> None:
 
 def test_decimal_mark_of_the_locale() -> None:
     assert COMMA.number(12.5, 1, "dB") == "12,5 dB"
-    assert COMMA.sentence("Es/N0 is 1.7 dB under the reference.") == "Es/N0 is 1,7 dB under the reference."
+    said = codes(evidence=(Said("below", {"deficit_db": 1.7}),))
+    assert reworded(said, "evidence", (), COMMA.reader(UTC)) == ["1,7 dB below the reference"]
 
 
 @pytest.mark.parametrize(
-    ("said", "read"),
+    ("said", "metric", "imperial"),
     [
-        ("51.0 °C, limit 55 °C", "123.8 °F, limit 131 °F"),
+        (
+            Said("temperature", {"temperature_degc": 51.0, "limit_degc": 55.0}),
+            "51.0 °C, limit 55 °C",
+            "123.8 °F, limit 131 °F",
+        ),
         # A change of one kelvin is a change of 1.8 degrees Fahrenheit.
-        ("slope +0.50 °C a minute", "slope +0.90 °F a minute"),
-        ("shade works: falling 1.0 °C a minute", "shade works: falling 1.8 °F a minute"),
-        ("no number in °C", "no number in °C"),
+        (Said("slope", {"slope_degc_per_min": 0.5}), "slope +0.50 °C a minute", "slope +0.90 °F a minute"),
     ],
 )
-def test_temperatures_inside_sentences(said: str, read: str) -> None:
-    assert IMPERIAL.sentence(said) == read
-    assert METRIC.sentence(said) == said
+def test_temperatures_inside_sentences(said: Said, metric: str, imperial: str) -> None:
+    kept = codes(action=(said,))
+    assert reworded(kept, "action", "", METRIC.reader(UTC)) == [metric]
+    assert reworded(kept, "action", "", IMPERIAL.reader(UTC)) == [imperial]
+
+
+def test_what_has_no_codes_of_this_version_is_shown_as_it_was_said() -> None:
+    """As are events of an earlier version, and what the agent says of its own ears."""
+    reader = IMPERIAL.reader(UTC)
+    assert reworded({}, "verdict", "51 °C", reader) == ["51 °C"]
+    assert reworded({"evidence": (Said("of-old"),)}, "evidence", ("a", "b"), reader) == ["a", "b"]
+    assert reworded({"action": (Said(PLAIN, {"text": "Mend it"}),)}, "action", "", reader) == ["Mend it"]
 
 
 def test_figures_are_in_the_same_unit_as_their_words() -> None:
@@ -91,7 +106,7 @@ def test_units_are_switched_on_every_page(
         seen.page.get_by_role("button", name="Imperial units").click()
         # 51 °C is 123.8 °F, 55 °C is 131 °F.
         expect(caption).to_contain_text("124 °F")
-        expect(seen.page.locator("#verdict .evidence")).to_contain_text("124 °F now, limit 131 °F.")
+        expect(seen.page.locator("#verdict .evidence")).to_contain_text("123.8 °F, limit 131 °F")
         seen.page.get_by_role("link", name="Plan").click()
         expect(seen.page.locator("#plan")).to_contain_text("131 °F")
         seen.page.get_by_role("link", name="Day").click()

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from dashboard.site_time import clock_text, local_ms, span_text, utc_text
+from agent.wording import span
+from dashboard.site_time import clock_text, local_ms, utc_text
 
 MADRID = ZoneInfo("Europe/Madrid")
 KATHMANDU = ZoneInfo("Asia/Kathmandu")  # UTC+05:45 (IANA time zone database)
@@ -63,4 +64,4 @@ def test_axis_of_nothing_is_empty() -> None:
 )
 def test_span_is_rounded_down(span_s: float, text: str) -> None:
     """A deadline never sounds later than it is."""
-    assert span_text(span_s) == text
+    assert span(span_s, round_down=True) == text

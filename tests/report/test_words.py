@@ -22,7 +22,7 @@ from tests.plan.sample_job import unix_s
         (percent(100.0), "100.0 %"),
         (percent(0.0), "0.0 %"),
         (span(nan), NOT_MEASURED),
-        (span(0.0), "0 min"),
+        (span(0.0), "0 s"),
         (span(40.0), "40 s"),
         (span(3599.0), "1 h 00 min"),
         (span(7500.0), "2 h 05 min"),

@@ -24,7 +24,8 @@ CREATE TABLE alert_event (
     id BIGINT NOT NULL DEFAULT nextval('alert_number'), terminal TEXT NOT NULL,
     unix_s DOUBLE PRECISION NOT NULL, rule TEXT NOT NULL, severity TEXT NOT NULL, state TEXT NOT NULL,
     cause TEXT NOT NULL, action TEXT NOT NULL, evidence TEXT NOT NULL, figures TEXT NOT NULL,
-    deadline_unix_s DOUBLE PRECISION, confidence DOUBLE PRECISION, PRIMARY KEY (terminal, unix_s, rule, state)
+    deadline_unix_s DOUBLE PRECISION, confidence DOUBLE PRECISION, said TEXT,
+    PRIMARY KEY (terminal, unix_s, rule, state)
 ) PARTITION BY RANGE (unix_s);
 CREATE TABLE situation_minute (
     terminal TEXT NOT NULL, unix_s DOUBLE PRECISION NOT NULL, body TEXT NOT NULL,

@@ -15,16 +15,19 @@ from agent.records import KINDS, Situation
 from agent.store.desk.schema import ENDS, KEY, add_month, measured, migrate, month_of
 from agent.store.schema import own_fields
 from agent.store.writer import KEEP_PAYLOAD_BYTES, KEEP_REJECTED, Refusal
+from agent.wording import Codes
 
 YEAR_S = 366 * 86_400.0
 # A terminal whose clock was never set must not make partitions without end.
 OLDEST_S, NEWEST_S = 10 * YEAR_S, YEAR_S
 
 _SITUATION = TypeAdapter(Situation)
+_CODES = TypeAdapter(Codes)
 _SHARED = (*KEY, "received_unix_s", "sent_unix_s", "extra", "n")
 _EVENT = (
     "INSERT INTO alert_event (terminal, unix_s, rule, severity, state, cause, action, evidence, figures,"
-    " deadline_unix_s, confidence) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s) ON CONFLICT DO NOTHING"
+    " deadline_unix_s, confidence, said) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)"
+    " ON CONFLICT DO NOTHING"
 )
 _MINUTE = "INSERT INTO situation_minute VALUES (%s, %s, %s) ON CONFLICT DO NOTHING"
 # Of a terminal's batches one that comes late must not put an older state in the place of a newer one.
@@ -182,6 +185,7 @@ def _events(batch: Batch) -> Iterable[tuple[object, ...]]:
             json.dumps(dict(one.figures)),
             one.deadline_unix_s,
             one.confidence,
+            _CODES.dump_json(one.said).decode(),
         )
         for one in batch.events
     )

@@ -1,4 +1,4 @@
-"""All rules, one file each, in the order in which they speak where several do at once."""
+"""Decides which rules there are, and the order in which they speak where several do at once."""
 
 from collections.abc import Mapping
 from itertools import chain

@@ -1,4 +1,4 @@
-"""What a rule is made of: one record that holds all that there is to say about it.
+"""Decides what a rule is made of: one record that holds all that there is to say about it.
 
 A clause raises its rule when all its terms hold. A term compares a feature with a parameter of the rule or
 with a plain number. An unknown feature (NaN) holds nothing.

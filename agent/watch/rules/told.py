@@ -1,4 +1,4 @@
-"""What several rules tell alike: the evidence for and against a cause, the figures of signal and tests."""
+"""Decides what several rules tell alike: the evidence for and against a cause, figures of signal and tests."""
 
 from collections.abc import Mapping
 from dataclasses import replace

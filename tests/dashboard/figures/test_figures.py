@@ -8,6 +8,8 @@ import pytest
 
 from agent.link_plan import SunPass
 from agent.records import KINDS
+from agent.watch.engine import AlertEngine
+from agent.watch.rule_set import default_rules
 from dashboard.display_units import METRIC
 from dashboard.figures.day import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
 from dashboard.figures.trends import (
@@ -24,6 +26,8 @@ from dashboard.queries import Channel, History, NoteRow, Series
 from dashboard.theme import DAY
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
 from tests.plan.sample_job import job
+from tests.watch.sample_day import at, in_order
+from tests.watch.situations import level, night, peaking, rate_tests
 
 MADRID = ZoneInfo("Europe/Madrid")
 SPAN = (NOW_UNIX_S - 7200.0, NOW_UNIX_S)
@@ -103,6 +107,28 @@ def test_a_gap_is_not_bridged() -> None:
     known = History(unix_s=unix_s, figures={"esno_db": np.array([1.0, 2.0, 3.0])})
     picture = trend_picture(SIGNAL_TREND, known, (0.0, 400.0), MADRID)
     assert re.sub(r"[\d. ]", "", strokes(picture)["measured"]) == "MLM"
+
+
+def test_a_rate_that_nobody_tests_any_more_ends_its_line() -> None:
+    """Tests once a minute until minute 20: three of their intervals later they are not the present."""
+    engine = AlertEngine(job(), night(), default_rules())
+    heard = in_order([*peaking(), *level(0.0, 60.0), *rate_tests(0.0, 20.0)])
+    known, minutes = [], []
+    for minute in range(1, 61):
+        while heard and heard[0].unix_s <= at(minute):
+            engine.update(heard.pop(0))
+        engine.advance(at(minute))
+        known.append(engine.situation().figures)
+        minutes.append(at(minute))
+    keys = ("up_mbps", "down_mbps", "plan_up_mbps")
+    figures = {key: np.array([one.get(key, np.nan) for one in known]) for key in keys}
+    span = (at(0.0), at(60.0))
+    picture = trend_picture(TRENDS[1], History(unix_s=np.array(minutes), figures=figures), span, MADRID)
+    ends = {style: float(re.findall(r"[ML]([\d.]+) ", path)[-1]) for style, path in strokes(picture).items()}
+    first = float(re.findall(r"M([\d.]+) ", strokes(picture)["plan"])[0])
+    for style in ("measured", "second"):
+        minute = 1.0 + 59.0 * (ends[style] - first) / (ends["plan"] - first)
+        assert 20.0 <= minute <= 24.5, minute
 
 
 def test_every_channel_of_the_day_is_a_field_of_a_reading() -> None:
