@@ -33,6 +33,15 @@ class Reader:
             return text
         return text.replace(",", "\u00a0").replace(".", self.mark)
 
+    def significant(self, value: float, figures: int) -> str:
+        """A number to so many significant figures, written out: "1,200", never "1.2e+03"."""
+        before = floor(log10(abs(value))) + 1 if value else 1
+        rounded = round(value, figures - before)
+        decimals = max(0, figures - before)
+        while decimals and rounded == round(rounded, decimals - 1):
+            decimals -= 1
+        return self.number(rounded, decimals)
+
     def clock(self, unix_s: float) -> str:
         """Local time to the minute, as in 14:05."""
         return f"{datetime.fromtimestamp(unix_s, self.zone):%H:%M}"
@@ -144,15 +153,6 @@ def _figure(name: str, value: float | str, how: str, reader: Reader) -> str:
         known, factor, offset = unit.imperial
         shown = value * factor + offset
     if "~" in how:
-        return _three_figures(shown, reader) + known
+        return reader.significant(shown, THREE_FIGURES) + known
     digits = how.strip("+")
     return reader.number(shown, int(digits) if digits else unit.decimals, "+" in how) + known
-
-
-def _three_figures(value: float, reader: Reader) -> str:
-    before = floor(log10(abs(value))) + 1 if value else 1
-    rounded = round(value, THREE_FIGURES - before)
-    decimals = max(0, THREE_FIGURES - before)
-    while decimals and rounded == round(rounded, decimals - 1):
-        decimals -= 1
-    return reader.number(rounded, decimals)

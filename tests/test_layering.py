@@ -122,7 +122,7 @@ def test_live_agent_is_light(module: str) -> None:
 
 @pytest.mark.parametrize("path", sorted((ROOT / "agent" / "watch").rglob("*.py")), ids=module_name)
 def test_each_module_of_the_watch_begins_with_what_it_decides(path: Path) -> None:
-    assert path.read_text().startswith('"""Decides ')
+    assert path.read_text().startswith('"""Decides')
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=module_name)

@@ -15,6 +15,8 @@ from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.pages.crew_parts import level_mark
 from dashboard.site_time import clock_text, date_text, second_text, utc_text
 
+FIGURES_SHOWN = 4
+
 
 def window_text(window: Window, zone: ZoneInfo) -> str:
     """The span that is shown, at the site and in UTC."""
@@ -67,7 +69,7 @@ def event_details(
         html.P(words.FIGURES_BEHIND, className="name"),
         html.Dl(
             [
-                html.Div([html.Dt(name), html.Dd(units.marked(f"{value:.4g}"))])
+                html.Div([html.Dt(name), html.Dd(reader.significant(value, FIGURES_SHOWN))])
                 for name, value in sorted(event.figures.items())
             ],
             className="ages",
