@@ -30,7 +30,7 @@ SAMPLE = 50
 SEED = 14
 TESTS = ("test_told.py", "test_features.py", "test_rules.py", "test_truth_table.py", "test_situations.py")
 OPTIONS = ("-q", "-x", "-p", "no:randomly", "-p", "no:cacheprovider")
-SLOW = "not never_fine and not undo and not stands_for_long"
+SLOW = "not never_fine and not undo and not less_than_its_threshold"
 COMPARISONS = {">=": "<", "<": ">=", ">": "<=", "<=": ">", "==": "!=", "!=": "==", "is": "is not"}
 SIGNS = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.BitOr: "&"}
 CALLS = {"at_least": "at_most", "at_most": "at_least", "max": "min", "min": "max", "any": "all", "all": "any"}
