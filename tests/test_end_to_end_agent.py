@@ -14,7 +14,7 @@ import pytest
 
 from agent.clock import Clock, played_clock
 from agent.inputs.messages import reading_topic
-from agent.records import AnyReading
+from agent.records import AnyReading, ClockChange
 from agent.replay.replaying import replay_events, session_plan
 from agent.replay.sessions import read_session, session_folder
 from agent.store.opening import open_for_reading
@@ -100,16 +100,20 @@ def test_killed_in_mid_stream(agent: AgentProcess, store: Path, day_clock: Clock
         agent.start()
     play(device, day_clock, len(DAY), rest)
     wait_until(lambda: device.unanswered() == 0, PATIENCE_S, "every message is acknowledged")
-    wait_until(lambda: stored_count(store) >= len(DAY), PATIENCE_S, "every reading is stored")
+    wait_until(lambda: len(heard(store)) >= len(DAY), PATIENCE_S, "every reading is stored")
     assert agent.stop() == 0
     device.close()
     stored = stored_readings(store)
-    assert len(stored) == len(DAY)
-    assert sorted(map(without_time, stored)) == sorted(map(without_time, DAY))
+    assert sorted(map(without_time, heard(store))) == sorted(map(without_time, DAY))
     assert event_rows(store) == uninterrupted_rows(store, stored, tmp_path)
     # Which rules speak depends on how late the messages that waited arrive; that some speak does not.
     assert event_rows(store)
     assert integrity(store) == "ok"
+
+
+def heard(store: Path) -> list[AnyReading]:
+    """What others sent. The agent itself says how long it was away, where a slow computer starts it late."""
+    return [one for one in stored_readings(store) if not isinstance(one, ClockChange)]
 
 
 def stores_more_than(store: Path, count: int) -> bool:
@@ -136,11 +140,11 @@ def test_broker_restarted_in_mid_stream(
     play(device, day_clock, len(DAY) // 2 + 200, rest)
     mosquitto.start()
     play(device, day_clock, len(DAY), rest)
-    wait_until(lambda: stored_count(store) >= len(DAY), PATIENCE_S, "every reading is stored")
+    wait_until(lambda: len(heard(store)) >= len(DAY), PATIENCE_S, "every reading is stored")
     assert agent.stop() == 0
     device.close()
     stored = stored_readings(store)
-    assert sorted(map(without_time, stored)) == sorted(map(without_time, DAY))
+    assert sorted(map(without_time, heard(store))) == sorted(map(without_time, DAY))
     assert event_rows(store) == uninterrupted_rows(store, stored, tmp_path)
 
 
