@@ -12,14 +12,14 @@ def aiming(pointing: Pointing, job: Job) -> list[str]:
         compass += f" (declination {pointing.declination_deg:+.1f}, one sigma {doubt:.1f} deg)"
     delay = f"{pointing.one_way_delay_ms:.0f} ms one way, at least {pointing.round_trip_delay_ms:.0f} ms"
     sentences = [
-        f"azimuth {pointing.azimuth_true_deg:.1f} deg from true north, {compass}",
-        f"elevation {pointing.elevation_deg:.1f} deg",
+        f"Azimuth {pointing.azimuth_true_deg:.1f} deg from true north, {compass}.",
+        f"Elevation {pointing.elevation_deg:.1f} deg.",
         feed_turn(pointing, job),
-        f"{pointing.slant_range_km:.0f} km away: {delay} from request to answer",
+        f"{pointing.slant_range_km:.0f} km away: {delay} from request to answer.",
     ]
     return sentences + [
-        f"a base {tilt.tilt_deg:g} deg out of level is up to {tilt.azimuth_deg:.1f} deg off in azimuth and "
-        f"{tilt.elevation_deg:.1f} deg in elevation"
+        f"A base {tilt.tilt_deg:g} deg out of level is up to {tilt.azimuth_deg:.1f} deg off in azimuth and "
+        f"{tilt.elevation_deg:.1f} deg in elevation."
         for tilt in pointing.base_tilts
     ]
 
@@ -34,10 +34,10 @@ def feed_turn(pointing: Pointing, job: Job) -> str:
     """How far to turn the feed, from which zero and which way; nothing to turn for circular carriers."""
     linear = linear_carriers(job)
     if not linear:
-        return "circular polarisation: no turn of the feed; check left or right hand with the operator"
+        return "Circular polarisation: no turn of the feed; check left or right hand with the operator."
     way = "clockwise" if pointing.feed_rotation_deg >= 0.0 else "counter-clockwise"
     return (
-        f"feed turned {abs(pointing.feed_rotation_deg):.1f} deg {way} ({', '.join(linear)}): as seen from "
+        f"Feed turned {abs(pointing.feed_rotation_deg):.1f} deg {way} ({', '.join(linear)}): as seen from "
         "behind the dish, looking at the satellite; zero is where the axis of the feed's vertical port "
-        "stands upright"
+        "stands upright."
     )

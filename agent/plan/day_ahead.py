@@ -57,8 +57,18 @@ def day_ahead(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
     Times are those of `time_zone`, with the date where it is not that of the plan's first hour.
     """
     clock = SiteClock.of(plan.start_unix_s, plan.end_unix_s, time_zone)
-    sentences = [_sunlight(plan.heat, clock), _shade(plan.heat, clock)]
-    sentences += [
+    return (_sunlight(plan.heat, clock), _shade(plan.heat, clock), *_sky(plan, clock))
+
+
+def day_at_length(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
+    """The same with what the advice on shade rests on."""
+    clock = SiteClock.of(plan.start_unix_s, plan.end_unix_s, time_zone)
+    return (_sunlight(plan.heat, clock), plan.heat.reason, *_sky(plan, clock))
+
+
+def _sky(plan: LinkPlan, clock: SiteClock) -> list[str]:
+    """Shade by the skyline, and sun passes."""
+    sentences = [
         f"The skyline shades the transmitter from {clock.text(one.start_unix_s)} to "
         f"{clock.text(one.end_unix_s)}."
         for one in plan.horizon.shades
@@ -69,7 +79,7 @@ def day_ahead(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
     ]
     if not plan.sun_passes:
         sentences.append(_next_sun_pass(plan, clock))
-    return tuple(sentences)
+    return sentences
 
 
 def _sunlight(heat: HeatOutlook, clock: SiteClock) -> str:

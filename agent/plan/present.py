@@ -8,7 +8,7 @@ from math import isnan
 from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, WhatIf
 from agent.plan.aiming import aiming
-from agent.plan.day_ahead import SiteClock, day_ahead
+from agent.plan.day_ahead import SiteClock, day_at_length
 
 WIDTH = 110
 INDENT = "  "
@@ -25,9 +25,9 @@ def plan_text(plan: LinkPlan, job: Job, time_zone: tzinfo) -> str:
             *_head(plan, job, time_zone),
             *_section("Point", aiming(plan.pointing, job)),
             *_section("Carries", _rates(plan, job)),
-            *_section("When it hurts", [*day_ahead(plan, time_zone), plan.heat.reason]),
+            *_section("When it hurts", day_at_length(plan, time_zone)),
             *_section("Dangerous", plan.safety.cautions),
-            *_section("Findings", plan.findings or ["none"]),
+            *_section("Findings", plan.findings or ["None."]),
             *_section("What if", []),
             *_what_if(plan.what_if),
             *_items(plan.items),
@@ -39,7 +39,15 @@ def _head(plan: LinkPlan, job: Job, time_zone: tzinfo) -> list[str]:
     clock = SiteClock.of(job.day.start_unix_s, job.day.end_unix_s, time_zone)
     hours = clock.hours(job.day.end_unix_s)
     heading = f"{plan.terminal} to {job.satellite.name} from {job.site.name}, {hours}"
-    return [heading, *_wrapped(f"{plan.verdict.answer.upper()}: {plan.verdict.reason}", "")]
+    reason = plan.verdict.reason
+    return [heading, *_wrapped(f"{answer(plan)}: {reason[:1].upper()}{reason[1:]}", "")]
+
+
+def answer(plan: LinkPlan) -> str:
+    """The verdict in capitals, and that there is more to read."""
+    count = len(plan.findings)
+    more = f", with {count} finding{'' if count == 1 else 's'}" if count else ""
+    return plan.verdict.answer.upper() + more
 
 
 def _section(title: str, sentences: Iterable[str]) -> list[str]:
@@ -56,10 +64,10 @@ def _wrapped(sentence: str, indent: str) -> list[str]:
 def _rates(plan: LinkPlan, job: Job) -> list[str]:
     availability = f"{job.service.availability_percent:g} % of an average year"
     return [
-        _direction("down", plan.downlink, job.service.down_mbps, job),
-        _direction("up", plan.uplink, job.service.up_mbps, job),
+        _direction("Down", plan.downlink, job.service.down_mbps, job),
+        _direction("Up", plan.uplink, job.service.up_mbps, job),
         *power_sentences(plan, job),
-        f"{availability} is {plan.worst_month_percent:.2f} % of the worst month (ITU-R P.841)",
+        f"{availability} is {plan.worst_month_percent:.2f} % of the worst month (ITU-R P.841).",
     ]
 
 
@@ -68,19 +76,19 @@ def power_sentences(plan: LinkPlan, job: Job) -> list[str]:
     found = []
     level_dbm = plan.downlink.receive_level_dbm
     if level_dbm is not None:
-        found.append(f"level at the modem: {level_dbm:.0f} dBm in clear sky, this carrier alone")
+        found.append(f"Level at the modem: {level_dbm:.0f} dBm in clear sky, this carrier alone.")
     up = plan.uplink
     if not isnan(up.margin_faded_db):
         sign = "left" if up.margin_faded_db >= 0.0 else "short"
         left = f"{abs(up.margin_faded_db):.1f} dB of transmitter {sign}"
         found.append(
-            f"the uplink is {up.limited_by}-limited: {left} at the availability, which carries up to "
-            f"{up.largest_symbol_rate_msps:.2f} Msps at the booked rate's MODCOD"
+            f"The uplink is {up.limited_by}-limited: {left} at the availability, which carries up to "
+            f"{up.largest_symbol_rate_msps:.2f} Msps at the booked rate's MODCOD."
         )
     if up.hub_hop_esno_db is None:
         found.append(
-            "the uplink's Es/N0 is that at the satellite's input: what the hub reports is lower by its own "
-            "hop, which the config does not tell ([hub])"
+            "The uplink's Es/N0 is that at the satellite's input: what the hub reports is lower by its own "
+            "hop, which the config does not tell ([hub])."
         )
     return found
 
@@ -94,7 +102,7 @@ def _direction(name: str, budget: Budget, booked_mbps: float, job: Job) -> str:
         f"{_number(budget.esno_faded_db, 1)} dB); {booked_mbps:g} booked, margin "
         f"{_number(budget.margin_db, 1)} dB in clear sky and {_number(budget.margin_faded_db, 1)} at "
         f"{availability}; carried for {_share(budget.availability_booked_percent)} of a year, some link for "
-        f"{_share(budget.availability_closes_percent)}"
+        f"{_share(budget.availability_closes_percent)}."
     )
 
 

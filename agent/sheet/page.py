@@ -12,6 +12,7 @@ from agent.link_plan import Budget, Item, LinkPlan
 from agent.plan.aiming import feed_turn
 from agent.plan.constants import HANDBOOK
 from agent.plan.day_ahead import SiteClock, day_ahead
+from agent.plan.present import answer
 from agent.sheet.drawings import horizon_view, losses_view, plan_view, side_view
 
 # Common practice of a set-up, in order; each is ticked.
@@ -56,6 +57,7 @@ def sheet_html(plan: LinkPlan, job: Job, rules: str) -> str:
         plan=plan,
         job=job,
         rules=rules,
+        answer=answer(plan),
         hours=clock.hours(job.day.end_unix_s),
         feed=feed_turn(aim, job),
         expected=expected(plan, job),

@@ -28,7 +28,10 @@ def test_plan_that_works_is_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert main(["plan", write(tmp_path, works())]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[1].startswith("WORKS: ")
-    assert "  none" in lines
+    assert "  None." in lines
+    # Said once, and every sentence begins as one.
+    assert sum("unshaded" in line for line in lines) == 1
+    assert all(line[2].isupper() or line.startswith("    ") for line in lines[3:] if line[:2] == "  ")
 
 
 def test_finding_is_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -43,6 +46,7 @@ def test_a_day_in_the_past_and_a_wrong_input_are_findings(
     past = works().split("[day]")[0] + '[day]\nstart = "2026-07-18T09:00:00Z"\nend = "2026-07-18T19:00:00Z"\n'
     assert main(["plan", write(tmp_path, past + '[[inputs.onewire]]\nsensor = "28"\n')]) == 1
     printed = " ".join(capsys.readouterr().out.split())
+    assert "WORKS, with 2 findings: All booked rates are carried" in printed
     assert "The job ended on 18 July 2026 by this computer's clock: is [day] the right one?" in printed
     assert "inputs.onewire[1]" in printed
 
