@@ -3,10 +3,7 @@
 Light on purpose: the live agent imports this module and none of the libraries that computed the plan.
 """
 
-from bisect import bisect_left
-from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from math import exp, isnan, log, log10, nan
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 if TYPE_CHECKING:
@@ -147,6 +144,22 @@ class AvailabilityCurve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Season:
+    """The service's availability of the job's month alone (1 to 12), by that month's rain.
+
+    `rain_rate_mm_h` is exceeded for 0.01 % of the month. Rates are 0, and margins of the booked rates NaN, as
+    in `Budget`.
+    """
+
+    month: int
+    rain_rate_mm_h: float
+    down_mbps: float
+    up_mbps: float
+    down_margin_db: float
+    up_margin_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SunPass:
     """The sun behind the satellite: the loss of C/N0 over time.
 
@@ -195,42 +208,6 @@ class SunPassEffect:
     short_to_unix_s: float | None
     lost_from_unix_s: float | None
     lost_to_unix_s: float | None
-
-
-def sun_pass_loss_db(passes: Sequence[SunPass], unix_s: float) -> float:
-    """Loss of C/N0 by the sun at this time (dB, 0 without a pass near; NaN in, NaN out).
-
-    `passes` in order of time. The noise rise follows a Gaussian bell through the start, peak and end of the
-    nearest pass: the sun crosses a Gaussian beam at a steady rate.
-    """
-    if isnan(unix_s):
-        return nan
-    if not passes:
-        return 0.0
-    after = bisect_left(passes, unix_s, key=_peak_unix_s)
-    return max((_pass_loss_db(one, unix_s) for one in passes[max(0, after - 1) : after + 1]), default=0.0)
-
-
-def _peak_unix_s(sun_pass: SunPass) -> float:
-    return sun_pass.peak_unix_s
-
-
-def _pass_loss_db(sun_pass: SunPass, unix_s: float) -> float:
-    if sun_pass.depth_db <= SUN_PASS_THRESHOLD_DB:
-        return 0.0
-    before = unix_s < sun_pass.peak_unix_s
-    half_s = (
-        sun_pass.peak_unix_s - sun_pass.start_unix_s if before else sun_pass.end_unix_s - sun_pass.peak_unix_s
-    )
-    peak_rise = _noise_rise(sun_pass.depth_db)
-    steepness = log(peak_rise / _noise_rise(SUN_PASS_THRESHOLD_DB))
-    position = (unix_s - sun_pass.peak_unix_s) / half_s
-    return 10.0 * log10(1.0 + peak_rise * exp(-steepness * position**2))
-
-
-def _noise_rise(loss_db: float) -> float:
-    """The added noise over the system noise (1) that costs `loss_db`."""
-    return float(10.0 ** (loss_db / 10.0)) - 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -388,6 +365,7 @@ class LinkPlan:
     what_if: tuple[WhatIf, ...]
     availability: AvailabilityCurve
     worst_month_percent: float
+    season: Season
     sun_passes: tuple[SunPass, ...]
     sun_pass_effects: tuple[SunPassEffect, ...]
     sun_passes_year: tuple[SunPass, ...]

@@ -11,13 +11,17 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 SOURCES = sorted(path for top in ("agent", "dashboard") for path in (ROOT / top).rglob("*.py"))
 
+PLANNED = (
+    "agent.planning.sun_answer", "agent.planning.sun_part", "agent.planning.link_part",
+    "agent.planning.compute",
+)  # fmt: skip
 # Low to high: a module may import from its own layer and from those before it.
 LAYERS = (
     ("agent.errors", "agent.event_loop", "agent.extras", "agent.records", "agent.job", "agent.clock",
         "agent.wording"),
-    ("agent.link_plan", "agent.throughput"),
+    ("agent.link_plan", "agent.sun_pass", "agent.throughput"),
     ("agent.plan", "agent.heat"),
-    ("agent.planning.compute",),
+    PLANNED,
     ("agent.watch", "agent.notify"),
     (
         "agent.config", "agent.config_check", "agent.config_desk", "agent.config_job", "agent.config_notify",
@@ -30,8 +34,9 @@ LAYERS = (
     ("agent.cli",),
 )  # fmt: skip
 PURE = (
-    "agent.errors", "agent.records", "agent.job", "agent.wording", "agent.link_plan", "agent.throughput",
-    "agent.plan", "agent.heat", "agent.planning.compute", "agent.watch", "agent.notify",
+    "agent.errors", "agent.records", "agent.job", "agent.wording", "agent.link_plan", "agent.sun_pass",
+    "agent.throughput",
+    "agent.plan", "agent.heat", *PLANNED, "agent.watch", "agent.notify",
 )  # fmt: skip
 OUTSIDE = {
     "asyncio", "io", "logging", "os", "pathlib", "random", "secrets", "shutil", "socket", "sqlite3",

@@ -7,9 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from agent.link_plan import SUN_PASS_THRESHOLD_DB, SunPass, sun_pass_loss_db
+from agent.link_plan import SUN_PASS_THRESHOLD_DB, SunPass
 from agent.plan.geometry import look_angles
-from agent.plan.sun import BeamNoise, sun_angles_deg, sun_loss_db, sun_passes
+from agent.plan.sun import sun_angles_deg, sun_passes
+from agent.plan.sun_noise import BeamNoise, sun_loss_db
+from agent.sun_pass import sun_pass_loss_db
 from tests.plan.sample_job import site, unix_s
 
 DISH = BeamNoise(beamwidth_deg=1.87, frequency_ghz=11.45, gain_dbi=39.3, system_noise_k=110.0)

@@ -19,6 +19,7 @@ from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_to_json
 from agent.plan.present import plan_text
 from agent.planning.store import load_or_compute_plan
+from agent.sheet.hand_over import stored_hand_over
 
 SUMMARY = "pointing, link budget, sun passes, heat and safety of the job"
 EXAMPLE = "peakshade plan van-1.toml --json"
@@ -29,7 +30,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_config(parser)
     parser.add_argument("--json", action="store_true", help="print the plan as JSON")
     parser.add_argument(
-        "--page", type=Path, metavar="OUT.pdf", help="write two pages to print: to carry, and budget"
+        "--page",
+        type=Path,
+        metavar="OUT.pdf",
+        help="write two pages to print: to carry (with what the agent knows, for the next crew), and budget",
     )
 
 
@@ -51,7 +55,9 @@ def run(args: argparse.Namespace) -> int:
 
 def _write_page(out: Path, plan: LinkPlan, config: Config) -> None:
     """The sheet as PDF; UsageError where a library lacks or the file cannot be written."""
-    page = module_with_extra("agent.sheet.page", "--page").sheet_html(plan, config.job, _rules_words(config))
+    taken_over = stored_hand_over(config.store.path, config.job.terminal, config.job)
+    sheet = module_with_extra("agent.sheet.page", "--page")
+    page = sheet.sheet_html(plan, config.job, _rules_words(config), taken_over)
     data = module_with_extra("agent.report.pdf", "--page").pdf_bytes(page)
     try:
         out.write_bytes(data)

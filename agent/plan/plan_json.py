@@ -85,6 +85,8 @@ def _value(hint: object, value: JsonValue, where: str) -> object:
     for choice in choices:
         if isinstance(choice, type) and is_dataclass(choice):
             return _part(choice, value)
+        if choice is int and type(value) is int:
+            return value
         if choice is float and isinstance(value, int | float) and not isinstance(value, bool):
             return float(value)
         if choice == value or (choice in (str, bool) and type(value) is choice):

@@ -1,6 +1,7 @@
 """The plan as text: the verdict, where to point, when it hurts, what is dangerous, then every line."""
 
 import textwrap
+from calendar import month_name
 from collections.abc import Iterable, Sequence
 from datetime import tzinfo
 from math import isnan
@@ -68,7 +69,20 @@ def _rates(plan: LinkPlan, job: Job) -> list[str]:
         _direction("Up", plan.uplink, job.service.up_mbps, job),
         *power_sentences(plan, job),
         f"{availability} is {plan.worst_month_percent:.2f} % of the worst month (ITU-R P.841).",
+        season_sentence(plan, job),
     ]
+
+
+def season_sentence(plan: LinkPlan, job: Job) -> str:
+    """What the rain of the job's own month leaves."""
+    found, share = plan.season, f"{job.service.availability_percent:g} %"
+    name = month_name[found.month]
+    return (
+        f"{name} alone: rain over {found.rain_rate_mm_h:.0f} mm/h for 0.01 % of it (of the year: "
+        f"{plan.downlink.rain_rate_mm_h:.0f}); at {share} of {name} {found.down_mbps:.2f} Mbit/s down and "
+        f"{found.up_mbps:.2f} up, margins {_number(found.down_margin_db, 1)} and "
+        f"{_number(found.up_margin_db, 1)} dB (ITU-R P.837 by the month, an estimate)."
+    )
 
 
 def power_sentences(plan: LinkPlan, job: Job) -> list[str]:

@@ -14,6 +14,7 @@ from functools import lru_cache
 from math import isfinite, nan
 
 import numpy as np
+from itur import utils
 from itur.models import (
     itu453,
     itu618,
@@ -43,6 +44,8 @@ EDITIONS = {
     "P.1510": 1,
     "P.1511": 1,  # half a degree: enough to find a slip, and thirty times as quick to load as the next
 }
+# The library reads the same grid of places anew for every map and percentage.
+utils.load_data = lru_cache(maxsize=32)(utils.load_data)
 for _model, _edition in zip(_MODELS, EDITIONS.values(), strict=True):
     _model.change_version(_edition)
 

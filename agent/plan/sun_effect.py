@@ -7,7 +7,7 @@ from agent.link_plan import SUN_PASS_THRESHOLD_DB, SunPass, SunPassEffect
 from agent.plan import equations
 from agent.plan.budget import Direction, required_esno_db
 from agent.plan.modcod import modcod_at, rate_mbps
-from agent.plan.sun import QUIET_SUN_SFU, sun_brightness_k
+from agent.plan.sun_noise import QUIET_SUN_SFU, sun_brightness_k
 
 # A busy month at the height of a solar cycle (from memory); quiet is near 70.
 ACTIVE_SUN_SFU = 200.0

@@ -7,6 +7,7 @@ import hashlib
 import json
 import logging
 import os
+import pickle
 import subprocess
 import sys
 from dataclasses import asdict, dataclass
@@ -30,7 +31,7 @@ from agent.records import JsonValue
 LOG = logging.getLogger(__name__)
 PACKAGE = Path(agent.__file__).parent
 # A plan depends on these besides its job.
-COMPUTING_MODULES = ("plan", "heat", "planning/compute", "link_plan", "job")
+COMPUTING_MODULES = ("plan", "heat", "planning/link_part", "planning/sun_part", "link_plan", "job")
 COMPUTING_LIBRARIES = ("itur", "numpy", "pvlib", "pygeomag")
 # A cold plan takes seconds; a computer that needs this long has stopped.
 LONGEST_COMPUTATION_S = 120.0
@@ -138,14 +139,12 @@ def _kept(path: Path, job: Job, covered: Span) -> _Kept | None:
 
 
 def _computed(job: Job, span: Span) -> JsonValue:
-    request = json.dumps({"job": asdict(job), "span": asdict(span)})
     search = os.pathsep.join(filter(None, (str(PACKAGE.parent), os.environ.get("PYTHONPATH"))))
     try:
         done = subprocess.run(
             [sys.executable, "-P", "-m", "agent.planning.worker"],
-            input=request,
+            input=pickle.dumps((job, span)),
             capture_output=True,
-            text=True,
             timeout=LONGEST_COMPUTATION_S,
             env={**os.environ, "PYTHONPATH": search},
             check=False,
@@ -153,7 +152,8 @@ def _computed(job: Job, span: Span) -> JsonValue:
     except (OSError, subprocess.TimeoutExpired) as error:
         raise _plan_error(job, str(error)) from None
     if done.returncode != 0:
-        raise _plan_error(job, f"its process ended with {done.returncode}: {_last_line(done.stderr)}")
+        last = _last_line(done.stderr.decode(errors="replace"))
+        raise _plan_error(job, f"its process ended with {done.returncode}: {last}")
     plan: JsonValue = json.loads(done.stdout)
     return plan
 

@@ -1,25 +1,39 @@
-"""Computes one plan in a process of its own: the job and span as JSON on stdin, the plan as JSON on stdout.
+"""Computes one plan in a process of its own: job and span on stdin (pickled), the plan as JSON on stdout.
 
 `agent.planning.store` starts it, so that the libraries that take part never enter the agent's own process.
+What needs the sun's place is computed beside it in a second process: libraries take longer than the numbers.
 """
 
-import json
+import gc
+import pickle
+import subprocess
 import sys
+from importlib import import_module
 
-from pydantic import TypeAdapter
+from agent.planning.later import load_later
 
-from agent.job import Job
-from agent.plan.plan_json import plan_to_json
-from agent.plan.span import Span
-from agent.planning.compute import compute_plan
+SUN = "sun"
 
 
 def main() -> None:
-    """Answer the one request that stands on stdin."""
-    request = json.load(sys.stdin)
-    job = TypeAdapter(Job).validate_python(request["job"])
-    span = TypeAdapter(Span).validate_python(request["span"])
-    json.dump(plan_to_json(compute_plan(job, span)), sys.stdout)
+    """Answer the one request that stands on stdin, as the process for the link or for the sun."""
+    # A short life: looking for what is no longer used would cost a tenth of it.
+    gc.disable()
+    load_later()
+    if sys.argv[1:] == [SUN]:
+        import_module("agent.planning.sun_process").main()
+        return
+    job, span = pickle.load(sys.stdin.buffer)
+    with subprocess.Popen(
+        [sys.executable, "-P", "-m", "agent.planning.worker", SUN],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        bufsize=0,
+    ) as sun:
+        if sun.stdin is None:
+            raise ValueError("the process for the sun was started without its input")
+        pickle.dump((job, span), sun.stdin)
+        import_module("agent.planning.link_process").answer(job, span, sun)
 
 
 if __name__ == "__main__":

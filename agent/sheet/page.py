@@ -1,5 +1,6 @@
 """The sheet as one HTML page that needs nothing else; `agent.report.pdf` prints it."""
 
+from collections.abc import Sequence
 from importlib.resources import files
 from math import isnan
 from zoneinfo import ZoneInfo
@@ -12,7 +13,7 @@ from agent.link_plan import Budget, Item, LinkPlan
 from agent.plan.aiming import feed_turn
 from agent.plan.constants import HANDBOOK
 from agent.plan.day_ahead import SiteClock, day_ahead
-from agent.plan.present import answer
+from agent.plan.present import answer, season_sentence
 from agent.sheet.drawings import horizon_view, losses_view, plan_view, side_view
 
 # Common practice of a set-up, in order; each is ticked.
@@ -43,8 +44,12 @@ BY_HAND = (
 )
 
 
-def sheet_html(plan: LinkPlan, job: Job, rules: str) -> str:
-    """Two A4 pages: to carry, and the budget. `rules` names the rules in force."""
+def sheet_html(plan: LinkPlan, job: Job, rules: str, taken_over: Sequence[tuple[str, str]] = ()) -> str:
+    """Two A4 pages: to carry, and the budget.
+
+    `rules` names the rules in force; `taken_over` are the lines for the next crew, without which there are
+    lines to fill in.
+    """
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
@@ -57,7 +62,9 @@ def sheet_html(plan: LinkPlan, job: Job, rules: str) -> str:
         plan=plan,
         job=job,
         rules=rules,
+        taken_over=taken_over,
         answer=answer(plan),
+        season=season_sentence(plan, job),
         hours=clock.hours(job.day.end_unix_s),
         feed=feed_turn(aim, job),
         expected=expected(plan, job),

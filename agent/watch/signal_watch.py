@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 from math import hypot, inf, isnan, nan
 from typing import NamedTuple
 
-from agent.link_plan import LinkPlan, SunPass, sun_pass_loss_db
+from agent.link_plan import LinkPlan, SunPass
 from agent.records import Note, Signal
+from agent.sun_pass import sun_pass_loss_db
 from agent.watch.carrier import COARSE_DB, quality_db
 from agent.watch.causes.channels import UPLINK_DRIFT_DB, Measured
 from agent.watch.causes.loss import Cell, LossWatch

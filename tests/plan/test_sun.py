@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from agent.link_plan import SUN_PASS_THRESHOLD_DB
 from agent.plan.geometry import look_angles
-from agent.plan.sun import BeamNoise, sun_angles_deg, sun_brightness_k, sun_loss_db, sun_noise_k, sun_passes
+from agent.plan.sun import sun_angles_deg, sun_passes
+from agent.plan.sun_noise import BeamNoise, sun_brightness_k, sun_loss_db, sun_noise_k
 from tests.plan.sample_job import site, unix_s
 from tests.reference import Case, cases
 

@@ -16,8 +16,8 @@ from agent.plan.budget import budget, directions
 from agent.plan.day_ahead import SiteClock, surviving
 from agent.plan.links import View
 from agent.plan.modcod import BY_STANDARD, RCS2_SYMBOLS
-from agent.plan.sun import QUIET_SUN_SFU, sun_brightness_k
 from agent.plan.sun_effect import ACTIVE_SUN_SFU, sun_pass_effect
+from agent.plan.sun_noise import QUIET_SUN_SFU, sun_brightness_k
 from agent.plan.waveform import downlink_rungs, encapsulation_share, pilot_share, uplink_rungs
 from agent.plan.worst_month import annual_percent, worst_month_percent
 from tests.plan.sample_job import job as sample_job
