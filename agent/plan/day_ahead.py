@@ -63,7 +63,16 @@ def day_ahead(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
 def day_at_length(plan: LinkPlan, time_zone: tzinfo) -> tuple[str, ...]:
     """The same with what the advice on shade rests on."""
     clock = SiteClock.of(plan.start_unix_s, plan.end_unix_s, time_zone)
-    return (_sunlight(plan.heat, clock), plan.heat.reason, *_sky(plan, clock))
+    return (_sunlight(plan.heat, clock), _reason(plan.heat, clock), *_sky(plan, clock))
+
+
+def _reason(heat: HeatOutlook, clock: SiteClock) -> str:
+    """What the advice rests on; its time of day gets a date and an offset where these hours need them."""
+    if heat.shade_by_unix_s is None:
+        return heat.reason
+    plain = datetime.fromtimestamp(heat.shade_by_unix_s, clock.first.tzinfo)
+    short, full = f"{plain:%H:%M}", clock.text(heat.shade_by_unix_s)
+    return heat.reason.replace(*(SAFE_UNSHADED.format(until_unix_s=time) for time in (short, full)))
 
 
 def _sky(plan: LinkPlan, clock: SiteClock) -> list[str]:

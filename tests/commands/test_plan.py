@@ -32,7 +32,7 @@ def test_plan_that_works_is_0(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     # Said once, and every sentence begins as one.
     assert sum("unshaded" in line for line in lines) == 1
     told = [line for line in lines[3 : lines.index("What if")] if line.startswith("  ")]
-    assert all(line[2].isupper() or line.startswith("    ") for line in told)
+    assert not any(line[2].islower() for line in told)
 
 
 def test_finding_is_1(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from agent.link_plan import LinkPlan
-from agent.plan.day_ahead import SiteClock, day_ahead
+from agent.plan.day_ahead import SiteClock, day_ahead, day_at_length
 from agent.plan.present import plan_text
 from agent.planning.compute import compute_plan
 from tests.plan.sample_job import job, unix_s
@@ -62,6 +62,8 @@ def test_days_across_a_change_of_the_clocks_print_both_offsets() -> None:
     across = job(*hours)
     heading = plan_text(plan(*hours), across, zone).splitlines()[0]
     assert "2026-10-24 20:00 (+02:00) to 2026-10-25 15:00 (+01:00) (the clocks change between)" in heading
+    unshaded = next(line for line in day_at_length(plan(*hours), zone) if "unshaded until" in line)
+    assert "(+01:00) on 25 October; then shade" in unshaded
     clock = SiteClock.of(across.day.start_unix_s, across.day.end_unix_s, zone)
     # Half past two came twice.
     assert clock.text(unix_s("2026-10-25T00:30:00Z")) == "02:30 (+02:00) on 25 October"

@@ -77,6 +77,11 @@ def test_pdf_has_two_pages() -> None:
     for findings in (plan.findings, (long,) * 12):
         page = sheet_html(replace(plan, findings=findings), job, "the defaults")
         assert len(weasyprint.HTML(string=page).render().pages) == 2
+    # Handed over with all that fits: state, alerts, reference, heat and notes of a line and a half each.
+    taken_over = [("State", long), *[("Note 14:05", long[:70])] * 9]
+    page = sheet_html(plan, job, "the defaults", taken_over)
+    assert "Look at before leaving" not in page
+    assert len(weasyprint.HTML(string=page).render().pages) == 2
 
 
 def test_a_hidden_satellite_leaves_only_what_is_wrong() -> None:
