@@ -71,8 +71,8 @@ def _reason(heat: HeatOutlook, clock: SiteClock) -> str:
     if heat.shade_by_unix_s is None:
         return heat.reason
     plain = datetime.fromtimestamp(heat.shade_by_unix_s, clock.first.tzinfo)
-    short, full = f"{plain:%H:%M}", clock.text(heat.shade_by_unix_s)
-    return heat.reason.replace(*(SAFE_UNSHADED.format(until_unix_s=time) for time in (short, full)))
+    short = SAFE_UNSHADED.format(until_unix_s=f"{plain:%H:%M}")
+    return heat.reason.replace(short, SAFE_UNSHADED.format(until_unix_s=clock.text(heat.shade_by_unix_s)))
 
 
 def _sky(plan: LinkPlan, clock: SiteClock) -> list[str]:
