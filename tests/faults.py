@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Timer
 
 from agent.clock import computer_clock
 from agent.records import Signal
@@ -49,6 +50,7 @@ class Field:
         self.store = folder / "day.sqlite3"
         self.wrong = folder / "wrong"
         self.wrong.write_text("0")
+        self.broker = broker
         settings = embedded_at(free_port()) if broker is None else broker.settings
         self.agent = AgentProcess(self.store, settings, computer_clock(), wrong=self.wrong)
         self.agent.start()
@@ -129,6 +131,13 @@ def kill(field: Field, _: random.Random) -> None:
     field.agent.start()
 
 
+def kill_broker(field: Field, _: random.Random) -> None:
+    """SIGKILL to Mosquitto, and a new start."""
+    assert field.broker is not None
+    field.broker.kill()
+    field.broker.start()
+
+
 def damage(field: Field, rng: random.Random) -> None:
     """Bytes turned anywhere in the file, between two runs."""
     field.again()
@@ -156,6 +165,17 @@ def fill_disk(field: Field, _: random.Random) -> None:
     field.publish(BURST)
     time.sleep(0.5)
     filler.unlink()
+
+
+def write_protect(field: Field, _: random.Random) -> None:
+    """The computer starts with a disk that may not be written, which is mended a moment later."""
+    field.agent.kill()
+    command = ["mount", "-o", "remount,ro", field.folder]
+    subprocess.run(command, check=True)
+    mend = Timer(1.0, subprocess.run, [["mount", "-o", "remount,rw", field.folder]], {"check": True})
+    mend.start()
+    field.agent.start()
+    mend.join()
 
 
 @contextmanager
@@ -203,13 +223,17 @@ def torn_writes(folder: Path) -> Outcome:
 
 def all_of(folder: Path, times: int) -> Iterator[Outcome]:
     """Every fault so many times; the kills half with the agent's own broker, half with Mosquitto."""
-    for name in ("own", "mosquitto", "damaged", "clock", "torn"):
+    for name in ("own", "mosquitto", "broker", "damaged", "clock", "torn"):
         (folder / name).mkdir()
     yield done_to(Field(folder / "own"), "kill -9, own broker", times, kill)
     broker = Mosquitto(folder / "mosquitto", in_flight=200)
     broker.start()
     try:
         yield done_to(Field(folder / "mosquitto", broker), "kill -9, Mosquitto", times, kill)
+        broker_folder = folder / "broker"
+        yield done_to(
+            Field(broker_folder, broker), "kill -9 of Mosquitto itself", min(times, 20), kill_broker
+        )
     finally:
         broker.stop()
     yield torn_writes(folder / "torn")
@@ -218,6 +242,9 @@ def all_of(folder: Path, times: int) -> Iterator[Outcome]:
     with small_disk(folder / "disk") as disk:
         if disk is not None:
             yield done_to(Field(disk), "disk full", min(times, 10), fill_disk)
+    with small_disk(folder / "protected") as disk:
+        if disk is not None:
+            yield done_to(Field(disk), "disk read-only at the start", min(times, 5), write_protect)
 
 
 def failed(outcome: Outcome) -> bool:

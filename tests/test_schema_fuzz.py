@@ -2,18 +2,21 @@
 
 import json
 import tomllib
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from agent.config import OTHER_SECTIONS, load_config
+from agent.config import OTHER_SECTIONS, Config, load_config
 from agent.errors import UsageError
+from agent.inputs.collectors.registry import MODULES, input_module, inputs_of
 from agent.inputs.payloads import PayloadError, parse
 from agent.records import CSV_STEMS, SENT_KINDS
+from agent.replay.labels import COLUMNS, labels_from_csv
 from agent.replay.session_csv import readings_from_csv
+from agent.replay.spreadsheet import csv_of
 from agent.store.schema import own_fields
 from tests.inputs.any_readings import json_values
 from tests.job_text import JOB_TOML
@@ -22,6 +25,7 @@ from tests.job_text import JOB_TOML
 TEXTS = ("", " ", "nan", "1e999", "\x00", "9" * 5000, "=1+1", "\u00ff\u202e")
 NASTY = st.sampled_from([0, -1, 1e308, -1e308, 2**63, 10**400, *TEXTS, [], {}])
 ANYTHING = json_values | NASTY
+CELLS = st.text(max_size=12) | st.floats().map(str) | NASTY.map(str)
 FIELDS = [(kind, field) for kind in SENT_KINDS for field in ("time", "sent_time", *own_fields(kind))]
 
 
@@ -90,13 +94,41 @@ def test_any_value_of_any_setting(tmp_path: Path, section: str, key: str, value:
         assert str(path) in str(error)
 
 
+INPUT_KEYS = [(kind, item.name) for kind in MODULES for item in fields(input_module(kind).Settings)]
+
+
+@pytest.mark.parametrize(("kind", "key"), INPUT_KEYS)
+@given(value=ANYTHING)
+@settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_any_value_of_any_key_of_an_input(a_config: Config, kind: str, key: str, value: object) -> None:
+    config = replace(a_config, inputs={kind: [{key: value}]})
+    found, wrong = inputs_of(config, {})
+    assert len(found) + len(wrong) == 1
+    assert all(line.startswith(str(config.path)) for one in wrong for line in one.lines)
+
+
+@pytest.fixture
+def a_config(tmp_path: Path) -> Config:
+    path = tmp_path / "job.toml"
+    path.write_text(JOB_TOML)
+    return load_config(path, {})
+
+
+@given(st.lists(st.lists(CELLS, min_size=4, max_size=4), max_size=3))
+@settings(max_examples=60)
+def test_any_cell_of_the_labels(rows: list[list[str]]) -> None:
+    try:
+        labels_from_csv(csv_of([COLUMNS, *rows]), "labels.csv")
+    except UsageError as error:
+        assert "labels.csv" in str(error)
+
+
 @pytest.mark.parametrize("kind", SENT_KINDS)
 @given(data=st.data())
 @settings(max_examples=60)
 def test_any_cell_of_any_column(kind: str, data: st.DataObject) -> None:
     columns = ("time", *own_fields(kind))
-    cells = st.text(max_size=12) | st.floats().map(str) | NASTY.map(str)
-    rows = data.draw(st.lists(st.lists(cells, min_size=len(columns), max_size=len(columns)), max_size=3))
+    rows = data.draw(st.lists(st.lists(CELLS, min_size=len(columns), max_size=len(columns)), max_size=3))
     quoted = [",".join('"' + cell.replace('"', '""') + '"' for cell in row) for row in rows]
     text = "\n".join([",".join(columns), *quoted, ""])
     try:
