@@ -11,6 +11,7 @@ import secrets
 import time
 from collections import deque
 from collections.abc import Awaitable, Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from types import TracebackType
@@ -36,6 +37,8 @@ BROKER_DELAY_S = 5.0  # a broker that is back is used again within 10 s
 # A connection that ends so often within so long, and stands again at the first try each time, was taken by
 # another client of the same name: one that comes back at once, or one that takes its time.
 SNATCHED = ((5, 15.0), (10, 600.0))
+WITNESS_WITHIN_S = 10.0
+TOGETHER_S = 0.5  # two ends within this are one
 EVERY_ADDRESS = ("0.0.0.0", "::", "")
 
 
@@ -218,6 +221,7 @@ async def stay_connected(
     `on_change` hears when the connection stands (True) and when it does not.
     """
     failures = 0
+    witness: _Witness | None = None
     ends: deque[float] = deque(maxlen=max(count for count, _ in SNATCHED))
     where = f"{link.broker.host}:{link.broker.port}"
     while True:
@@ -237,9 +241,14 @@ async def stay_connected(
                 ends.append(time.monotonic())
             else:
                 ends.clear()
-            if snatched(ends):
-                link = _under_another_name(link, where)
+            if witness is not None:
+                if await witness.still_stands() and stood:
+                    link = _under_another_name(link, where)
+                await witness.end()
+                witness = None
                 ends.clear()
+            elif snatched(ends):
+                witness = _Witness(link.broker)
             delay_s = retry_delay_s(failures, BROKER_DELAY_S)
             failures += 1
             LOG.warning("broker %s: %s; trying again in %.1f s", where, errors.exceptions[0], delay_s)
@@ -251,6 +260,32 @@ def snatched(ends_s: Sequence[float]) -> bool:
     return any(
         len(ends_s) >= count and ends_s[-1] - ends_s[-count] <= within_s for count, within_s in SNATCHED
     )
+
+
+class _Witness:
+    """A second connection, of another name: a broker that restarts, or a bad line, ends it with the first."""
+
+    def __init__(self, broker: BrokerSettings) -> None:
+        self._connected = False
+        self._task = asyncio.create_task(self._stand(broker), name="witness")
+
+    async def _stand(self, broker: BrokerSettings) -> None:
+        with suppress(aiomqtt.MqttError):
+            async with publishing_client(broker, WITNESS_WITHIN_S) as client:
+                self._connected = True
+                async for _ in client.messages:
+                    pass
+        self._connected = False
+
+    async def still_stands(self) -> bool:
+        """Whether it does, a moment after another one has ended."""
+        await asyncio.sleep(TOGETHER_S)
+        return self._connected
+
+    async def end(self) -> None:
+        """Close it."""
+        self._task.cancel()
+        await asyncio.gather(self._task, return_exceptions=True)
 
 
 def _under_another_name(link: Link, where: str) -> Link:

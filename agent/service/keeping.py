@@ -18,7 +18,17 @@ from typing import TypeVar
 from agent.inputs.collectors.frame import InputState
 from agent.records import AlertEvent, JsonValue, Severity
 from agent.service.pipeline import Pipeline
-from agent.store.opening import DamagedError, StoreError, primary_code, set_aside, surroundings, wrong_with
+from agent.store.opening import (
+    DamagedError,
+    StoreError,
+    forget_log,
+    identity,
+    primary_code,
+    readable,
+    set_aside,
+    surroundings,
+    wrong_with,
+)
 from agent.store.remains import Remains, salvaged
 from agent.store.room import room_left
 
@@ -26,6 +36,8 @@ LOG = logging.getLogger(__name__)
 
 RETRY_S = 5.0
 LOOK_EVERY_S = 60.0
+# A new store starts within 10 s, whatever is done to the file.
+LOOK_AT_FILE_S = 4.0
 MOST_SET_ASIDE = 10
 
 ResultT = TypeVar("ResultT")
@@ -39,12 +51,16 @@ class GivenUpError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """Which store is kept, and how its pipeline comes to exist: as the last run left it, or from remains."""
+    """Which store is kept, and how its pipeline comes to exist: as the last run left it, or from remains.
+
+    It can move to a new store, and reopen its own, which stands in another file.
+    """
 
     path: Path
     terminal: str
     start: Callable[[Remains | None], Pipeline]
     move: Callable[[Pipeline], None]
+    reopen: Callable[[Pipeline], None]
     now: Callable[[], float]
 
 
@@ -68,6 +84,7 @@ class Keeper:
         self.store = InputState("store", kept.now(), on_change=on_change)
         self.disk = InputState("disk", kept.now(), on_change=on_change)
         self._aside = 0
+        self._file: tuple[int | None, int | None] = (None, None)
         self._news: list[AlertEvent] = []
 
     @property
@@ -85,6 +102,7 @@ class Keeper:
     async def open(self) -> None:
         """Start the pipeline, with a new store where the present one is damaged. Raises StoreError."""
         self._pipeline = await self._until_done(self._started)
+        self._file = identity(self._kept.path)
 
     async def run(self, call: Callable[[Pipeline], ResultT]) -> ResultT:
         """What the call returns, once the disk takes it; on a new store where the present one is damaged."""
@@ -113,6 +131,19 @@ class Keeper:
         if wrong is not None:
             with suppress(GivenUpError):
                 await self._until_done(partial(self._replaced, wrong))
+
+    async def watch_file(self) -> None:
+        """See in time that the file was taken away, or that no reader can use it, until cancelled.
+
+        SQLite itself would go on for hours in a file that has no name any more.
+        """
+        while True:
+            await asyncio.sleep(LOOK_AT_FILE_S)
+            with suppress(GivenUpError):
+                if self._is_elsewhere():
+                    await self._until_done(self._put_back)
+                elif not await asyncio.to_thread(readable, self._kept.path):
+                    await self.check_whole()
 
     async def watch_room(self) -> None:
         """Say in time that the disk fills, until cancelled."""
@@ -195,6 +226,43 @@ class Keeper:
         self._let_go()
         self._set_aside(reason)
         self._kept.move(self.pipeline)
+        self._file = identity(self._kept.path)
+
+    def _is_elsewhere(self) -> bool:
+        """Whether the open files have other names than those of the store and its log, or none."""
+        store, log = identity(self._kept.path)
+        if self._file == (store, None):
+            # The log comes to exist with the first word that is written.
+            self._file = store, log
+        return self._file != (store, log)
+
+    def _put_back(self) -> None:
+        """The open file is whole still, but has lost its name, perhaps to another one: it gets it again."""
+        path = self._kept.path
+        if not self._is_elsewhere():
+            return
+        copy = path.with_name(f"{path.name}.copy")
+        try:
+            self.pipeline.copy_to(copy)
+        except sqlite3.Error as error:
+            copy.unlink(missing_ok=True)
+            if surroundings(path, error) is not None:
+                raise
+            self._replaced(f"taken away, and {error}")
+            return
+        self._let_go()
+        other = ""
+        if path.exists():
+            other = f"; what stood in its place is now {set_aside(path, time.time()).name}"
+        forget_log(path)
+        copy.replace(path)
+        self._kept.reopen(self.pipeline)
+        self._file = identity(path)
+        text = f"{path} was taken away while the agent had it open; it was written again, whole{other}"
+        LOG.error("store %s", text)
+        self.store.finding = text
+        action = "Nothing for the link: the watch goes on. Find out who moved the file"
+        self._news.append(notice(self._kept.now(), "act", "store", action, text))
 
     def _let_go(self) -> None:
         try:

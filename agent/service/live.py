@@ -147,6 +147,7 @@ class _Live:
                 group.create_task(self._report(), name="status"),
                 group.create_task(self._overhear(), name="other terminals"),
                 group.create_task(self._keeper.check_whole(), name="check of the store"),
+                group.create_task(self._keeper.watch_file(), name="file"),
                 group.create_task(self._keeper.watch_room(), name="room"),
                 group.create_task(self._remember(own_broker), name="alerts at the broker"),
                 *(group.create_task(one.run(), name="plan") for one in self._plan_of_day),
@@ -347,6 +348,7 @@ def _kept(agent: Agent) -> Kept:
         terminal=job.terminal,
         start=lambda left: start_pipeline(opened(), job, agent.plan, agent.rules, tolerance_s, left),
         move=lambda pipeline: pipeline.move_to(opened(), job),
+        reopen=lambda pipeline: pipeline.reopen(opened()),
         now=agent.clock.shown,
     )
 

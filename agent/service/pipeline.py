@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, replace
 from math import floor, isfinite
+from pathlib import Path
 
 from pydantic import ValidationError
 
@@ -118,6 +119,14 @@ class Pipeline:
         self._writer, self._seq = writer, 0
         writer.save_plan(job, self._engine.plan, self._digest)
         self.carry_on(())
+
+    def copy_to(self, path: Path) -> None:
+        """All that is stored, into another file."""
+        self._writer.copy_to(path)
+
+    def reopen(self, writer: StoreWriter) -> None:
+        """Go on with the same store in another file."""
+        self._writer = writer
 
     def follow(self, job: Job, plan: LinkPlan, rules: RuleSet) -> None:
         """Go on with the plan of another day."""

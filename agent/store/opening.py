@@ -158,16 +158,52 @@ def set_aside(path: Path, now_unix_s: float) -> Path:
     return name
 
 
+def forget_log(path: Path) -> None:
+    """Remove the log of a store that has lost its name: beside another file it would count for that."""
+    for suffix in (LOG_SUFFIX, INDEX_SUFFIX):
+        Path(f"{path}{suffix}").unlink(missing_ok=True)
+
+
 def wrong_with(path: Path) -> str | None:
-    """What SQLite finds when it goes through the whole file; None: all is well."""
+    """What SQLite finds when it goes through the whole file; None: all is well, or it cannot be looked at."""
     try:
         with closing(open_for_reading(path)) as connection:
             (found,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
     except DamagedError as error:
         return str(error)
+    except StoreError:
+        return None
     except sqlite3.Error as error:
         return str(error) if surroundings(path, error) is None else None
     return None if found == "ok" else str(found)
+
+
+def readable(path: Path) -> bool:
+    """Whether a reader gets at the newest rows; True where something around the file keeps it from them."""
+    try:
+        with closing(open_for_reading(path)) as connection:
+            for kind in KINDS:
+                connection.execute(f'SELECT * FROM "{kind}" ORDER BY seq DESC LIMIT 1').fetchone()
+            connection.execute("SELECT body FROM situation").fetchone()
+    except DamagedError:
+        return False
+    except StoreError:
+        return True
+    except sqlite3.Error as error:
+        return surroundings(path, error) is not None
+    return True
+
+
+def identity(path: Path) -> tuple[int | None, int | None]:
+    """Which files have the names of the store and its log, by their numbers; None where none has."""
+    return _number(path), _number(Path(f"{path}{LOG_SUFFIX}"))
+
+
+def _number(path: Path) -> int | None:
+    try:
+        return path.stat().st_ino
+    except FileNotFoundError:
+        return None
 
 
 def primary_code(error: sqlite3.Error) -> int:

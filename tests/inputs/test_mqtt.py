@@ -216,6 +216,31 @@ def test_another_client_of_the_same_name_is_said_and_does_not_stop_the_watch(
     assert caplog.text.count("another client calls itself 'peakshade-van-1' too") == 1
 
 
+def test_a_broker_that_restarts_again_and_again_is_no_rival(
+    mosquitto: Mosquitto, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(mqtt, "FIRST_DELAY_S", 0.05)
+    monkeypatch.setattr(mqtt, "SNATCHED", ((3, 600.0),))
+    rivals: list[str] = []
+
+    async def test() -> None:
+        listener = Listener()
+        ours = replace(link(mosquitto.settings), on_rival=rivals.append)
+        running = asyncio.create_task(
+            stay_connected(ours, listener.deliver, listener.outbox, listener.changes.append)
+        )
+        for number in range(1, 7):
+            await until(lambda number=number: listener.changes.count(True) >= number)
+            await asyncio.to_thread(mosquitto.kill)
+            await asyncio.to_thread(mosquitto.start)
+        await until(lambda: listener.changes[-1])
+        running.cancel()
+        await asyncio.gather(running, return_exceptions=True)
+
+    run(test)
+    assert rivals == []
+
+
 @pytest.mark.parametrize(
     ("ends_s", "taken"),
     [

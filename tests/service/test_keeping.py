@@ -219,6 +219,78 @@ def test_alerts_that_no_store_knows_are_those_that_the_broker_has_retained(
     assert [alerts[rule].acknowledged for rule in ("repeak", "on-battery")] == [False, True]
 
 
+def while_running(store: Path, act: Damage) -> tuple[list[AlertEvent], list[object]]:
+    """Do it to the agent's file after the first of three readings; the events, and the numbers stored."""
+    heard: list[AlertEvent] = []
+    broker = embedded_at(free_port())
+    clock = played_clock(MORNING[-1].unix_s + 5.0, 1.0)
+    agent = replace(sample_agent(store, broker, clock), on_events=heard.extend)
+    later = [
+        replace(MORNING[-1], unix_s=MORNING[-1].unix_s + 5.0, extra={"n": number}) for number in range(3)
+    ]
+
+    async def test() -> None:
+        stop = asyncio.Event()
+
+        async def device() -> None:
+            await play(broker, TERMINAL, later[:1], clock)
+            act(store)
+            await play(broker, TERMINAL, later[1:2], clock)
+            async with asyncio.timeout(30.0):
+                while not any(event.rule == "store" for event in heard):  # noqa: ASYNC110
+                    await asyncio.sleep(0.05)
+            await play(broker, TERMINAL, later[2:], clock)
+            stop.set()
+
+        await run_agent(agent, stop, {"device": device})
+
+    asyncio.run(asyncio.wait_for(test(), 60.0))
+    return heard, [one.extra.get("n") for one in stored_readings(store)]
+
+
+def removed(path: Path) -> None:
+    path.unlink()
+
+
+def all_removed(path: Path) -> None:
+    for one in path.parent.glob(f"{path.name}*"):
+        one.unlink()
+
+
+def another_in_its_place(path: Path) -> None:
+    path.with_name("other").write_bytes(path.read_bytes()[:8192])
+    path.with_name("other").replace(path)
+
+
+def log_exchanged(path: Path) -> None:
+    log = path.with_name(f"{path.name}-wal")
+    log.unlink()
+    log.write_bytes(b"x" * 10_000)
+
+
+@pytest.mark.parametrize("act", [removed, all_removed, another_in_its_place, log_exchanged])
+def test_a_file_that_is_taken_away_while_it_is_open_comes_back_whole(store: Path, act: Damage) -> None:
+    """Regression: readings were acknowledged, and were in a file without a name."""
+    heard, stored = while_running(store, act)
+    assert stored == [None] * len(MORNING) + [0, 1, 2]
+    assert integrity(store) == "ok"
+    (event,) = (event for event in heard if event.rule == "store")
+    assert "was taken away while the agent had it open" in event.evidence[0]
+    assert store.stat().st_mode & 0o777 == 0o600
+
+
+@pytest.mark.parametrize("act", [overwritten, cut(0.0)])
+def test_a_file_that_is_damaged_while_it_is_open_is_set_aside(
+    store: Path, act: Callable[[Path], None]
+) -> None:
+    """Regression: SQLite went on from its memory, and no page and no report could read anything."""
+    heard, stored = while_running(store, act)
+    assert stored[-1] == 2
+    assert integrity(store) == "ok"
+    assert len([event for event in heard if event.rule == "store"]) == 1
+    assert "repeak" in standing(store)
+
+
 def test_a_file_that_is_set_aside_is_named_everywhere(store: Path) -> None:
     overwritten(store)
     states: list[object] = []
@@ -247,7 +319,7 @@ def test_ten_broken_files_are_enough(store: Path, monkeypatch: pytest.MonkeyPatc
         store.write_bytes(b"broken")
         raise sqlite3.DatabaseError("made to fail")
 
-    kept = keeping.Kept(store, TERMINAL, start, lambda _: None, time.time)
+    kept = keeping.Kept(store, TERMINAL, start, lambda _: None, lambda _: None, time.time)
     made = keeping.Keeper(kept, asyncio.Event(), lambda _: None, lambda: None)
     monkeypatch.setattr(keeping, "RETRY_S", 0.0)
 
