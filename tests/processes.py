@@ -113,12 +113,6 @@ class Mosquitto:
         assert self._process is not None
         self._process.send_signal(number)
 
-    def kill(self) -> None:
-        """As a power cut would end it."""
-        assert self._process is not None
-        self._process.kill()
-        self._process.wait(PATIENCE_S)
-
     def stop(self) -> None:
         """End as the system would end it; sessions are saved."""
         if self._process is not None:
