@@ -12,13 +12,13 @@ from pathlib import Path
 
 import segno
 from cheroot.ssl.builtin import BuiltinSSLAdapter
-from cheroot.wsgi import Server
 from dash import Dash
 from pydantic import TypeAdapter
 
 from agent.config_notify import NotifySettings
 from agent.errors import UsageError
 from dashboard import words
+from dashboard.access.fair_turns import FairServer
 from dashboard.access.gate import (
     SHORTEST_PASSCODE,
     VALID_S,
@@ -35,6 +35,8 @@ from dashboard.settings import Settings
 THREADS = 16
 # Cookies and all; a link has some 150 bytes.
 MAX_HEADER_BYTES = 16_384
+# Of a sender in the midst of a request.
+LONGEST_PAUSE_S = 5
 EVERY_ADDRESS = ("0.0.0.0", "::")
 # The same as for the agent; a command line is readable by everybody on the computer.
 BROKER_PASSWORD_VARIABLE = "PEAKSHADE__BROKER__PASSWORD"
@@ -78,12 +80,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     return 0
 
 
-def _server(args: argparse.Namespace, app: Dash) -> Server:
+def _server(args: argparse.Namespace, app: Dash) -> FairServer:
     """Not listening yet; OSError where certificate and key do not belong together."""
-    server = Server((args.host, args.port), app.server, THREADS, server_name="peakshade")
+    server = FairServer((args.host, args.port), app.server, THREADS, server_name="peakshade")
     server.max_request_header_size = MAX_HEADER_BYTES
     server.max_request_body_size = MAX_BODY_BYTES
     server.shutdown_timeout = 1
+    server.timeout = LONGEST_PAUSE_S
     if args.certificate is not None:
         server.ssl_adapter = BuiltinSSLAdapter(str(args.certificate), str(args.key))
     return server

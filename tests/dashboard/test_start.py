@@ -2,13 +2,16 @@
 
 import asyncio
 import os
+import socket
 import ssl
 import stat
 import subprocess
 import sys
+import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,7 +21,7 @@ from pydantic import SecretStr
 
 from agent.config import LOOPBACK, Config, DashboardSettings
 from agent.service.page import page_environment, page_options, serve_page
-from dashboard.__main__ import BROKER_PASSWORD_VARIABLE, PASSCODE_VARIABLE
+from dashboard.__main__ import BROKER_PASSWORD_VARIABLE, LONGEST_PAUSE_S, PASSCODE_VARIABLE
 from dashboard.access.gate import gate_of
 from tests.inputs.test_mqtt import until
 from tests.live import config_for
@@ -128,3 +131,19 @@ def test_pages_that_crash_are_started_again(tmp_path: Path, caplog: pytest.LogCa
 
     asyncio.run(test())
     assert "starts again" in caplog.text
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux has all of 127.0.0.0/8 on its loopback")
+def test_requests_that_are_never_finished_hold_up_their_own_address_alone(tmp_path: Path) -> None:
+    """RFC 9110 has no limit for how slowly a request may come; each keeps a thread until it is here."""
+    made = config(tmp_path)
+    port = made.dashboard.port
+    with started(made), ExitStack() as held:
+        for _ in range(200):
+            half = socket.create_connection((LOOPBACK, port), PATIENCE_S, source_address=("127.0.0.2", 0))
+            held.enter_context(half).sendall(b"GET / HTTP/1.1\r\nHost: x\r\nX-Slow: ")
+        began_s = time.monotonic()
+        for _ in range(5):
+            with pytest.raises(urllib.error.HTTPError, match="401"):
+                urllib.request.urlopen(f"http://{LOOPBACK}:{port}/", timeout=PATIENCE_S)
+        assert time.monotonic() - began_s < LONGEST_PAUSE_S
