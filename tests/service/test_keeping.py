@@ -236,7 +236,7 @@ def while_running(store: Path, act: Damage) -> tuple[list[AlertEvent], list[obje
             await play(broker, TERMINAL, later[:1], clock)
             act(store)
             await play(broker, TERMINAL, later[1:2], clock)
-            async with asyncio.timeout(30.0):
+            async with asyncio.timeout(PATIENCE_S):
                 while not any(event.rule == "store" for event in heard):  # noqa: ASYNC110
                     await asyncio.sleep(0.05)
             await play(broker, TERMINAL, later[2:], clock)
@@ -244,7 +244,7 @@ def while_running(store: Path, act: Damage) -> tuple[list[AlertEvent], list[obje
 
         await run_agent(agent, stop, {"device": device})
 
-    asyncio.run(asyncio.wait_for(test(), 60.0))
+    asyncio.run(asyncio.wait_for(test(), 2 * PATIENCE_S))
     return heard, [one.extra.get("n") for one in stored_readings(store)]
 
 
