@@ -166,6 +166,15 @@ def test_killed_in_the_middle_the_same_command_goes_on(
     assert subprocess.run(fresh, capture_output=True, text=True, check=False).stdout == resumed.stdout
 
 
+@pytest.fixture
+def heeded() -> Iterator[None]:
+    """A suite that a shell started in the background ignores interrupts, and so would what it starts."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("heeded")
 def test_interrupted_by_a_person_it_says_that_it_can_go_on(
     days: list[str], held: tuple[list[str], Callable[[], TextIO]], deaf: str, tmp_path: Path
 ) -> None:

@@ -1,6 +1,7 @@
 """Who does the work: this process, processes of this computer, or a dask.distributed cluster."""
 
 import signal
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
@@ -53,12 +54,22 @@ def _ignore_interrupts() -> None:
 
 @contextmanager
 def _no_interrupts() -> Iterator[None]:
-    """Around the first submission: it starts the processes, which ignore interrupts only once they run."""
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
+    """Around the first submission: it starts the processes, which ignore interrupts only once they run.
+
+    One that comes meanwhile is held back until then; Windows, which holds none back, forgets it.
+    """
+    if sys.platform == "win32":
+        handler = signal.signal(signal.SIGINT, signal.SIG_IGN)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, handler)
+    else:
+        blocked = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, blocked)
 
 
 @contextmanager

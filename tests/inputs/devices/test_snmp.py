@@ -22,7 +22,7 @@ name = "modem"
 host = "{LOOPBACK}"
 port = PORT
 every_s = 0.2
-timeout_s = 1.0
+timeout_s = TIMEOUT
 [inputs.snmp.readings.signal]
 esno_db = {{ source = "{ROOT_OID}.1.0", scale = 0.1 }}
 modcod = "{ROOT_OID}.2.0"
@@ -36,6 +36,11 @@ V3 = V2C.replace(
 # What the settings offer besides SHA with AES.
 USERS = (("md5", "MD5", "DES"), ("sha256", "SHA-256", "AES"), ("sha512", "SHA-512", "DES"))
 EXPECTED = {"esno_db": pytest.approx(14.2), "modcod": "QPSK 3/4", "rx_level_dbm": -41.5, "locked": True}
+
+
+def asked(inputs: str, port: int, timeout_s: float = 30.0) -> str:
+    """The table of the input, with a time limit that a busy computer keeps unless the test waits for it."""
+    return inputs.replace("PORT", str(port)).replace("TIMEOUT", str(timeout_s))
 
 
 class Snmpd:
@@ -107,12 +112,12 @@ V3_KINDS = [
 @pytest.mark.parametrize("inputs", [V2C, V3, *V3_KINDS], ids=["2c", "3", *(user for user, _, _ in USERS)])
 def test_numbers_and_texts_become_fields(snmpd: Snmpd, tmp_path: Path, inputs: str) -> None:
     snmpd.start()
-    with at_work(tmp_path, inputs.replace("PORT", str(snmpd.port)), KEYS) as work:
+    with at_work(tmp_path, asked(inputs, snmpd.port), KEYS) as work:
         assert work.wait_for(2)[-1] == EXPECTED
 
 
 def test_absent_slow_and_started_again(snmpd: Snmpd, tmp_path: Path) -> None:
-    with at_work(tmp_path, V3.replace("PORT", str(snmpd.port)), KEYS) as work:
+    with at_work(tmp_path, asked(V3, snmpd.port, 1.0), KEYS) as work:
         assert "host and keys" in work.wait_error(f"{LOOPBACK}:{snmpd.port}")
         snmpd.start()
         work.wait_for(1)
@@ -130,7 +135,7 @@ def test_absent_slow_and_started_again(snmpd: Snmpd, tmp_path: Path) -> None:
 def test_a_wrong_key_is_named(snmpd: Snmpd, tmp_path: Path) -> None:
     snmpd.start()
     wrong = KEYS | {"SNMP_PASSWORD": KEYS["WRONG"]}
-    with at_work(tmp_path, V3.replace("PORT", str(snmpd.port)), wrong) as work:
+    with at_work(tmp_path, asked(V3, snmpd.port), wrong) as work:
         work.wait_error("refuses user, password")
         assert not work.published
         assert KEYS["WRONG"] not in str(work.states)
@@ -139,7 +144,7 @@ def test_a_wrong_key_is_named(snmpd: Snmpd, tmp_path: Path) -> None:
 @pytest.mark.parametrize("lie", ["integer 4000", 'octet_str "n/a"'])
 def test_what_cannot_be_a_reading_is_not_published(snmpd: Snmpd, tmp_path: Path, lie: str) -> None:
     snmpd.start(lie)
-    with at_work(tmp_path, V2C.replace("PORT", str(snmpd.port))) as work:
+    with at_work(tmp_path, asked(V2C, snmpd.port)) as work:
         error = work.wait_error("")
         assert "esno_db" in error or ROOT_OID in error
         assert not work.published
@@ -147,14 +152,14 @@ def test_what_cannot_be_a_reading_is_not_published(snmpd: Snmpd, tmp_path: Path,
 
 def test_an_object_without_a_value_leaves_its_field_out_and_is_named(snmpd: Snmpd, tmp_path: Path) -> None:
     snmpd.start("null")
-    with at_work(tmp_path, V2C.replace("PORT", str(snmpd.port))) as work:
+    with at_work(tmp_path, asked(V2C, snmpd.port)) as work:
         assert "esno_db" not in work.wait_for(1)[0]
         assert f"{ROOT_OID}.1.0 never came" in work.wait_finding()
 
 
 def test_objects_that_the_device_does_not_have_are_listed(snmpd: Snmpd, tmp_path: Path) -> None:
     snmpd.start()
-    inputs = V2C.replace("PORT", str(snmpd.port)).replace(f"{ROOT_OID}.1.0", f"{ROOT_OID}.9.0")
+    inputs = asked(V2C, snmpd.port).replace(f"{ROOT_OID}.1.0", f"{ROOT_OID}.9.0")
     with at_work(tmp_path, inputs) as work:
         finding = work.wait_finding()
         assert f"{ROOT_OID}.9.0 never came" in finding
@@ -170,7 +175,7 @@ def test_rubbish_is_an_error(tmp_path: Path, inputs: str, rubbish: bytes) -> Non
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.bind((LOOPBACK, 0))
         other.settimeout(PATIENCE_S)
-        with at_work(tmp_path, inputs.replace("PORT", str(other.getsockname()[1])), KEYS) as work:
+        with at_work(tmp_path, asked(inputs, other.getsockname()[1], 1.0), KEYS) as work:
             _, sender = other.recvfrom(2000)
             other.sendto(rubbish, sender)
             work.wait_error("")
