@@ -67,7 +67,7 @@ def _transmitter(figures: Mapping[str, float], reader: Reader) -> Iterator[tuple
     if "transmitter_degc" in figures:
         shade = "shaded" if figures["transmitter_shaded"] else "not shaded"
         limit = reader.number(figures["transmitter_limit_degc"], 0)
-        yield "Transmitter", f"{reader.number(figures['transmitter_degc'], 0)} degC of {limit}, {shade}"
+        yield "Transmitter", f"{reader.number(figures['transmitter_degc'], 0)} °C of {limit}, {shade}"
 
 
 def _noted(note: Note, reader: Reader) -> tuple[str, str]:

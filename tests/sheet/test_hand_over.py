@@ -52,4 +52,4 @@ def test_alerts_and_heat_are_handed_over_and_no_reference_is_said() -> None:
     told = dict(hand_over(replace(warm, alerts=(alert,), action="Shade it"), (), METRIC))
     assert told["Alert"] == "shade, act" and told["State"].endswith(". Shade it")
     assert told["Reference"].startswith("none yet")
-    assert told["Transmitter"] == "51 degC of 55, not shaded"
+    assert told["Transmitter"] == "51 °C of 55, not shaded"
