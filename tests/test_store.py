@@ -292,7 +292,8 @@ def test_a_store_that_may_not_be_written(path: Path) -> None:
         folder.chmod(0o755)
     script = (
         "import os, sys; from pathlib import Path; from agent.store.opening import open_for_writing\n"
-        "os.setuid(65534); open_for_writing(Path(sys.argv[1]), 0.0)"
+        # What Python itself loads late may lie where nobody may read.
+        "store = Path(sys.argv[1]); store.as_uri(); os.setuid(65534); open_for_writing(store, 0.0)"
     )
     found = subprocess.run(
         [sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=False
