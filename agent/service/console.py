@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from agent.records import AlertEvent
+from agent.watch.rules import in_words
 
 
 class _Lines(logging.Formatter):
@@ -54,4 +55,4 @@ def event_line(event: AlertEvent, zone: ZoneInfo) -> str:
     """When, which rule, how grave, and what to do or why."""
     moment = datetime.fromtimestamp(event.unix_s, UTC).astimezone(zone)
     words = event.action or " ".join(event.evidence[:1])
-    return f"{moment:%H:%M:%S}  {event.rule:<14}{event.severity:<8}{event.state:<13}{words}"
+    return f"{moment:%H:%M:%S}  {in_words(event.rule):<18}{event.severity:<8}{event.state:<13}{words}"

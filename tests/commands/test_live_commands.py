@@ -259,14 +259,14 @@ def test_demo_from_the_middle_to_the_end(tmp_path: Path) -> None:
     lines: list[str] = []
     for line in process.stdout:
         lines.append(line)
-        if "repeak" in line and "raised" in line:
+        if "Re-peak the dish" in line and "raised" in line:
             break
     process.send_signal(signal.SIGINT)
     process.stdout.read()
     process.stdout.close()
     assert process.wait(PATIENCE_S) == 0
     assert "invented data" in lines[0]
-    assert any("shade" in line and "raised" in line for line in lines)
+    assert any("Shade the unit" in line and "raised" in line for line in lines)
     found = subprocess.run(
         [sys.executable, "-m", "agent", "status", "--store", str(tmp_path / "salt-pan-summer.sqlite3")],
         cwd=ROOT,
