@@ -25,7 +25,7 @@ COMMANDS = {
     "replay": "run recorded sessions through the alert engine",
     "report": "after-action review of recorded sessions or of a stored day",
     "record": "write stored hours as a session folder",
-    "desk": "one database of many terminals: take in what they forward",
+    "desk": "one database of many terminals: take in what they forward, and show it",
     "rescue": "bring what can be read of a damaged store into a new one",
     "import": "write CSV files of another program as a session folder",
     "tune": "try many rule sets on labelled sessions and propose a rules file",

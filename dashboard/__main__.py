@@ -16,6 +16,7 @@ from dash import Dash
 from pydantic import TypeAdapter
 
 from agent.config_notify import NotifySettings
+from agent.config_desk import load_desk_config
 from agent.errors import UsageError
 from dashboard import words
 from dashboard.access.fair_turns import FairServer
@@ -29,7 +30,7 @@ from dashboard.access.gate import (
 )
 from dashboard.access.request_guard import ENTER, MAX_BODY_BYTES
 from dashboard.app import build_app
-from dashboard.settings import Settings
+from dashboard.settings import DESK_SILENT_AFTER_S, SILENT_AFTER_S, Settings
 
 # Each viewer asks every three seconds and is answered in hundredths: enough for all to ask at once.
 THREADS = 16
@@ -40,14 +41,20 @@ LONGEST_PAUSE_S = 5
 EVERY_ADDRESS = ("0.0.0.0", "::")
 # The same as for the agent; a command line is readable by everybody on the computer.
 BROKER_PASSWORD_VARIABLE = "PEAKSHADE__BROKER__PASSWORD"
+LINKS: tuple[tuple[str, Role], ...] = ((words.CREW_LINK, "crew"), (words.GUEST_LINK, "guest"))
 PASSCODE_VARIABLE = "PEAKSHADE_DASHBOARD_PASSCODE"
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Serve until interrupted. Returns 2 for a usage error."""
     args = _parser().parse_args(argv)
+    try:
+        args = _with_desk(args)
+    except UsageError as error:
+        sys.stderr.write(f"dashboard: {error}\n")
+        return 2
     settings = Settings(
-        store=args.store,
+        store=args.database or args.store,
         mqtt_host=args.mqtt_host,
         mqtt_port=args.mqtt_port,
         mqtt_username=args.mqtt_username,
@@ -60,9 +67,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         alarm=args.alarm,
         rules=args.rules,
         rules_folder=args.rules_folder or args.store.parent,
+        desk=args.database is not None,
+        silent_after_s=SILENT_AFTER_S if args.database is None else DESK_SILENT_AFTER_S,
     )
     try:
         gate = _gate(args.host, args.passcode_file, args.store)
+        if args.link is not None:
+            return _show_terminal_links(args, gate)
         server = _server(args, build_app(settings, gate))
         server.prepare()
     except (UsageError, OSError) as error:
@@ -70,9 +81,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     if args.ends_with_parent:
         threading.Thread(target=_end_with_parent, daemon=True).start()
-    if gate is not None:
-        scheme = "http" if args.certificate is None else "https"
-        _show_links(gate, f"{scheme}://{args.public_host or _reached_by(args.host)}:{args.port}")
+    if gate is not None and args.database is None:
+        _show_links(gate, _address(args))
     try:
         server.serve()
     except KeyboardInterrupt:
@@ -90,6 +100,39 @@ def _server(args: argparse.Namespace, app: Dash) -> FairServer:
     if args.certificate is not None:
         server.ssl_adapter = BuiltinSSLAdapter(str(args.certificate), str(args.key))
     return server
+
+
+def _with_desk(args: argparse.Namespace) -> argparse.Namespace:
+    """The options as the desk's config has them, where one is named; raises UsageError."""
+    args.database = None
+    if args.desk is None:
+        if args.store is None:
+            raise UsageError("expected --store, or --desk with the config of a desk")
+        return args
+    config = load_desk_config(args.desk, os.environ)
+    dashboard = config.dashboard
+    args.store, args.database = config.path, config.database
+    args.host, args.port, args.public_host = dashboard.host, dashboard.port, dashboard.public_host
+    for name in ("passcode_file", "certificate", "key"):
+        given = getattr(dashboard, name)
+        setattr(args, name, None if given is None else Path(given))
+    return args
+
+
+def _address(args: argparse.Namespace) -> str:
+    scheme = "http" if args.certificate is None else "https"
+    return f"{scheme}://{args.public_host or _reached_by(args.host)}:{args.port}"
+
+
+def _show_terminal_links(args: argparse.Namespace, gate: Gate | None) -> int:
+    """For the crew and the producer of one terminal, who see its pages alone."""
+    if gate is None:
+        raise UsageError("--link: without a passcode ([dashboard] passcode_file) there are no links")
+    ends_unix_s = time.time() + VALID_S
+    for form, role in LINKS:
+        link = f"{_address(args)}{ENTER}?link={gate.sign(role, ends_unix_s, args.link)}"
+        sys.stdout.write(form.format(link=link, end=_end_text(ends_unix_s)) + "\n")
+    return 0
 
 
 def _end_with_parent() -> None:
@@ -129,15 +172,18 @@ def _reached_by(host: str) -> str:
         return str(probe.getsockname()[0])
 
 
+def _end_text(ends_unix_s: float) -> str:
+    return f"{datetime.fromtimestamp(ends_unix_s, UTC).astimezone():%d %B %H:%M}"
+
+
 def _show_links(gate: Gate, address: str) -> None:
     if not sys.stdout.isatty():
         sys.stdout.write(words.NO_LINKS.format(address=address) + "\n")
         sys.stdout.flush()
         return
     ends_unix_s = time.time() + VALID_S
-    end = f"{datetime.fromtimestamp(ends_unix_s, UTC).astimezone():%d %B %H:%M}"
-    roles: tuple[tuple[str, Role], ...] = ((words.CREW_LINK, "crew"), (words.GUEST_LINK, "guest"))
-    for form, role in roles:
+    end = _end_text(ends_unix_s)
+    for form, role in LINKS:
         link = f"{address}{ENTER}?link={gate.sign(role, ends_unix_s)}"
         sys.stdout.write(form.format(link=link, end=end) + "\n")
         segno.make(link).terminal(out=sys.stdout, compact=True)
@@ -150,7 +196,9 @@ def _parser() -> argparse.ArgumentParser:
         description="Show the store of a running agent in the browser.",
         epilog="example: python -m dashboard --store day.sqlite3 --mqtt-host 127.0.0.1 --mqtt-port 1883",
     )
-    parser.add_argument("--store", type=Path, required=True, help="the agent's SQLite file")
+    parser.add_argument("--store", type=Path, help="the agent's SQLite file")
+    parser.add_argument("--desk", type=Path, metavar="CONFIG", help="of a desk, instead of all else")
+    parser.add_argument("--link", metavar="TERMINAL", help="with --desk: print its links, and end")
     parser.add_argument("--mqtt-host", default="127.0.0.1", help="broker for notes and acknowledgements")
     parser.add_argument("--mqtt-port", type=int, default=1883)
     parser.add_argument("--mqtt-username", help=f"its password comes from {BROKER_PASSWORD_VARIABLE}")

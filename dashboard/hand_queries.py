@@ -5,7 +5,8 @@ from datetime import datetime, time
 from math import inf
 from zoneinfo import ZoneInfo
 
-from dashboard.queries import NOTE, Channel, Connection, check_channel
+from agent.store.questions import Connection
+from dashboard.queries import NOTE, Channel, check_channel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,8 +27,8 @@ LEVELS_SHOWN = 50
 def peaking_since(connection: Connection, terminal: str) -> float | None:
     """When the crew said that it starts to peak, None where it has not, or has said that it is done."""
     row = connection.execute(
-        f"SELECT {NOTE} FROM note WHERE terminal = ? AND kind IN ('peak-start', 'peak-done')"
-        " AND NOT taken_back ORDER BY unix_s DESC, seq DESC LIMIT 1",
+        f"SELECT * FROM (SELECT {NOTE} FROM note WHERE terminal = ? AND kind IN ('peak-start', 'peak-done'))"
+        " AS told WHERE NOT taken_back ORDER BY unix_s DESC, seq DESC LIMIT 1",
         (terminal,),
     ).fetchone()
     return row["unix_s"] if row is not None and row["kind"] == "peak-start" else None

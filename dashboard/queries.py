@@ -7,10 +7,9 @@ those that people know, also where the computer's clock was set meanwhile.
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import closing, contextmanager
 from dataclasses import dataclass, fields
-from pathlib import Path
-from typing import cast
+from functools import lru_cache
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +20,11 @@ from agent.link_plan import LinkPlan
 from agent.plan.plan_json import plan_from_json
 from agent.records import KINDS, UNDO, ActiveAlert, AlertEvent, NoteKind, Situation
 from agent.store.ageing import pieces_between
-from agent.store.opening import StoreError, open_for_reading
+from agent.store.desk.questions import minutes_sql
+from agent.store.place import open_place
+from agent.store.questions import Connection
 from agent.store.reader import shown_times
+from agent.store.rollups import MINUTES_SQL
 from agent.store.shown import ShownTimes, Stretch, shown_event
 from agent.wording import Codes
 
@@ -115,39 +117,27 @@ class NoteRow:
     taken_back: bool = False
 
 
-Connection = sqlite3.Connection
+open_store = open_place
 
 
-@contextmanager
-def open_store(store: Path) -> Iterator[sqlite3.Connection]:
-    """A read-only connection that sees one state of the store; StoreError where it cannot be read."""
-    with closing(open_for_reading(store)) as connection:
-        connection.row_factory = sqlite3.Row
-        try:
-            connection.execute("BEGIN")
-            yield connection
-        except sqlite3.Error as error:
-            raise StoreError(f"store {store}: cannot be read ({error}); is the agent running?") from error
-
-
-def terminals(connection: sqlite3.Connection) -> tuple[TerminalRow, ...]:
+def terminals(connection: Connection) -> tuple[TerminalRow, ...]:
     """Every terminal that has a situation, by name."""
     rows = connection.execute(
         "SELECT situation.*, plan.job FROM situation LEFT JOIN plan USING (terminal) ORDER BY terminal"
     )
     return tuple(
-        TerminalRow(current=_current(row), job=None if row["job"] is None else _JOB.validate_json(row["job"]))
+        TerminalRow(current=_current(row), job=None if row["job"] is None else _job(row["job"]))
         for row in rows
     )
 
 
-def current(connection: sqlite3.Connection, terminal: str) -> CurrentSituation | None:
+def current(connection: Connection, terminal: str) -> CurrentSituation | None:
     """The latest situation of one terminal, None before its first."""
     row = connection.execute("SELECT * FROM situation WHERE terminal = ?", (terminal,)).fetchone()
     return None if row is None else _current(row)
 
 
-def newest_terminal(connection: sqlite3.Connection) -> str | None:
+def newest_terminal(connection: Connection) -> str | None:
     """The terminal whose situation was written last."""
     row = connection.execute(
         "SELECT terminal FROM situation ORDER BY written_wall_unix_s DESC, terminal LIMIT 1"
@@ -155,15 +145,13 @@ def newest_terminal(connection: sqlite3.Connection) -> str | None:
     return None if row is None else str(row["terminal"])
 
 
-def known_terminals(connection: sqlite3.Connection) -> tuple[str, ...]:
+def known_terminals(connection: Connection) -> tuple[str, ...]:
     """Every terminal that has a plan or a situation, by name."""
     rows = connection.execute("SELECT terminal FROM plan UNION SELECT terminal FROM situation ORDER BY 1")
     return tuple(row["terminal"] for row in rows)
 
 
-def seen_by(
-    connection: sqlite3.Connection, terminal: str, alerts: tuple[ActiveAlert, ...]
-) -> Mapping[str, str]:
+def seen_by(connection: Connection, terminal: str, alerts: tuple[ActiveAlert, ...]) -> Mapping[str, str]:
     """Who acknowledged each of the standing alerts, by its rule; absent where it was not said."""
     since_unix_s = min((alert.since_unix_s for alert in alerts), default=0.0)
     rows = connection.execute(
@@ -174,26 +162,26 @@ def seen_by(
     return {row["rule"]: row["by"] for row in rows} if alerts else {}
 
 
-def job(connection: sqlite3.Connection, terminal: str) -> Job | None:
+def job(connection: Connection, terminal: str) -> Job | None:
     """The job that the terminal's plan was made for."""
     row = connection.execute("SELECT job FROM plan WHERE terminal = ?", (terminal,)).fetchone()
-    return None if row is None else _JOB.validate_json(row["job"])
+    return None if row is None else _job(row["job"])
 
 
-def plan(connection: sqlite3.Connection, terminal: str) -> LinkPlan | None:
+def plan(connection: Connection, terminal: str) -> LinkPlan | None:
     """The link plan of one terminal."""
     row = connection.execute("SELECT body FROM plan WHERE terminal = ?", (terminal,)).fetchone()
     return None if row is None else plan_from_json(json.loads(row["body"]))
 
 
-def any_planned_terminal(connection: sqlite3.Connection) -> str | None:
+def any_planned_terminal(connection: Connection) -> str | None:
     """The first terminal that has a plan."""
     row = connection.execute("SELECT terminal FROM plan ORDER BY terminal LIMIT 1").fetchone()
     return None if row is None else str(row["terminal"])
 
 
 def history(
-    connection: sqlite3.Connection,
+    connection: Connection,
     terminal: str,
     start_unix_s: float,
     end_unix_s: float,
@@ -218,7 +206,7 @@ def history(
 
 
 def readings(
-    connection: sqlite3.Connection, terminal: str, channel: Channel, start_unix_s: float, end_unix_s: float
+    connection: Connection, terminal: str, channel: Channel, start_unix_s: float, end_unix_s: float
 ) -> Series:
     """Every reading of the channel in [start, end]."""
     check_channel(channel)
@@ -232,7 +220,7 @@ def readings(
 
 
 def _readings(
-    connection: sqlite3.Connection, terminal: str, channel: Channel, part: Stretch
+    connection: Connection, terminal: str, channel: Channel, part: Stretch
 ) -> Iterator[tuple[float, float]]:
     place = ("", ()) if not channel.place else (' AND "where" = ?', (channel.place,))
     rows = connection.execute(
@@ -246,7 +234,7 @@ def _readings(
 
 
 def _packed(
-    connection: sqlite3.Connection, terminal: str, channel: Channel, part: Stretch
+    connection: Connection, terminal: str, channel: Channel, part: Stretch
 ) -> Iterator[tuple[float, float]]:
     """Of a day ago and longer."""
     place = "where" if channel.place else "extra"
@@ -258,7 +246,7 @@ def _packed(
 
 
 def minutes(
-    connection: sqlite3.Connection,
+    connection: Connection,
     terminal: str,
     channel: Channel,
     span_unix_s: tuple[float, float],
@@ -268,14 +256,13 @@ def minutes(
 
     A mean of dB values is the mean of the readings as shown, not that of the power behind them.
     """
+    own = isinstance(connection, sqlite3.Connection)
+    sql = MINUTES_SQL if own else minutes_sql(channel.kind, channel.field)
     rows = [
         row
         for part in shown_times(connection, terminal).within(*span_unix_s)
         for row in connection.execute(
-            "SELECT CAST(minute_unix_s / :step AS INTEGER) * :step + :offset AS unix_s,"
-            " sum(total) / sum(n) AS middle, min(low) AS low, max(high) AS high"
-            " FROM minute WHERE terminal = :terminal AND kind = :kind AND place = :place AND field = :field"
-            " AND minute_unix_s BETWEEN :start AND :end GROUP BY 1 ORDER BY 1",
+            sql,
             {
                 "step": step_s,
                 "offset": part.offset_s,
@@ -293,7 +280,7 @@ def minutes(
 
 
 def events(
-    connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
+    connection: Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> tuple[AlertEvent, ...]:
     """The alert events in [start, end], oldest first."""
     return tuple(
@@ -306,7 +293,7 @@ def events(
     )
 
 
-def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
+def latest_notes(connection: Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:
     """What the crew told last, newest first."""
     rows = connection.execute(
         f"SELECT {NOTE} FROM note WHERE terminal = ? AND kind != ? ORDER BY unix_s DESC, seq DESC LIMIT ?",
@@ -317,7 +304,7 @@ def latest_notes(connection: sqlite3.Connection, terminal: str, count: int) -> t
 
 
 def notes(
-    connection: sqlite3.Connection, terminal: str, start_unix_s: float, end_unix_s: float
+    connection: Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> tuple[NoteRow, ...]:
     """The crew's notes of [start, end], oldest first; those told later are in, those corrected are out."""
     times = shown_times(connection, terminal)
@@ -337,7 +324,7 @@ def notes(
     return tuple(sorted(inside, key=lambda note: (note.unix_s, note.seq)))
 
 
-def note(connection: sqlite3.Connection, terminal: str, seq: int) -> NoteRow | None:
+def note(connection: Connection, terminal: str, seq: int) -> NoteRow | None:
     """One note of the terminal."""
     row = connection.execute(
         f"SELECT {NOTE} FROM note WHERE terminal = ? AND seq = ?", (terminal, seq)
@@ -352,15 +339,20 @@ def check_channel(channel: Channel) -> None:
         raise ValueError(f"no field {channel.field!r} in {channel.kind!r} readings, only {sorted(known)}")
 
 
-def _current(row: sqlite3.Row) -> CurrentSituation:
+# Of a thousand terminals most say the same as when they were last asked for.
+_situation = lru_cache(4096)(_SITUATION.validate_json)
+_job = lru_cache(4096)(_JOB.validate_json)
+
+
+def _current(row: Any) -> CurrentSituation:
     return CurrentSituation(
         terminal=row["terminal"],
-        situation=_SITUATION.validate_json(row["body"]),
+        situation=_situation(row["body"]),
         written_wall_unix_s=row["written_wall_unix_s"],
     )
 
 
-def _event(row: sqlite3.Row) -> AlertEvent:
+def _event(row: Any) -> AlertEvent:
     return AlertEvent(
         unix_s=row["unix_s"],
         rule=row["rule"],
@@ -376,7 +368,7 @@ def _event(row: sqlite3.Row) -> AlertEvent:
     )
 
 
-def _note(row: sqlite3.Row, times: ShownTimes) -> NoteRow:
+def _note(row: Any, times: ShownTimes) -> NoteRow:
     late, told_unix_s = _late(row["extra"]), times.shown(row["unix_s"])
     return NoteRow(
         seq=row["seq"],

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from dashboard.settings import Settings
+from dashboard.settings import Settings, own_store
 
 # What the command writes to its error output at each step.
 STEP = re.compile(r"(\d+) of (\d+): (.+)")
@@ -71,7 +71,8 @@ class Runs:
 
 def folder_of(settings: Settings, terminal: str) -> Path:
     """Where the terminal's latest report is."""
-    return settings.store.parent / f"{settings.store.name}.reports" / terminal
+    store = own_store(settings)
+    return store.parent / f"{store.name}.reports" / terminal
 
 
 def command(settings: Settings, terminal: str, days: Sequence[str], folder: Path) -> list[str]:

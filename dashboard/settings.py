@@ -7,8 +7,13 @@ from typing import cast
 from flask import current_app
 
 from agent.config_notify import NotifySettings
+from agent.store.place import Place
 
 CONFIG_KEY = "PEAKSHADE"
+# The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
+SILENT_AFTER_S = 16.0
+# What a terminal forwards comes every minute, over a link and a broker that may need a second try.
+DESK_SILENT_AFTER_S = 180.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,10 +21,12 @@ class Settings:
     """`terminal` is the one shown where an address names none; `speed` is that of the agent's clock.
 
     `ends_unix_s` is where a played day ends; `alarm` says when the page may ring.
+    `desk`: the store is that of many terminals, to which nothing can be said from here; `silent_after_s`: so
+    long may a terminal say nothing.
     `rules` is the rules file in force (None: the defaults); accepted ones are written to `rules_folder`.
     """
 
-    store: Path
+    store: Place
     mqtt_host: str
     mqtt_port: int
     mqtt_username: str | None = None
@@ -32,6 +39,15 @@ class Settings:
     alarm: NotifySettings = NotifySettings()
     rules: Path | None = None
     rules_folder: Path = Path()
+    desk: bool = False
+    silent_after_s: float = SILENT_AFTER_S
+
+
+def own_store(settings: Settings) -> Path:
+    """The terminal's own store, beside which files are put; a desk has none."""
+    if not isinstance(settings.store, Path):
+        raise TypeError("a desk's pages put no files anywhere")
+    return settings.store
 
 
 def current_settings() -> Settings:

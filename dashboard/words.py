@@ -352,6 +352,16 @@ NO_LINKS = (
 )
 TOO_LONG = "The address is too long."
 
+OTHER_TERMINAL = "This link is for the pages of one terminal, and not for this one."
+FIND = "Terminal or site"
+SHOW = "Show"
+ALL_LEVELS = "all"
+FIND_BUTTON = "Find"
+MORE = "{count} more, less urgent: find them by name."
+NONE_FOUND = "No terminal is found by that."
+SINCE = "since {clock}"
+NOT_SEEN = "not seen"
+LAST_HEARD = "last heard {span} ago"
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
 

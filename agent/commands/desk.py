@@ -1,4 +1,4 @@
-"""`peakshade desk`: takes what the terminals forward into one database."""
+"""`peakshade desk`: takes what the terminals forward into one database, and shows it."""
 
 import argparse
 import asyncio
@@ -20,8 +20,9 @@ from agent.inputs.collectors.frame import OwnThread
 from agent.inputs.messages import WANT, desk_topic
 from agent.inputs.mqtt import publishing_client
 from agent.service.console import log_to_terminal, say
+from agent.service.page import keep_serving
 
-SUMMARY = "one database of many terminals: take in what they forward"
+SUMMARY = "one database of many terminals: take in what they forward, and show it"
 EXAMPLE = "peakshade desk desk.toml"
 LOG = logging.getLogger(__name__)
 
@@ -38,6 +39,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339, with --single")
     parser.add_argument("--to", dest="end", metavar="TIME", help="the like; they come as its budget allows")
+    parser.add_argument("--no-dashboard", action="store_true", help="do not serve the pages")
+    parser.add_argument("--link", metavar="TERMINAL", help="print links to the pages of one terminal alone")
     parser.add_argument(
         "--work", action="store_true", help="be one more worker, in this process, on this computer or another"
     )
@@ -46,11 +49,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run until interrupted."""
     config = load_desk_config(args.config, os.environ)
+    if args.link is not None:
+        command = [sys.executable, "-P", "-m", "dashboard", "--desk", str(config.path), "--link", args.link]
+        return subprocess.run(command, check=False).returncode
     if args.single is not None:
         run_until_done(_ask(config, args.single, _hours(args.start, args.end)))
         return 0
     log_to_terminal()
-    run_until_done(_work(config) if args.work else _desk(config))
+    run_until_done(_work(config) if args.work else _desk(config, args.no_dashboard))
     return 0
 
 
@@ -88,14 +94,17 @@ async def _work(config: DeskConfig) -> None:
         working.result()
 
 
-async def _desk(config: DeskConfig) -> None:
+async def _desk(config: DeskConfig, no_pages: bool) -> None:
     stop = stop_on_signals()
     say(f"{config.workers} workers of the desk; end with Ctrl-C")
     async with asyncio.TaskGroup() as group:
-        workers = [group.create_task(_keep_worker(config)) for _ in range(config.workers)]
+        tasks = [group.create_task(_keep_worker(config)) for _ in range(config.workers)]
+        if not no_pages:
+            pages = keep_serving(config.dashboard, ["--desk", str(config.path)], os.environ)
+            tasks.append(group.create_task(pages))
         await stop.wait()
-        for worker in workers:
-            worker.cancel()
+        for task in tasks:
+            task.cancel()
 
 
 async def _keep_worker(config: DeskConfig) -> None:

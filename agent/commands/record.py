@@ -11,6 +11,7 @@ from agent.errors import UsageError
 from agent.replay.recording import Recording, recorded
 from agent.replay.rules_file import read_rules
 from agent.replay.sessions import write_session
+from agent.store.place import HELP, place_of
 
 SUMMARY = "write stored hours as a session folder"
 EXAMPLE = "peakshade record van-1.toml saturday --from 2026-07-18T09:00 --to 2026-07-18T19:00"
@@ -23,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Whose store, which hours, and where to write."""
     add_config(parser)
     parser.add_argument("out", type=Path, help="the session folder to write")
-    parser.add_argument("--store", type=Path, metavar="PATH", help="the agent's store")
+    parser.add_argument("--store", type=place_of, metavar="STORE", help=f"{HELP}")
     parser.add_argument("--terminal", metavar="NAME", help="which of the store, where it has several")
     parser.add_argument(
         "--from", dest="start", metavar="TIME", help="2026-07-18T09:00 at the site, or RFC 3339"

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from agent.commands.session_arguments import add_strict, read_sessions
+from agent.commands.session_arguments import SessionsRead, add_stored, add_strict, asked_day, read_sessions
 from agent.errors import UsageError
 from agent.inputs.messages import rfc3339
 from agent.records import AlertEvent, JsonValue, Situation
@@ -41,8 +41,9 @@ class _Replayed:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """The sessions, other rules, a moment to stop at, and how to print."""
     parser.add_argument(
-        "session", nargs="+", metavar="SESSION", help="a session folder, or a bundled session's name"
+        "session", nargs="*", metavar="SESSION", help="a session folder, or a bundled session's name"
     )
+    add_stored(parser)
     parser.add_argument(
         "--rules", type=Path, action="append", default=[], metavar="FILE",
         help="a rules file, compared with the defaults; a second --rules FILE is compared with the first",
@@ -57,12 +58,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Replay each session; 1 where an episode was missed or something of a session cannot be read."""
     rules = rules_to_compare(args.rules)
-    read = read_sessions(args.session, args.strict)
+    stored = asked_day(args)
+    if stored is None:
+        read = read_sessions(args.session, args.strict)
+    else:
+        read = SessionsRead({args.day: stored.session}, {}, flawless=True)
     done = {name: _replayed(session, rules, args.at) for name, session in read.sessions.items()}
     if args.json:
         bodies: list[JsonValue] = [_json(one) for one in done.values()]
         json.dump(
-            bodies[0] if len(read.folders) == 1 else dict(zip(done, bodies, strict=True)),
+            bodies[0] if len(read.folders) <= 1 else dict(zip(done, bodies, strict=True)),
             sys.stdout,
             indent=2,
         )

@@ -29,6 +29,7 @@ from agent.report.summary import summary
 from agent.report.tables import csv_text, parquet_bytes, tables
 from agent.report.verdict import verdict
 from agent.store.shown import ShownTimes
+from agent.store.place import HELP, place_of
 from agent.watch.rule_set import RuleSet
 
 SUMMARY = "after-action review of recorded sessions or of a stored day"
@@ -51,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "session", nargs="*", metavar="SESSION", help="a session folder, or a bundled session's name"
     )
     add_config(parser, by_place=False)
-    parser.add_argument("--store", type=Path, metavar="PATH", help="the agent's store, with --day")
+    parser.add_argument("--store", type=place_of, metavar="STORE", help=f"{HELP}, with --day")
     parser.add_argument(
         "--day", nargs="+", metavar="DATE", help="stored days at the site, such as 2026-07-18"
     )

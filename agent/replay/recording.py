@@ -1,10 +1,8 @@
 """Hours of the agent's store as a session."""
 
-from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from math import inf
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from agent.errors import UsageError
@@ -16,7 +14,7 @@ from agent.replay.job_toml import job_toml
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 from agent.replay.sessions import Session
 from agent.store.jobs import chosen_terminal, stored_job, stored_plan
-from agent.store.opening import open_for_reading
+from agent.store.place import Place, open_place
 from agent.store.reader import last_seq_before, latest_unix_s, readings_between, shown_times
 from agent.store.shown import ShownTimes
 
@@ -36,15 +34,15 @@ class Recording:
 
 
 def recorded(
-    path: Path, terminal: str | None, start: str | None, end: str | None, title: str | None = None
+    place: Place, terminal: str | None, start: str | None, end: str | None, title: str | None = None
 ) -> Recording:
-    """The hours from `start` to before `end` of a terminal in the store at `path`.
+    """The hours from `start` to before `end` of a terminal in the store at `place`.
 
     Times are RFC 3339, or without an offset local to the site. Without `start` it begins with the first
     reading, without `end` it ends when the agent last decided. Raises UsageError.
     """
-    with closing(open_for_reading(path)) as connection:
-        name = chosen_terminal(connection, path, terminal)
+    with open_place(place) as connection:
+        name = chosen_terminal(connection, place, terminal)
         job = stored_job(connection, name)
         zone = ZoneInfo(job.site.time_zone)
         times = shown_times(connection, name)
@@ -58,7 +56,7 @@ def recorded(
         plan = stored_plan(connection, name)
     if not readings or latest is None:
         raise UsageError(
-            f"store {path}: holds no reading of {name} in these hours{_held(latest, times, zone)}"
+            f"store {place}: holds no reading of {name} in these hours{_held(latest, times, zone)}"
         )
     first_unix_s = readings[0].unix_s if start is None else from_unix_s
     last_unix_s = max(latest, first_unix_s + 1.0) if end is None else to_unix_s

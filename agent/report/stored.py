@@ -1,13 +1,11 @@
-"""One day out of the agent's store, as a session, with the alerts that the crew really saw."""
+"""One day out of the agent's or the desk's store, as a session, with the alerts that the crew saw."""
 
-import sqlite3
 from collections.abc import Sequence
-from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from agent.config_desk import DeskDatabase
 from agent.errors import UsageError
 from agent.job import Job
 from agent.plan.span import Span
@@ -15,9 +13,13 @@ from agent.planning.store import covers
 from agent.records import KINDS, AlertEvent
 from agent.replay.sessions import Session
 from agent.store.jobs import chosen_terminal, stored_job, stored_plan
-from agent.store.opening import open_for_reading
+from agent.store.place import Place, open_place
+from agent.store.questions import Connection
 from agent.store.reader import events, readings_between, shown_times
 from agent.store.shown import ShownTimes
+
+# What a desk has of a day; replayed, it need not give the alerts that were raised live.
+THINNED = " (at the desk: of a minute the median, where not every reading was sent)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,13 +31,13 @@ class StoredDay:
     times: ShownTimes
 
 
-def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
-    """The day `day` (such as 2026-07-18, by the site's calendar) of a terminal in the store at `path`.
+def stored_day(place: Place, day: str, terminal: str | None) -> StoredDay:
+    """The day `day` (such as 2026-07-18, by the site's calendar) of a terminal in the store at `place`.
 
     Raises UsageError where the store does not have it. `terminal` may be left out where there is only one.
     """
-    with closing(open_for_reading(path)) as connection:
-        name = chosen_terminal(connection, path, terminal)
+    with open_place(place) as connection:
+        name = chosen_terminal(connection, place, terminal)
         job, plan = stored_job(connection, name), stored_plan(connection, name)
         times = shown_times(connection, name)
         known = _day_span(day, ZoneInfo(job.site.time_zone))
@@ -43,14 +45,14 @@ def stored_day(path: Path, day: str, terminal: str | None) -> StoredDay:
         readings = readings_between(connection, name, span.start_unix_s, span.end_unix_s)
         if not readings:
             raise UsageError(
-                f"store {path}: holds no reading of {name} on {day}; {_held(connection, name, job)}"
+                f"store {place}: holds no reading of {name} on {day}; {_held(connection, name, job)}"
             )
         raised = [one for one in events(connection, name) if one.unix_s < span.end_unix_s]
     start_unix_s = max(span.start_unix_s, readings[0].unix_s)
     end_unix_s = min(span.end_unix_s, readings[-1].unix_s)
     shown = Span(times.shown(start_unix_s), times.shown(end_unix_s))
     session = Session(
-        title=f"{job.site.name}, {day}",
+        title=f"{job.site.name}, {day}{THINNED if isinstance(place, DeskDatabase) else ''}",
         terminal=name,
         start_unix_s=start_unix_s,
         end_unix_s=end_unix_s,
@@ -74,7 +76,7 @@ def _day_span(day: str, zone: ZoneInfo) -> Span:
     return Span(start.timestamp(), end.timestamp())
 
 
-def _held(connection: sqlite3.Connection, terminal: str, job: Job) -> str:
+def _held(connection: Connection, terminal: str, job: Job) -> str:
     """In words, the days of which the store has readings."""
     times = shown_times(connection, terminal)
     edges = [

@@ -5,13 +5,13 @@ import logging
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
 
 from pydantic import TypeAdapter
 
-from agent.config import ENVIRONMENT_PREFIX, LOOPBACK, Config
+from agent.config import ENVIRONMENT_PREFIX, LOOPBACK, Config, DashboardSettings
 from agent.config_notify import NotifySettings
 from agent.extras import install_line
 from agent.inputs.collectors.frame import OwnThread
@@ -30,33 +30,39 @@ _ALARM = TypeAdapter(NotifySettings)
 
 
 async def serve_page(config: Config, speed: float, ends_unix_s: float | None = None) -> None:
-    """Serve the store's pages until cancelled, and say where; where they end they are started again.
+    """Serve the store's pages until cancelled; `ends_unix_s` is the end of a day that is played."""
+    options = page_options(config, speed, ends_unix_s)
+    await keep_serving(config.dashboard, options, page_environment(config))
 
-    The agent does not depend on it. `ends_unix_s` is the end of a day that is played.
+
+async def keep_serving(dashboard: DashboardSettings, options: Sequence[str], env: Mapping[str, str]) -> None:
+    """Serve pages until cancelled, and say where; where they end they are started again.
+
+    Nothing else depends on them.
     """
     if find_spec(LIBRARY) is None:
         LOG.error("no pages: they need the library %s; %s", LIBRARY, install_line(LIBRARY))
         return
     while True:
-        code = await _serve_once(config, page_options(config, speed, ends_unix_s))
+        code = await _serve_once(dashboard, options, env)
         if code == USAGE:
-            LOG.error("the dashboard cannot be started with this config; the agent runs on without it")
+            LOG.error("the dashboard cannot be started with this config; all else runs on without it")
             return
         LOG.error("the dashboard has ended (%d); it starts again in %.0f s", code, RESTART_S)
         await asyncio.sleep(RESTART_S)
 
 
-async def _serve_once(config: Config, options: Sequence[str]) -> int:
+async def _serve_once(dashboard: DashboardSettings, options: Sequence[str], env: Mapping[str, str]) -> int:
     """The pages' process, until it ends; its code. It ends when its standard input, a pipe, is closed."""
-    host, port = config.dashboard.host, config.dashboard.port
+    host, port = dashboard.host, dashboard.port
     words = [sys.executable, "-P", "-m", "dashboard", *options, "--ends-with-parent"]
     process = subprocess.Popen(  # noqa: ASYNC220 - takes milliseconds
-        words, env=page_environment(config), stdin=subprocess.PIPE
+        words, env=env, stdin=subprocess.PIPE
     )
     try:
         reached = LOOPBACK if host in EVERY_ADDRESS else host
         if await _answers(process, reached, port):
-            scheme = "http" if config.dashboard.certificate is None else "https"
+            scheme = "http" if dashboard.certificate is None else "https"
             say(f"open {scheme}://{reached}:{port}/")
         return await OwnThread().run(process.wait)
     finally:

@@ -16,6 +16,13 @@ ON CONFLICT DO UPDATE SET n = n + excluded.n, total = total + excluded.total, lo
     high = max(high, excluded.high), last = excluded.last
 """
 
+# Spans of minutes of one field; the desk's store answers the same in words of its own.
+MINUTES_SQL = """
+SELECT CAST(minute_unix_s / :step AS INTEGER) * :step + :offset AS unix_s, sum(total) / sum(n) AS middle,
+    min(low) AS low, max(high) AS high FROM minute WHERE terminal = :terminal AND kind = :kind
+    AND place = :place AND field = :field AND minute_unix_s BETWEEN :start AND :end GROUP BY 1 ORDER BY 1
+"""
+
 Key = tuple[str, str, str, str, float]
 
 

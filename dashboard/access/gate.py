@@ -66,20 +66,29 @@ class Gate:
                     self.failures_s.popitem(last=False)
         return right
 
-    def sign(self, role: Role, ends_unix_s: float) -> str:
-        """A token for the role until then, for a link or a cookie."""
-        return str(self.signer.dumps([role, round(ends_unix_s)]))
+    def sign(self, role: Role, ends_unix_s: float, terminal: str | None = None) -> str:
+        """A token for the role until then, of this terminal alone or of all, for a link or a cookie."""
+        return str(self.signer.dumps([role, round(ends_unix_s), *([] if terminal is None else [terminal])]))
 
     def opened(self, token: str | None) -> tuple[Role, float] | None:
         """Role and end of a token; None where it is missing, forged or over."""
-        try:
-            read = None if token is None else self.signer.loads(token)
-        except BadSignature:
-            return None
-        match read:
-            case [("crew" | "guest") as role, int(ends_unix_s)] if time.time() < ends_unix_s:
+        match self._read(token):
+            case [("crew" | "guest") as role, int(ends_unix_s), *_] if time.time() < ends_unix_s:
                 return role, ends_unix_s
         return None
+
+    def terminal(self, token: str | None) -> str | None:
+        """The only terminal that a token is good for, None where it is for all."""
+        match self._read(token):
+            case [_, _, str(terminal)]:
+                return terminal
+        return None
+
+    def _read(self, token: str | None) -> object:
+        try:
+            return None if token is None else self.signer.loads(token)
+        except BadSignature:
+            return None
 
 
 def make_gate(passcode: str, salt: bytes) -> Gate:

@@ -1,14 +1,16 @@
 """Every request passes here: who asks, from where, and with which headers the answer goes out."""
 
 import time
+from collections.abc import Iterator, Mapping
 from html import escape
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlencode, urlsplit
 
 from dash import Dash
 from flask import Flask, Response, current_app, redirect, request
 
 from dashboard import words
 from dashboard.access.gate import COOKIE, VALID_S, Gate, Role, is_loopback
+from dashboard.settings import current_settings
 from dashboard.theme import style_sheet
 
 ENTER = "/enter"
@@ -22,6 +24,11 @@ GUEST_MAY_ASK = {
     "day-window", "day-figure", "day-event", "day-time", "label-list", "label-start",
     "day-told",
 }  # fmt: skip
+DESK_PAGES = ("/", "/day", "/plan", "/terminals")
+NEWS, PRINTED, DAY = "/crew/news", "/plan.pdf", "/day"
+DASH = "/_dash-"
+# What a link for one terminal opens: its crew looks at all its pages, a producer at the first.
+PAGES_OF: Mapping[Role, tuple[str, ...]] = {"crew": ("/", "/day", "/plan"), "guest": ("/",)}
 _GATE_KEY = "PEAKSHADE_GATE"
 _FORM = """<!DOCTYPE html><html lang="en" data-theme="day"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
@@ -55,12 +62,32 @@ def guard(app: Dash, gate: Gate | None) -> None:
 
 
 def current_role() -> Role | None:
-    """The role of whoever asks; on this computer without a gate everybody is crew."""
+    """The role of whoever asks; on this computer without a gate everybody is crew.
+
+    At a desk everybody only looks.
+    """
     gate: Gate | None = current_app.config[_GATE_KEY]
+    looks: Role | None = "guest" if current_settings().desk else None
     if gate is None:
-        return "crew"
+        return looks or "crew"
     token = gate.opened(request.cookies.get(COOKIE))
-    return None if token is None else token[0]
+    return None if token is None else looks or token[0]
+
+
+def current_pages() -> tuple[str, ...]:
+    """The addresses of the pages that whoever asks may see."""
+    settings, bound = current_settings(), bound_to()
+    if bound is None:
+        return DESK_PAGES if settings.desk else tuple(words.PAGES)
+    gate: Gate = current_app.config[_GATE_KEY]
+    token = gate.opened(request.cookies.get(COOKIE))
+    return PAGES_OF[token[0]] if token is not None else ()
+
+
+def bound_to() -> str | None:
+    """The only terminal that whoever asks may see; None: all."""
+    gate: Gate | None = current_app.config[_GATE_KEY]
+    return None if gate is None else gate.terminal(request.cookies.get(COOKIE))
 
 
 def check_request() -> Response | None:
@@ -79,11 +106,44 @@ def check_request() -> Response | None:
         return None
     role = current_role()
     if role is not None:
+        bound = bound_to()
+        if bound is not None and request.path in (*PAGES_OF["crew"], PRINTED):
+            if "terminal" not in request.args:
+                return _redirect(f"{request.path}?{urlencode({'terminal': bound})}")
+        if not _within(bound):
+            return Response(words.OTHER_TERMINAL, 403, mimetype="text/plain")
         asks = role == "crew" or request.path != UPDATE or _first_asked() in GUEST_MAY_ASK
         return None if asks else Response(words.READ_ONLY, 403, mimetype="text/plain")
     if request.method == "GET" and "text/html" in request.headers.get("Accept", ""):
         return _redirect(ENTER)
     return Response(words.ENTER_FIRST, 401, mimetype="text/plain")
+
+
+def _within(bound: str | None) -> bool:
+    """Whether the page, and the terminal in everything that is asked of it, is among those allowed."""
+    page = f"/{request.path.split('/')[1]}"
+    if page in words.PAGES and page not in current_pages():
+        return False
+    if bound is None:
+        return True
+    explores = request.path.startswith(DASH) or request.path == PRINTED
+    if request.path not in (*PAGES_OF["crew"], NEWS) and not (explores and DAY in current_pages()):
+        return False
+    return all(one == bound for one in (*request.args.getlist("terminal"), *_asked_terminals()))
+
+
+def _asked_terminals() -> Iterator[str | None]:
+    """The terminals in the body of a request, whether a page of ours or one of Dash's has sent it."""
+    body = request.get_json(silent=True)
+    if not isinstance(body, dict):
+        return
+    if request.path == NEWS:
+        yield body.get("terminal")
+    for group in ("inputs", "state"):
+        for part in body.get(group, ()):
+            for one in part if isinstance(part, list) else (part,):
+                if isinstance(one, dict) and one.get("property") == "search":
+                    yield parse_qs(str(one.get("value")).removeprefix("?")).get("terminal", [None])[0]
 
 
 def _first_asked() -> str:

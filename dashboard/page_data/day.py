@@ -11,6 +11,7 @@ from tsdownsample import MinMaxLTTBDownsampler
 from agent.job import Job
 from agent.link_plan import SunPass
 from agent.records import AlertEvent
+from agent.store.questions import Connection
 from dashboard import queries
 from dashboard.page_data import windows
 from dashboard.page_data.terminal import asked_terminal, site_zone, terminal_of
@@ -92,7 +93,7 @@ def day_data(settings: Settings, search: str | None, window: windows.Window | No
 
 
 def _series(
-    connection: queries.Connection, terminal: str, channel: Channel, window: windows.Window, every: int
+    connection: Connection, terminal: str, channel: Channel, window: windows.Window, every: int
 ) -> Series:
     if window[1] - window[0] <= READINGS_UP_TO_S:
         return thinned(queries.readings(connection, terminal, channel, *window))

@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 from agent.job import Job
 from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
+from agent.store.place import Place
+from agent.store.questions import Connection
 from agent.store.reader import InputState, input_states
 from agent.store.room import room_left
 from dashboard import messages, queries, words
@@ -72,7 +74,7 @@ def whose_page(settings: Settings, asked: str | None) -> Whose:
 
 
 def terminal_of(
-    connection: queries.Connection, settings: Settings, named: str | None
+    connection: Connection, settings: Settings, named: str | None
 ) -> queries.CurrentSituation | None:
     """The situation of the terminal that is named, here or else in the settings, else of the newest."""
     terminal = named or settings.terminal or queries.newest_terminal(connection)
@@ -96,8 +98,10 @@ def crew_data(settings: Settings, named: str | None) -> CrewData | None:
         )
 
 
-def _disk(store: Path) -> Iterator[InputState]:
+def _disk(store: Place) -> Iterator[InputState]:
     """The disk where it is almost full; the agent itself could not write it down."""
+    if not isinstance(store, Path):
+        return
     urgency, text = room_left(store)
     if urgency == "urgent":
         yield InputState(name="disk", state="failing", since=datetime.now(UTC), error=text, finding=None)

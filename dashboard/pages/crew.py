@@ -29,8 +29,6 @@ from dashboard.site_time import second_text
 PATH = "/"
 NEWS = "/crew/news"
 POLL_MS = 3000
-# The agent writes every five seconds, the page asks every three; twice both is a loss, not a hiccup.
-SILENT_AFTER_S = 16.0
 # A played day that has so little left, and is written of no more, is over.
 OVER_WITHIN_S = 60.0
 SCRIPTS = ("peaking.js", "crew.js")
@@ -66,7 +64,7 @@ def _times() -> Mapping[str, str | float]:
     """What the script does how often."""
     rings = current_settings().alarm
     return {
-        "silent_after_s": SILENT_AFTER_S,
+        "silent_after_s": current_settings().silent_after_s,
         "poll_ms": POLL_MS,
         "repeat_ms": 1000.0 * rings.repeat_s,
         "lost_every_ms": 1000.0 * rings.remind_urgent_s,

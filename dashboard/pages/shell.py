@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from flask import Response, request
 
 from dashboard import hand_words, words
-from dashboard.access.request_guard import current_role
+from dashboard.access.request_guard import current_pages, current_role
 from dashboard.display_units import COOKIE
 from dashboard.page_data.terminal import Whose
 from dashboard.pages.aria import with_attributes
@@ -99,6 +99,7 @@ def header(path: str, whose: Whose) -> Component:
             html.A(name, href=link(page, whose.terminal)), {"aria-current": "page"} if page == path else {}
         )
         for page, name in words.PAGES.items()
+        if page in current_pages()
     ]
     nav = with_attributes(html.Nav(links), {"aria-label": words.TITLE})
     return html.Header([nav, *(masthead(whose) if path in OF_ONE_DAY else [])])

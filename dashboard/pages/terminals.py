@@ -1,11 +1,15 @@
 """The terminals page: every terminal in the store, the most urgent first."""
 
 import time
+from dataclasses import dataclass
+from typing import get_args
+from urllib.parse import urlencode
 
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 from flask import Flask, Response, request
 
+from agent.records import Severity
 from agent.store.opening import StoreError
 from agent.wording import span
 from dashboard import queries, words
@@ -23,34 +27,94 @@ LIST = "/terminals/list"
 SCRIPT = "terminals.js"
 # A terminal whose agent has gone silent needs a look before one that says it is merely advised.
 ORDER = ("urgent", "silent", "act", "unknown", "advise", "fine")
+SEVERITIES: tuple[Severity, ...] = get_args(Severity)
+# As many as anybody looks through, and a phone draws without a pause.
+MOST_LINES = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sought:
+    """What a list is to show: terminals and sites with this in their name, of this level; empty: all."""
+
+    text: str = ""
+    level: str = ""
 
 
 def page() -> Response:
     """The page; the terminal that it was opened from stays the one of the other pages."""
+    sought = asked()
+    news = f"{LIST}?{urlencode({'find': sought.text, 'level': sought.level})}"
     parts = [
         html.H1(words.PAGES[PATH]),
+        _form(sought),
         with_attributes(
-            html.Div(found_list(), id="terminal-list", className="terminals"), {"data-news": LIST}
+            html.Div(found_list(sought), id="terminal-list", className="terminals"), {"data-news": news}
         ),
     ]
     extras = shell.Extras(head=shell.script(SCRIPT))
     return shell.answer(PATH, Whose(terminal=request.args.get("terminal")), parts, extras)
 
 
+def asked() -> Sought:
+    """What the address asks for."""
+    level = request.args.get("level", "")
+    return Sought(text=request.args.get("find", "").strip(), level=level if level in ORDER else "")
+
+
+def _form(sought: Sought) -> Component:
+    box = dcc.Input(
+        id="find", name="find", type="search", value=sought.text, maxLength=100, autoComplete="off"
+    )
+    names = {"": words.ALL_LEVELS, **{level: _level_name(level) for level in ORDER}}
+    choices = [
+        html.Option(name, value=level, selected=level == sought.level) for level, name in names.items()
+    ]
+    return html.Form(
+        [
+            html.Label(words.FIND, htmlFor="find"),
+            box,
+            html.Label(words.SHOW, htmlFor="level"),
+            html.Select(choices, id="level", name="level"),
+            html.Button(words.FIND_BUTTON),
+        ],
+        action=PATH,
+        method="get",
+        className="find",
+    )
+
+
+def _level_name(level: str) -> str:
+    return words.SILENT if level == "silent" else words.LEVELS[level]
+
+
 def standing(current: CurrentSituation, wall_unix_s: float) -> str:
-    """The level of the situation, or `silent` where the agent has stopped writing."""
-    silent = wall_unix_s - current.written_wall_unix_s > crew.SILENT_AFTER_S
+    """The level of the situation, or `silent` where nothing comes any more."""
+    silent = wall_unix_s - current.written_wall_unix_s > current_settings().silent_after_s
     if crew.is_over(current, current_settings(), wall_unix_s):
         return current.situation.level
     return "silent" if silent else current.situation.level
 
 
-def terminal_list(found: tuple[queries.TerminalRow, ...], wall_unix_s: float) -> Component:
+def terminal_list(
+    found: tuple[queries.TerminalRow, ...], wall_unix_s: float, sought: Sought = Sought()
+) -> Component:
     """One line a terminal, by urgency, then by the time that is left, then by name."""
     if not found:
         return html.P(words.COVER["no-situation"])
-    ordered = sorted(found, key=lambda row: _rank(row, wall_unix_s))
-    return html.Ol([_line(row, wall_unix_s) for row in ordered])
+    chosen = [row for row in found if _is_sought(row, wall_unix_s, sought)]
+    ordered = sorted(chosen, key=lambda row: _rank(row, wall_unix_s))
+    lines = html.Ol([_line(row, wall_unix_s) for row in ordered[:MOST_LINES]])
+    if not ordered:
+        return html.P(words.NONE_FOUND)
+    more = len(ordered) - MOST_LINES
+    return lines if more <= 0 else html.Div([lines, html.P(words.MORE.format(count=more))])
+
+
+def _is_sought(row: queries.TerminalRow, wall_unix_s: float, sought: Sought) -> bool:
+    name = f"{row.current.terminal} {'' if row.job is None else row.job.site.name}"
+    if sought.text.casefold() not in name.casefold():
+        return False
+    return sought.level in ("", standing(row.current, wall_unix_s))
 
 
 def _rank(row: queries.TerminalRow, wall_unix_s: float) -> tuple[int, float, str]:
@@ -70,16 +134,27 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
         html.A(
             [
                 html.P([html.Strong(row.current.terminal), " ", site], className="who"),
-                html.P(
-                    [level_mark(shown), words.SILENT if silent else words.LEVELS[shown]], className="level"
-                ),
+                html.P([level_mark(shown), _level_name(level)], className="level"),
                 html.P(_silence(row, wall_unix_s) if silent else situation.verdict, className="what"),
                 html.P("" if silent else situation.action, className="action"),
+                html.P(_history(row, wall_unix_s), className="hint"),
             ],
             href=shell.link(crew.PATH, row.current.terminal),
         ),
         className=f"terminal level-{shown}",
     )
+
+
+def _history(row: queries.TerminalRow, wall_unix_s: float) -> str:
+    """Since when the gravest alert stands, whether somebody has seen it, and when the terminal was heard."""
+    heard = words.LAST_HEARD.format(span=span_text(wall_unix_s - row.current.written_wall_unix_s))
+    alerts = row.current.situation.alerts
+    if not alerts:
+        return heard
+    gravest = max(alerts, key=lambda one: SEVERITIES.index(one.event.severity))
+    since = words.SINCE.format(clock=clock_text(gravest.since_unix_s, site_zone(row.job)))
+    seen = words.STATES["acknowledged"] if gravest.acknowledged else words.NOT_SEEN
+    return f"{since}, {seen}; {heard}"
 
 
 def _silence(row: queries.TerminalRow, wall_unix_s: float) -> str:
@@ -89,19 +164,19 @@ def _silence(row: queries.TerminalRow, wall_unix_s: float) -> str:
     )
 
 
-def found_list() -> Component:
+def found_list(sought: Sought) -> Component:
     """What stands in the store now."""
     try:
         with queries.open_store(current_settings().store) as connection:
             found = queries.terminals(connection)
     except StoreError:
         return html.P(words.COVER["no-store"])
-    return terminal_list(found, time.time())
+    return terminal_list(found, time.time(), sought)
 
 
 def changed() -> Response:
     """The list alone."""
-    return Response(to_html(found_list()), mimetype="text/html")
+    return Response(to_html(found_list(asked())), mimetype="text/html")
 
 
 def register(server: Flask) -> None:

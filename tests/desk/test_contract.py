@@ -5,62 +5,24 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, closing
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from agent.config_desk import DeskDatabase
-from agent.forward.batch import Batch, PlanText, Row, packed, unpacked
-from agent.forward.outbox import Cursors, Room, next_batch
-from agent.inputs.messages import kind_of, to_message
+from agent.forward.batch import Batch, PlanText, Row
 from agent.records import AnyReading, Note, Signal
-from agent.service.pipeline import start_pipeline
 from agent.store import reader
 from agent.store.desk.opening import open_desk, open_for_ingest
 from agent.store.desk.writer import DeskWriter, FarTimeError
 from agent.store.jobs import chosen_terminal, stored_job, stored_plan
 from agent.store.opening import open_for_reading
 from agent.store.questions import Connection
-from agent.store.writer import Arrival, StoreWriter
-from agent.watch.rule_set import default_rules
-from tests.live import sample_plan
+from dashboard import queries
 from tests.plan.sample_job import job
 from tests.watch.sample_day import MIDNIGHT_UNIX_S, START_UNIX_S, full_day
 
 TERMINAL = job().terminal
 SPAN = (MIDNIGHT_UNIX_S, MIDNIGHT_UNIX_S + 86_400.0)
-
-
-@pytest.fixture
-def own(tmp_path: Path) -> Path:
-    """A terminal's store with the sample day, as the agent writes it."""
-    path = tmp_path / "day.sqlite3"
-    with closing(StoreWriter.open(path, TERMINAL, MIDNIGHT_UNIX_S)) as writer:
-        pipeline = start_pipeline(writer, job(), sample_plan(), default_rules(), 120.0)
-        for start in range(0, len(full_day()), 500):
-            some = full_day()[start : start + 500]
-            arrivals = [Arrival("", to_message(one), kind_of(one), one, one.unix_s) for one in some]
-            pipeline.feed(pipeline.add(arrivals), some[-1].unix_s)
-    return path
-
-
-@pytest.fixture
-def desk(own: Path, database: DeskDatabase) -> DeskDatabase:
-    """The desk's store, to which all of it was forwarded, single readings too, each batch twice."""
-    with closing(open_for_reading(own)) as connection, closing(open_for_ingest(database)) as ingesting:
-        writer, cursors, more = DeskWriter(ingesting), Cursors(base=0), True
-        while more:
-            room = Room(thinned=True, single=True)
-            found = next_batch(connection, TERMINAL, cursors, True, room)
-            assert found is not None
-            sent = unpacked(packed(found.batch))
-            writer.ingest([sent, sent])
-            writer.ingest([sent])
-            cursors, more = found.after, found.more
-        # Without the note that a stream has ended only minutes went.
-        rows = [
-            Row(seq=one.seq, reading=one.reading) for one in reader.readings_after(connection, TERMINAL, 0)
-        ]
-        writer.ingest([Batch(terminal=TERMINAL, seq=0, rows=rows)])
-    return database
 
 
 Pair = tuple[Connection, Connection]
@@ -90,6 +52,40 @@ def test_the_same_questions_have_the_same_answers(both: Pair) -> None:
         assert ask(own) == ask(desk)
     assert len(list(reader.stored_between(desk, TERMINAL, *SPAN))) == len(full_day())
     assert reader.events(desk, TERMINAL)
+
+
+SIGNAL = queries.Channel(kind="signal", field="esno_db")
+TRANSMITTER = queries.Channel(kind="temperature", field="temperature_degc", place="transmitter")
+LOCKED = queries.Channel(kind="signal", field="locked")
+
+
+def test_the_pages_questions_have_the_same_answers(own: Path, desk: DeskDatabase) -> None:
+    with queries.open_store(own) as one, queries.open_store(desk) as other:
+        alerts = reader.situations(one)[0].situation.alerts
+        for ask in (
+            lambda store: queries.known_terminals(store),
+            lambda store: queries.newest_terminal(store),
+            lambda store: queries.job(store, TERMINAL),
+            lambda store: queries.events(store, TERMINAL, *SPAN),
+            lambda store: [(one.unix_s, one.kind) for one in queries.notes(store, TERMINAL, *SPAN)],
+            lambda store: [note.unix_s for note in queries.latest_notes(store, TERMINAL, 3)],
+            lambda store: queries.seen_by(store, TERMINAL, alerts),
+            lambda store: [row.current.situation for row in queries.terminals(store)],
+        ):
+            assert ask(one) == ask(other)
+        found = [queries.history(store, TERMINAL, *SPAN, 2) for store in (one, other)]
+        assert found[0].figures.keys() == found[1].figures.keys()
+        assert len(found[0].unix_s) > 100
+        np.testing.assert_array_equal(found[0].unix_s, found[1].unix_s)
+        for channel in (SIGNAL, TRANSMITTER, LOCKED):
+            for ask_series in (
+                lambda store, channel: queries.readings(store, TERMINAL, channel, *SPAN),
+                lambda store, channel: queries.minutes(store, TERMINAL, channel, SPAN, 300.0),
+            ):
+                ours, theirs = (ask_series(store, channel) for store in (one, other))
+                assert len(ours.unix_s) > (0 if channel is LOCKED else 10)
+                for name in ("unix_s", "middle", "low", "high"):
+                    np.testing.assert_allclose(getattr(ours, name), getattr(theirs, name), rtol=1e-12)
 
 
 def batch(rows: Sequence[Row], seq: int = 1) -> Batch:

@@ -82,7 +82,7 @@ class DeskWriter:
             for batch in batches:
                 for row in batch.rows:
                     kind = kind_of(row.reading)
-                    rows.setdefault(kind, []).append(_reading_row(batch.terminal, kind, row, now_unix_s))
+                    rows.setdefault(kind, []).append(reading_row(batch.terminal, kind, row, now_unix_s))
             for kind in sorted(rows):
                 self._copy(_statements(kind), rows[kind])
             self._add(_EVENT, (one for batch in batches for one in _events(batch)))
@@ -141,8 +141,14 @@ class DeskWriter:
 
 
 @cache
+def columns_of(kind: str) -> tuple[str, ...]:
+    """The columns of a kind's table in the order of `reading_row`."""
+    return (*_SHARED, *own_fields(kind), *(f"{name}_{end}" for name in measured(kind) for end in ENDS))
+
+
+@cache
 def _statements(kind: str) -> _Kind:
-    names = (*_SHARED, *own_fields(kind), *(f"{name}_{end}" for name in measured(kind) for end in ENDS))
+    names = columns_of(kind)
     columns = ", ".join(f'"{name}"' for name in names)
     changes = ", ".join(f'"{name}" = EXCLUDED."{name}"' for name in names if name not in KEY)
     key = ", ".join(KEY)
@@ -155,7 +161,8 @@ def _statements(kind: str) -> _Kind:
     return _Kind(prepare.encode(), f'COPY "incoming_{kind}" ({columns}) FROM STDIN'.encode(), merge.encode())
 
 
-def _reading_row(terminal: str, kind: str, row: Row, received_unix_s: float) -> tuple[object, ...]:
+def reading_row(terminal: str, kind: str, row: Row, received_unix_s: float) -> tuple[object, ...]:
+    """A reading as its table has it."""
     reading = row.reading
     extra = json.dumps(dict(reading.extra), ensure_ascii=False) if reading.extra else None
     own = (getattr(reading, name) for name in own_fields(kind))
