@@ -53,6 +53,7 @@ class Worker:
             topic=SHARED,
             kept=False,
             retain=False,
+            publish_qos=0,
             protocol=aiomqtt.ProtocolVersion.V5,
         )
         await stay_connected(link, self._take, self._outbox, self._on_link)

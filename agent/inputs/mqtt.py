@@ -59,7 +59,8 @@ class Delivery:
 class Link:
     """What the connection is for. The client id is fixed, because the broker keeps the session by it.
 
-    `on_rival` hears the id where another client uses it too. `retain`: the broker keeps what is published.
+    `on_rival` hears the id where another client uses it too. `retain`: the broker keeps what is published;
+    `publish_qos` 0: nobody waits for its answer, and what is lost is asked for again.
     """
 
     broker: BrokerSettings
@@ -68,6 +69,7 @@ class Link:
     will: aiomqtt.Will | None = None
     kept: bool = True
     retain: bool = True
+    publish_qos: int = QOS
     keep_alive_s: int = KEEP_ALIVE_S
     protocol: aiomqtt.ProtocolVersion = aiomqtt.ProtocolVersion.V311
     on_rival: Callable[[str], None] = lambda _: None
@@ -234,7 +236,7 @@ async def stay_connected(
                 on_change(True)
                 async with asyncio.TaskGroup() as group:
                     group.create_task(_receive(connection, deliver), name="receive")
-                    group.create_task(_publish(connection, outbox, link.retain), name="publish")
+                    group.create_task(_publish(connection, outbox, link), name="publish")
         except* aiomqtt.MqttError as errors:
             on_change(False)
             if stood:
@@ -320,8 +322,8 @@ async def _receive(connection: _Connection, deliver: Callable[[Sequence[Delivery
         await deliver(await connection.next_deliveries())
 
 
-async def _publish(connection: aiomqtt.Client, outbox: Outbox, retain: bool) -> None:
+async def _publish(connection: aiomqtt.Client, outbox: Outbox, link: Link) -> None:
     while True:
         topic, payload = await outbox.first()
-        await connection.publish(topic, payload, qos=QOS, retain=retain)
+        await connection.publish(topic, payload, qos=link.publish_qos, retain=link.retain)
         outbox.done(topic, payload)

@@ -8,6 +8,7 @@ answer, which comes after the commit, so that it bounds the time to the row from
 import asyncio
 import itertools
 import random
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -19,17 +20,24 @@ from pathlib import Path
 
 import aiomqtt
 import psutil
+from pydantic import TypeAdapter
 
 from agent.config_desk import DeskDatabase
-from agent.forward.batch import Batch, Row, packed, receipt
+from agent.forward.batch import Batch, PlanText, Row, packed, receipt
 from agent.inputs.messages import HAVE, batch_topic, desk_topic, kind_of
+from agent.job import Job
 from agent.records import AnyReading, Power, Signal, Temperature, Throughput, Weather
-from agent.store.desk.opening import open_for_ingest
+from agent.store.desk.opening import open_for_ingest, pool_of
 from agent.store.desk.writer import DeskWriter, Plain, columns_of, reading_row
+from dashboard.app import build_app
+from dashboard.settings import Settings
+from tests.dashboard.scenes import SCENES
 from tests.desk.postgres import Postgres
 from tests.live import ROOT
+from tests.plan.sample_job import job as sample_job
 from tests.processes import Mosquitto
 
+JOB = TypeAdapter(Job)
 EVERY_S = 10.0
 GROUP = 100
 MINUTE_S = 60.0
@@ -151,11 +159,11 @@ async def sustained(
             hearing = asyncio.create_task(_hear(client, waiting, answered))
             await _warm_up(client, waiting, answered)
             answered.clear()
-            before = {name: used_s(name) for name in PROGRAMS}
+            before = {name: processor_s(name) for name in PROGRAMS}
             began_s = time.perf_counter()
             sent = await _publish(client, waiting, terminals, seconds)
             took_s = time.perf_counter() - began_s
-            after = {name: used_s(name) for name in PROGRAMS}
+            after = {name: processor_s(name) for name in PROGRAMS}
             deadline_s = time.perf_counter() + 60.0
             while waiting and time.perf_counter() < deadline_s:  # noqa: ASYNC110 - a bench
                 await asyncio.sleep(0.05)
@@ -170,7 +178,7 @@ async def sustained(
 PROGRAMS = {"worker": "--work", "postgres": "postgres", "mosquitto": "mosquitto"}
 
 
-def used_s(name: str) -> float:
+def processor_s(name: str) -> float:
     """Seconds of processor time of the programs of this name that descend from this one."""
     total = 0.0
     for process in psutil.Process().children(recursive=True):
@@ -221,6 +229,28 @@ async def _publish(
     return sent
 
 
+def pages(database: DeskDatabase, terminals: int) -> tuple[float, float]:
+    """Seconds of the first terminals page of so many, and of a refresh in processor time (median)."""
+    with closing(open_for_ingest(database)) as connection:
+        scenes = itertools.cycle(SCENES.values())
+        job = JOB.dump_json(sample_job()).decode()
+        DeskWriter(connection).ingest(
+            [
+                Batch(terminal=f"van-{place}", seq=1, situation=next(scenes), plan=PlanText("", job, "{}"))
+                for place in range(terminals)
+            ]
+        )
+    settings = Settings(store=database, mqtt_host="", mqtt_port=1, desk=True)
+    browser = build_app(settings, None).server.test_client()
+    took_s = []
+    for path in ("/terminals", *["/terminals/list"] * 9):
+        began_s, used_s = time.perf_counter(), time.process_time()
+        assert browser.get(path).status_code == 200
+        took_s.append(time.process_time() - used_s if took_s else time.perf_counter() - began_s)
+    pool_of(database).close()
+    return took_s[0], statistics.median(took_s[1:])
+
+
 def main(terminals: int = 1000, seconds: float = 60.0) -> None:
     """Print what was measured."""
     postgres = Postgres()
@@ -231,6 +261,11 @@ def main(terminals: int = 1000, seconds: float = 60.0) -> None:
             f"rows into the desk's store: {ratio.ours_a_s:,.0f} a second,"
             f" {ratio.ours_a_s / ratio.copy_a_s:.2f} of plain COPY ({ratio.copy_a_s:,.0f});"
             f" {ratio.row_bytes:.0f} bytes a row with its index"
+        )
+        first_s, refresh_s = pages(postgres.database(), terminals)
+        print(
+            f"page of {terminals} terminals: first {first_s:.2f} s,"
+            f" refresh {1e3 * refresh_s:.0f} ms of processor"
         )
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)

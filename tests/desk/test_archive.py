@@ -113,7 +113,7 @@ def test_tuning_over_the_archive_gives_the_same_on_a_cluster_that_loses_a_worker
     alone = Bench(tuple(folders), in_turn, tmp_path / "alone").tallies(RULES)
     with ExitStack() as stack:
         many = Cluster(stack)
-        with cluster(many.address) as workers:
+        with cluster(many.address, PATIENCE_S) as workers:
             spread = killing(workers, many.workers[0])
             together = Bench(tuple(folders), spread, tmp_path / "together").tallies(RULES)
         assert many.workers[0].wait(PATIENCE_S) != 0
