@@ -15,8 +15,8 @@ from cheroot.ssl.builtin import BuiltinSSLAdapter
 from dash import Dash
 from pydantic import TypeAdapter
 
-from agent.config_notify import NotifySettings
 from agent.config_desk import load_desk_config
+from agent.config_notify import NotifySettings
 from agent.errors import UsageError
 from dashboard import words
 from dashboard.access.fair_turns import FairServer

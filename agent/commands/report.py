@@ -28,8 +28,8 @@ from agent.report.stored import stored_day
 from agent.report.summary import summary
 from agent.report.tables import csv_text, parquet_bytes, tables
 from agent.report.verdict import verdict
-from agent.store.shown import ShownTimes
 from agent.store.place import HELP, place_of
+from agent.store.shown import ShownTimes
 from agent.watch.rule_set import RuleSet
 
 SUMMARY = "after-action review of recorded sessions or of a stored day"

@@ -107,7 +107,8 @@ def news(terminal: str | None, units: DisplayUnits) -> News:
 
 def is_over(current: queries.CurrentSituation, settings: Settings, wall_unix_s: float) -> bool:
     """Whether a day that is played has come to its end, and the agent writes no more of it."""
-    if settings.ends_unix_s is None or wall_unix_s - current.written_wall_unix_s <= SILENT_AFTER_S / 2.0:
+    written_age_s = wall_unix_s - current.written_wall_unix_s
+    if settings.ends_unix_s is None or written_age_s <= settings.silent_after_s / 2.0:
         return False
     return current.situation.unix_s >= settings.ends_unix_s - OVER_WITHIN_S - 2.0 * settings.speed
 
