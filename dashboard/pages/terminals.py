@@ -147,7 +147,7 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
 
 def _history(row: queries.TerminalRow, wall_unix_s: float) -> str:
     """Since when the gravest alert stands, whether somebody has seen it, and when the terminal was heard."""
-    heard = words.LAST_HEARD.format(span=span_text(wall_unix_s - row.current.written_wall_unix_s))
+    heard = words.LAST_HEARD.format(span=span(wall_unix_s - row.current.written_wall_unix_s, round_down=True))
     alerts = row.current.situation.alerts
     if not alerts:
         return heard
