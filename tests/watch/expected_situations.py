@@ -258,6 +258,11 @@ EXPECTED: dict[str, Expected] = {
         'Re-peak the dish when the stream can bear it; transmitter off before anybody is in front of it',
         ('23.7 repeak act raised',),
     ),
+    'a re-peak of which nobody is sure any more': Expected(
+        'advise', 'Signal is missing: look at the dish',
+        'Look before you touch: rain or dark cloud where the dish points, water or snow on the reflector, anything in the beam, mount level and tight. Note rain or moved; if the dish has moved, re-peak, transmitter off before anybody is in front of it',
+        ('23.7 repeak act raised', '27.7 repeak act cleared', '27.7 look-at-dish advise raised'),
+    ),
     'a shower grows, uplink tells': Expected(
         'advise', 'Rain takes 4.5 dB',
         'Rain fade: do not touch the dish, it comes back with the sky; lower the stream if it breaks up',

@@ -215,6 +215,14 @@ SITUATIONS: dict[str, Case] = {
         with_uplink(20.0, 30.0, *TURNED),
         gauge(0.0, 30.0),
     ),
+    "a re-peak of which nobody is sure any more": case(
+        30.0,
+        peaking(),
+        with_uplink(0.0, 20.0, 14.0, 12.0),
+        note(20.0, "moved"),
+        with_uplink(20.0, 26.0, *TURNED),
+        with_uplink(26.0, 30.0, TURNED[0], 11.8),
+    ),
     "a shower grows, uplink tells": case(
         30.0,
         peaking(),
