@@ -251,13 +251,16 @@ def test_the_agent_from_start_to_end(tmp_path: Path) -> None:
                 await client.subscribe(f"peakshade/{TERMINAL}/#", qos=1)
                 async for message in client.messages:
                     published[str(message.topic)] = json.loads(bytes(message.payload))
+                    if published.get(alert_topic(TERMINAL, "repeak"), {}).get("state") == "cleared":
+                        read_cleared.set()
 
         async def device() -> None:
             await play(broker, TERMINAL, morning, clock)
-            await asyncio.wait_for(heard_cleared.wait(), PATIENCE_S)
+            for one in (heard_cleared, read_cleared):
+                await asyncio.wait_for(one.wait(), PATIENCE_S)
             stop.set()
 
-        heard_cleared = asyncio.Event()
+        heard_cleared, read_cleared = asyncio.Event(), asyncio.Event()
 
         def hear(events: Sequence[AlertEvent]) -> None:
             heard.extend(events)
