@@ -31,7 +31,7 @@ class Calm:
 
 
 @dataclass(slots=True)
-class Words:
+class SteadyCalm:
     """What is shown, and since when something else, no worse, could be said."""
 
     shown: Calm | None = None

@@ -22,7 +22,7 @@ from agent.records import (
     Severity,
     Situation,
 )
-from agent.watch.calm import Words
+from agent.watch.calm import SteadyCalm
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import View
 from agent.watch.rule_set import RuleSet
@@ -41,7 +41,7 @@ class _Memory:
     grid: DecisionGrid
     active: dict[str, ActiveAlert]
     rule_state: dict[str, list[list[float]]]
-    words: Words
+    calm: SteadyCalm
     past: Past
     carried: list[str] = field(default_factory=list)
 
@@ -72,7 +72,7 @@ class AlertEngine:
         self._view: View | None = None
         self._active: dict[str, ActiveAlert] = {}
         self._carried: set[str] = set()
-        self._words = Words()
+        self._calm = SteadyCalm()
         self._past = Past()
 
     def update(self, reading: AnyReading) -> list[AlertEvent]:
@@ -100,12 +100,12 @@ class AlertEngine:
             changes = self._rules.decide(view.unix_s, np.array(view.features))
             events.extend(self._event(change, view) for change in changes)
             events.extend(self._ended_snoozes(view))
-            self._words.show(view, self._repeak_db, self._grid.stage.inputs.heard)
+            self._calm.show(view, self._repeak_db, self._grid.stage.inputs.heard)
         return events
 
     def situation(self) -> Situation:
         """The whole answer as of the last decision, with the advice of standing alerts brought up to date."""
-        view, calm = self._view, self._words.shown
+        view, calm = self._view, self._calm.shown
         if view is None or calm is None:
             return unknown_situation(self._grid, tuple(self._active.values()))
         return situation(
@@ -140,7 +140,7 @@ class AlertEngine:
 
     def _dumped(self, past: Past) -> dict[str, JsonValue]:
         arrays = {name: getattr(self._rules.state, name).tolist() for name in RuleState.__slots__}
-        memory = _Memory(self._grid, self._active, arrays, self._words, past, sorted(self._carried))
+        memory = _Memory(self._grid, self._active, arrays, self._calm, past, sorted(self._carried))
         dumped: dict[str, JsonValue] = _MEMORY.dump_python(memory)
         return dumped
 
@@ -158,7 +158,7 @@ class AlertEngine:
 
     def _resume(self, snapshot: Mapping[str, JsonValue]) -> None:
         memory = _MEMORY.validate_python(snapshot)
-        self._grid, self._active, self._words = memory.grid, memory.active, memory.words
+        self._grid, self._active, self._calm = memory.grid, memory.active, memory.calm
         self._past, self._carried = memory.past, set(memory.carried)
         state = self._rules.state
         for name in RuleState.__slots__:
