@@ -19,7 +19,9 @@ LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
 LEVEL_WINDOW_S = 60.0
 DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
 DIP_STEPS = 1.5  # a coarse figure that toggles between two neighbours has not dipped
-DIP_LONGEST_S = 60.0
+DIP_LONGEST_S = 90.0
+DIP_TOLD_S = 60.0
+DIP_BACK_DB = 1.0  # closer to where it was than this, it is over
 DIP_LEVEL_S = 300.0
 DIPS_WITHIN_S = 600.0
 SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
@@ -58,6 +60,8 @@ class Carrier:
     dips_unix_s: list[float] = field(default_factory=list)
     in_dip: bool = False
     dip_start_unix_s: float = -inf
+    dip_db: list[float] = field(default_factory=list)  # the drops of the cells of this one
+    dip_s: float = 0.0  # how long the last one lasted, as wide as it would be at its full depth
     locked: bool = True
     lock_changed_unix_s: float = -inf
     last_db: float = nan
@@ -120,16 +124,19 @@ class Carrier:
         before_db = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, 3)
         fell = before_db - mean_db >= drop_db
         if fell and not self.in_dip:
-            self.dip_start_unix_s = unix_s
+            self.dip_start_unix_s, self.dip_db = unix_s, []
         # Only a drop that came back soon is a dip; one that stays is for others to judge.
-        if (
-            self.in_dip
-            and not fell
-            and unix_s - self.dip_start_unix_s <= DIP_LONGEST_S
-            and mean_db > before_db - 1.0
-        ):
+        lasted_s, back = unix_s - self.dip_start_unix_s, mean_db > before_db - DIP_BACK_DB
+        if self.in_dip and back and lasted_s <= DIP_LONGEST_S:
             self.dips_unix_s.append(unix_s)
-        self.in_dip = fell
+            self.dip_s = GRID_S * sum(self.dip_db) / max(self.dip_db)
+        self.dip_db.append(before_db - mean_db)
+        self.in_dip = fell or (self.in_dip and not back and lasted_s <= DIP_LONGEST_S)
+
+    def last_dip_s(self, unix_s: float) -> float:
+        """How long the last dip lasted (s), for a minute after it; 0 otherwise."""
+        recent = bool(self.dips_unix_s) and unix_s - self.dips_unix_s[-1] <= DIP_TOLD_S
+        return self.dip_s if recent else 0.0
 
     def _close_minute(self, unix_s: float) -> None:
         last = self.minute.values[-1] if self.minute.values else nan

@@ -35,7 +35,7 @@ from agent.watch.weather_watch import WeatherWatch
 HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
 DOWNLINK_FINE_DB = 0.5
 SIGNAL_RECENT_S = 600.0
-WALKS_THROUGH_S = 60.0  # a person or a truck is mostly gone by then (common practice)
+WALKS_THROUGH_S = 30.0  # a person or a truck is mostly gone by then (common practice), and the link speaks
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,10 +195,13 @@ class FeatureStage:
             deficit_db=signal.deficit_db - (signal.unexplained_db - signal.certain_db),
             certain_db=signal.certain_db,
             sudden_db=self.signal.loss.sudden_db,
+            loss_age_s=self.signal.loss.age_s(unix_s),
+            told_elsewhere=float(signal.verdict is not None and signal.verdict.told_elsewhere),
             mispoint_confidence=signal.confidence.get("mispoint", doubtless),
             rain_confidence=signal.confidence.get("rain", doubtless),
             blockage_confidence=signal.confidence.get("blockage", doubtless),
             dips=float(len(carrier.dips_unix_s)),
+            dip_s=carrier.last_dip_s(unix_s),
             rain_hides=float(signal.rain_hides),
             sun_pass_in_s=pass_in_s(signal.next_pass, unix_s),
             sun_pass_depth_db=0.0 if signal.next_pass is None else signal.next_pass.depth_db,

@@ -9,7 +9,7 @@ from agent.link_plan import LinkPlan, SunPass
 from agent.records import Note, Signal
 from agent.sun_pass import sun_pass_loss_db
 from agent.watch.carrier import COARSE_DB, quality_db
-from agent.watch.causes.channels import UPLINK_DRIFT_DB, Measured
+from agent.watch.causes.channels import LEVEL_DRIFT_DB, UPLINK_DRIFT_DB, Measured
 from agent.watch.causes.loss import Cell, LossWatch
 from agent.watch.causes.names import LossCause
 from agent.watch.causes.path import path_of
@@ -25,7 +25,7 @@ SUN_EXPLAINS_DB = 0.2
 RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 RAIN_LIKELY = 0.5  # more likely than all else together
-SURELY = 0.2  # share of the probability that a coarse figure may hide
+SURELY = 0.35  # share of the probability that a coarse figure may hide
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
 
@@ -116,9 +116,9 @@ class SignalWatch:
         carrier = self.down.carrier
         least_db = unexplained_db
         if carrier.resolution_db >= COARSE_DB and self.loss.course is not None:
-            by_uplink_db = self._by_uplink_db(unix_s, plan)
             shown_db = self.loss.course.least_db(SURELY) - explained_db
-            least_db = min(least_db, shown_db if isnan(by_uplink_db) else max(shown_db, by_uplink_db))
+            finer = (self._by_uplink_db(unix_s, plan), self._by_level_db(unix_s))
+            least_db = min(least_db, max([shown_db, *(one for one in finer if not isnan(one))]))
         newest_db = self.down.reference.level_db - carrier.latest_db() - explained_db
         return min(least_db, newest_db if carrier.interval.typical_s >= RARE_S else inf)
 
@@ -129,6 +129,12 @@ class SignalWatch:
             return nan
         lost_db = path.loss_db(unix_s) - 2.0 * path.carrier.noise_db - UPLINK_DRIFT_DB
         return lost_db / mispoint_ratio(plan)
+
+    def _by_level_db(self, unix_s: float) -> float:
+        """The least that is missing if a finer received level fell for the same reason (dB)."""
+        if self.received.carrier.resolution_db >= COARSE_DB:
+            return nan
+        return self.received.loss_db(unix_s) - 2.0 * self.received.carrier.noise_db - LEVEL_DRIFT_DB
 
     def close(self, unix_s: float, weather: WeatherWatch, plan: LinkPlan, frequency_ghz: float) -> SignalView:
         """Close the grid cell that ends at `unix_s` and say what is lost and why."""

@@ -11,6 +11,8 @@ RAIN_LASTS_S = 600.0  # a shower on the slant path ends some minutes after the g
 LATE_SHARE = 1.2  # a reading may come a little later than usual
 NOTE_LASTS_S = 1200.0
 CURRENT_S = 1800.0  # older weather is not the present weather
+FROST_DEGC = 2.0  # snow falls up to here (ITU-R P.618-14: the melting layer reaches the ground)
+FROST_S = 28_800.0  # what has fallen in the night's frost lies until noon (common practice)
 GUST_M_S = 12.0  # Beaufort 6, "strong breeze", is 10.8 to 13.8 m/s (WMO-No. 8)
 GUST_BEFORE_S = 240.0
 GUSTS_KEPT = 30
@@ -24,6 +26,7 @@ class WeatherWatch:
     interval: Interval = field(default_factory=Interval)
     air_degc: float = nan
     air_unix_s: float = -inf
+    frost_unix_s: float = -inf
     cloud_percent: float | None = None
     irradiance_w_m2: float | None = None
     sky_unix_s: float = -inf
@@ -60,10 +63,16 @@ class WeatherWatch:
         """An air temperature, from the weather reading or an ambient thermometer."""
         self.air_degc = air_degc
         self.air_unix_s = unix_s
+        if air_degc < FROST_DEGC:
+            self.frost_unix_s = unix_s
 
     def air_now_degc(self, unix_s: float) -> float:
         """Air temperature (deg C), NaN when not known."""
         return self.air_degc if unix_s - self.air_unix_s <= CURRENT_S else nan
+
+    def frost(self, unix_s: float) -> bool:
+        """Whether it has been so cold lately that snow or ice may lie on the reflector."""
+        return unix_s - self.frost_unix_s <= FROST_S
 
     def rain_now_mm_h(self, unix_s: float) -> float:
         """Measured rain rate (mm/h), 0 when dry or not measured."""

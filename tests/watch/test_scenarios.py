@@ -375,3 +375,48 @@ def test_the_stream_to_lower_to_is_what_the_tests_carried() -> None:
     assert found.evidence[0] == "the weakest recent uplink tests carry 1.30 Mbit/s"
     assert found.evidence[1] == "the stream of 1.2 Mbit/s needs a fifth more than itself"
     assert found.figures["stream_to_mbps"] == pytest.approx(1.3 / 1.2, abs=1e-3)
+
+
+@pytest.mark.parametrize(("stands_s", "told"), [(8.0, []), (25.0, ["blockage"]), (45.0, ["blockage"])])
+def test_who_stood_in_the_beam_is_told_also_once_gone(stands_s: float, told: list[str]) -> None:
+    """Neither a turned dish nor a shower gives eight decibels back within a minute."""
+    readings = level(
+        lambda minute: 8.0 if 0.0 <= (minute - 60.05) * 60.0 < stands_s else 0.0, every(1.0, 20.0, 80.0)
+    )
+    events = [event for event in events_of([SHADE, *readings]) if event.state == "raised"]
+    assert [event.rule for event in events] == told
+    assert all(event.unix_s <= at(60.05) + stands_s + 60.0 for event in events)
+
+
+def snowing(minute: float, air_degc: float) -> list[AnyReading]:
+    """Half a decibel more every five minutes from 60 min on, up to 3 dB, on all of the modem's figures."""
+    lost_db = min(3.0, 0.1 * max(0.0, minute - 60.0))
+    return [
+        Signal(
+            unix_s=at(minute),
+            esno_db=round(14.0 - lost_db, 1),
+            uplink_esno_db=round(12.0 - 1.4 * lost_db, 1),
+            rx_level_dbm=round(-45.0 - lost_db, 1),
+        ),
+        Weather(unix_s=at(minute), air_degc=air_degc, rain_mm_h=0.0),
+    ]
+
+
+def test_in_frost_what_grows_slowly_may_be_snow_and_is_looked_at() -> None:
+    """Dry snow scatters as a turned dish misses: decibels with the square of the frequency (Ruze 1966)."""
+    for air_degc, says in ((-2.0, "look-at-dish"), (12.0, "repeak")):
+        minutes = every(30.0, 0.0, 90.0)
+        events = events_of([SHADE, *(reading for minute in minutes for reading in snowing(minute, air_degc))])
+        assert says in {event.rule for event in events if event.state == "raised"}, air_degc
+        assert (says == "repeak") == bool(raised(events, "repeak")), air_degc
+
+
+def test_a_step_of_a_five_step_display_is_looked_at() -> None:
+    """3 dB a step: a loss that is small beside it seldom crosses one."""
+    readings = [
+        Signal(unix_s=at(minute), quality_percent=60.0 if minute >= 60.0 else 80.0)
+        for minute in every(10.0, 0.0, 90.0)
+    ]
+    dry = [Weather(unix_s=at(minute), rain_mm_h=0.0) for minute in every(60.0, 0.0, 90.0)]
+    found = raised(events_of(in_order([SHADE, *readings, *dry])), "look-at-dish")
+    assert found and found[0].unix_s <= at(80.0)

@@ -86,16 +86,19 @@ TRUTH: dict[str, Told] = {
         said={"headline": "mispoint", "action": "repeak"},
     ),
     "look-at-dish": Told(
-        raised=(("advise", "certain_db >= 0.65, mispoint_confidence >= 0.25"),),
+        raised=(
+            ("advise", "certain_db >= 0.5, mispoint_confidence >= 0.2, told_elsewhere"),
+            ("advise", "certain_db >= 0.65, mispoint_confidence >= 0.4, loss_age_s >= 660"),
+        ),
         cleared=(
-            "certain_db <= 0.45",
+            "certain_db <= 0.4",
             "mispoint_confidence <= 0.1",
             "rain_hides",
             "sun_pass_now",
             "peaking",
         ),
         silenced=words("peaking rain_hides sun_pass_now settling"),
-        times_s=(660.0, 60.0, 900.0),
+        times_s=(240.0, 60.0, 900.0),
         label="Look at the dish",
         deeds=("peak-start", "peak-done", "rain", "moved"),
         said={"headline": "look-at-dish", "action": "look-first"},
@@ -110,7 +113,7 @@ TRUTH: dict[str, Told] = {
     ),
     "wait-rain": Told(
         raised=(
-            ("advise", "deficit_db >= 1.3, rain_confidence >= 0.7"),
+            ("advise", "deficit_db >= 1.3, rain_confidence >= 0.6"),
             ("advise", "deficit_db >= 0.5, rain_hides"),
         ),
         cleared=("deficit_db <= 0.4", "mispoint_confidence >= 0.85", "rain_confidence <= 0.4, no rain_hides"),
@@ -124,13 +127,14 @@ TRUTH: dict[str, Told] = {
         raised=(
             ("act", "sudden_db >= 3, blockage_confidence >= 0.6"),
             ("advise", "dips >= 3, deficit_db <= 1"),
+            ("advise", "dip_s >= 18"),
         ),
         cleared=(
             "sudden_db <= 1, dips <= 1.5",
             "blockage_confidence <= 0.4, dips <= 1.5",
             "lock_lost_s >= 30",
         ),
-        silenced=words("peaking settling rain_hides unlocked_long"),
+        silenced=words("peaking rain_hides unlocked_long"),
         times_s=(0.0, 120.0, 300.0),
         label="Path blocked",
         scored=("blockage", 60.0, 600.0),

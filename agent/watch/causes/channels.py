@@ -79,11 +79,12 @@ def uplink_likelihoods(
     }, turned_db
 
 
-def level_likelihoods(level: Measured, lost_db: float, plan: LinkPlan) -> tuple[Likelihoods, float] | None:
+def level_likelihoods(level: Measured, down: Measured, plan: LinkPlan) -> tuple[Likelihoods, float] | None:
     """How well the fall of the received level fits each cause, and that by a turned dish (dB).
 
     None where the plan does not tell what it should lose.
     """
+    lost_db, own_db = down.loss_db, hypot(level.noise_db, LEVEL_DRIFT_DB)
     carrier_db = carrier_loss_db(plan.downlink, lost_db)
     in_path_db = attenuation_db(plan.downlink, carrier_db)
     if isnan(in_path_db):
@@ -96,7 +97,7 @@ def level_likelihoods(level: Measured, lost_db: float, plan: LinkPlan) -> tuple[
         )
 
     def fit(expected_db: float) -> float:
-        spread_db = hypot(level.noise_db, LEVEL_DRIFT_DB, LEVEL_DOUBT * expected_db)
+        spread_db = hypot(own_db, LEVEL_DOUBT * expected_db, expected_db / lost_db * down.noise_db)
         return (1.0 - LEVEL_ELSE) * _density(
             level.loss_db - expected_db, spread_db
         ) + LEVEL_ELSE / ANY_LEVEL_DB
@@ -114,6 +115,14 @@ def level_likelihoods(level: Measured, lost_db: float, plan: LinkPlan) -> tuple[
         "drift": 0.5 * (fit(0.0) + fit(0.5 * turned_db)),
         "clear": fit(0.0),
     }, turned_db
+
+
+def in_frost(likelihoods: Likelihoods) -> Likelihoods:
+    """Dry snow and ice scatter, which costs decibels with the square of the frequency, as a turned dish does.
+
+    A wet reflector attenuates instead, and radiates noise (Ruze 1966, from memory).
+    """
+    return {**likelihoods, "reflector": max(likelihoods["reflector"], likelihoods["mispoint"])}
 
 
 def _made_up(measured_db: float, lost_db: float, spread_db: float) -> float:

@@ -31,6 +31,7 @@ STEPS_S = (10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
 OUTLIERS, WIDE = 0.03, 3.0  # of the readings are this much less certain than the rest
 IMPOSSIBLE = 1e-5
 GONE = 1e-12
+SELDOM_STEP = 0.02  # a display errs by itself
 NEAREST_DB = 0.01
 RAIN_ENDS_DB, RAIN_ENDS_MIN = 0.5, 8.0  # a shower ends from a small loss only
 SHOWERY = 12.0  # times as often as on any day showers come while it has rained lately
@@ -92,6 +93,13 @@ class Course:
         """The loss that is exceeded but for this share of the probability (dB)."""
         return float(LEVELS_DB[np.searchsorted(self.likely.sum(axis=0).cumsum(), quantile)])
 
+    def loss(self) -> tuple[float, float]:
+        """What is missing if anything is (dB): mean and standard deviation."""
+        levels = self.likely[1:].sum(axis=0)
+        levels /= levels.sum()
+        mean = float(levels @ LEVELS_DB)
+        return mean, sqrt(float(levels @ (LEVELS_DB - mean) ** 2))
+
     def pass_time(self, step_s: float, rain_log_median: float, cloud_db: float, rained: float) -> None:
         """What may have happened within `step_s`; `rained` (0 to 1) is how much it has rained lately."""
         whole_s = STEPS_S[min(bisect_left(STEPS_S, step_s), len(STEPS_S) - 1)]
@@ -130,6 +138,14 @@ class Course:
         bare = ((1.0 - OUTLIERS) * near + OUTLIERS * wide) / (2.0 * half_step_db) + IMPOSSIBLE
         behind_db = np.maximum(loss_db - LEVELS_DB, NEAREST_DB)
         self._weigh(bare, _log_normal(behind_db, *(one.value for one in COVER_DB)))
+
+    def see_step(self, loss_db: float, step_db: float) -> None:
+        """A coarse display went down to here: it seldom does by a loss that is small beside its step.
+
+        Where the level before lay within its step nobody knows, so that the chance grows in a straight line.
+        """
+        chance = np.maximum(1.0 - np.abs(loss_db - LEVELS_DB) / step_db, SELDOM_STEP)
+        self._weigh(chance, np.ones(COUNT))
 
     def see_lost(self, at_least_db: float) -> None:
         """There is no lock: at least so much is lost."""

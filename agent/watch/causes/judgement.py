@@ -62,18 +62,23 @@ CAUSES_OF: Mapping[str, Mapping[LossCause, Judgement]] = {
     },
     **{
         slow: {
-            "mispoint": Judgement(0.72, "sinking and slipping"),
+            "mispoint": Judgement(0.68, "sinking and slipping"),
             "reflector": Judgement(0.15, "dew, snow, ice"),
             "drift": Judgement(0.07, "the LNB warms, a connector lets go"),
             "cloud": Judgement(0.06, "a front draws in"),
+            "satellite": Judgement(0.04, "it rains or snows at the hub"),
         }
         for slow in ("creeping", "sinking", "slipping")
     },
     "rain": {
-        "rain": Judgement(0.95, "the course is rain's own"),
+        "rain": Judgement(0.92, "the course is rain's own"),
         "interference": Judgement(0.05, "a neighbour that comes and goes"),
+        "satellite": Judgement(0.03, "it rains at the hub"),
     },
-    "steady-rain": {"rain": Judgement(1.0, "as above")},
+    "steady-rain": {
+        "rain": Judgement(0.97, "as above"),
+        "satellite": Judgement(0.03, "as above"),
+    },
     "drying": {"reflector": Judgement(1.0, "as above")},
     "cloud": {"cloud": Judgement(1.0, "as above")},
 }

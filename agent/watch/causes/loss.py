@@ -6,7 +6,7 @@ from math import hypot, isnan, nan
 from typing import NamedTuple
 
 from agent.watch.carrier import COARSE_DB
-from agent.watch.causes.channels import Measured, level_likelihoods, uplink_likelihoods
+from agent.watch.causes.channels import Measured, in_frost, level_likelihoods, uplink_likelihoods
 from agent.watch.causes.course import Course, sudden_share
 from agent.watch.causes.path import Path
 from agent.watch.causes.sky import Factor, push_factor, sky_factors
@@ -20,6 +20,7 @@ WAKE_DB, WAKE_NOISES, WAKE_HALF_STEPS = 0.35, 3.0, 0.9  # a loss worth following
 REST_CLEAR, REST_CELLS = 0.97, 30
 BEFORE_CELLS = 90  # are kept from before a loss, so that its beginning can be followed
 ONSET_DB, END_DB = 0.5, 0.3
+SUDDEN_S, LATEST = 40.0, 2  # somebody walking through is gone by then; readings, where they are rare
 NOISE_START_DB, NOISE_LEAST_DB, NOISE_OWN_DB = 0.1, 0.05, 0.04
 NOISE_STEP_DB, NOISE_KEEP = 0.6, 0.97  # clipped, so that a step or a fade is not taken for noise
 CORRELATED = 1.25  # cells next to each other share some of their noise
@@ -27,8 +28,8 @@ HALF_STEP_DB = 0.05
 LOST_DB = 8.0  # at least is missing without lock
 RAINED_S = 3600.0
 DRY_RAINED = 0.05
-UNNOTICED_DB, UNNOTICED_TIMES = 7.0, 0.1  # a dish seldom turns so far and stays (judgement)
-PART_RECOVERED_TIMES = 10.0  # who peaks and wins a part only has not found the top (judgement)
+UNNOTICED_DB, UNNOTICED_TIMES = 7.0, 0.1  # neither dish nor satellite often takes so much (judgement)
+PART_RECOVERED_TIMES = 3.0  # who peaks and wins a part only has not found the top (judgement)
 WET_REFLECTOR_TIMES = 6.0  # after rain the reflector is wet for up to half an hour (judgement)
 QUIET_DB, QUIET_S = 0.25, 600.0  # what is lost elsewhere is followed while so little is missing
 SMALLEST_DB = 0.3  # taken as lost where uplink and level are compared
@@ -66,9 +67,11 @@ class LossWatch:
     before: list[Seen] = field(default_factory=list)
     noise_db: float = NOISE_START_DB
     last_loss_db: float = nan
-    sudden_db: float = nan  # the lesser of the last two losses, less what a coarse display hides
+    sudden_db: float = nan  # the least of the last losses, less what a coarse display hides
+    latest: list[tuple[float, float]] = field(default_factory=list)  # when and how much (dB), oldest first
     seen_unix_s: float = nan
     calm_cells: int = 0
+    stepped_db: float = 0.0  # how far a coarse display has gone down since the course woke
     rained: float = 0.0  # how likely it has rained within the last hour, 0 to 1
     onset_unix_s: float = nan
     small_unix_s: float = nan  # when so little was missing last that no loss had set in
@@ -82,7 +85,7 @@ class LossWatch:
 
     def look_away(self) -> None:
         """Something known takes signal now: what the loss does meanwhile must not count."""
-        self.before = []
+        self.before, self.latest = [], []
         self.last_loss_db = self.sudden_db = nan
 
     def step(self, cell: Cell, path: Path) -> None:
@@ -96,7 +99,7 @@ class LossWatch:
                 self.uplink_before_db = _followed(self.uplink_before_db, cell.uplink.loss_db)
                 self.received_before_db = _followed(self.received_before_db, cell.received.loss_db)
         edge_db = 0.5 * cell.half_step_db if cell.half_step_db >= COARSE_DB else 0.0
-        self.sudden_db = min(cell.loss_db, self.last_loss_db) - edge_db
+        self._follow_sudden(cell, edge_db)
         self.last_loss_db = cell.loss_db
         seen = Seen(
             cell.unix_s,
@@ -111,6 +114,17 @@ class LossWatch:
             self._may_rest(seen)
         else:
             self.rained *= 1.0 - GRID_S / RAINED_S
+
+    def age_s(self, unix_s: float) -> float:
+        """Since the loss set in (s); 0 while nothing is missing."""
+        return 0.0 if isnan(self.onset_unix_s) else unix_s - self.onset_unix_s
+
+    def _follow_sudden(self, cell: Cell, edge_db: float) -> None:
+        self.latest.append((cell.unix_s, cell.loss_db))
+        while len(self.latest) > LATEST and self.latest[0][0] <= cell.unix_s - SUDDEN_S:
+            del self.latest[0]
+        few = len(self.latest) < LATEST
+        self.sudden_db = nan if few else min(loss_db for _, loss_db in self.latest) - edge_db
 
     def _follow_onset(self, cell: Cell) -> None:
         if max(cell.loss_db, cell.level_loss_db) < END_DB:
@@ -136,7 +150,7 @@ class LossWatch:
             self.before.append(seen)
             del self.before[:-BEFORE_CELLS]
             return
-        self.course, self.calm_cells = Course(), 0
+        self.course, self.calm_cells, self.stepped_db = Course(), 0, 0.0
         earlier = self.before
         self.before = []
         self.seen_unix_s = earlier[0].unix_s - GRID_S if earlier else seen.unix_s - GRID_S
@@ -148,6 +162,9 @@ class LossWatch:
         course.pass_time(passed_s, path.rain_log_median, path.cloud_db, self.rained)
         if locked:
             course.see(seen.loss_db, seen.noise_db, seen.half_step_db)
+            if seen.half_step_db >= COARSE_DB and seen.loss_db > self.stepped_db + 0.5 * seen.half_step_db:
+                self.stepped_db = seen.loss_db
+                course.see_step(seen.loss_db, seen.half_step_db)
         else:
             course.see_lost(LOST_DB)
         self.seen_unix_s = seen.unix_s
@@ -173,7 +190,14 @@ class LossWatch:
         factors.extend(sky_factors(cell.unix_s, lost_db, onset_unix_s, weather, path))
         if lost_db >= UNNOTICED_DB:
             factors.append(
-                Factor(Said("deep"), {"mispoint": UNNOTICED_TIMES, "blockage": 1.0 / UNNOTICED_TIMES})
+                Factor(
+                    Said("deep"),
+                    {
+                        "mispoint": UNNOTICED_TIMES,
+                        "satellite": UNNOTICED_TIMES,
+                        "blockage": 1.0 / UNNOTICED_TIMES,
+                    },
+                )
             )
         if cell.left_by_peaking_db > PART_RECOVERED_DB:
             factors.append(Factor(Said("part-recovered"), {"mispoint": PART_RECOVERED_TIMES}))
@@ -184,7 +208,12 @@ class LossWatch:
         if cell.locked:
             up = _since(cell.uplink, self.uplink_before_db)
             received = _since(cell.received, self.received_before_db)
-            factors.extend(_link_factors(cell._replace(uplink=up, received=received), lost_db, path))
+            down = Measured(lost_db, cell.level_noise_db)
+            if cell.half_step_db >= COARSE_DB:
+                mean_db, noise_db = self.course.loss()
+                down = Measured(max(mean_db, SMALLEST_DB), noise_db)
+            frost = weather.frost(cell.unix_s)
+            factors.extend(_link_factors(cell._replace(uplink=up, received=received), down, frost, path))
         return verdict(shares, self.course.covered(), factors)
 
 
@@ -200,13 +229,12 @@ def _since(measured: Measured, before_db: float) -> Measured:
     return measured if isnan(before_db) else measured._replace(loss_db=measured.loss_db - before_db)
 
 
-def _link_factors(cell: Cell, lost_db: float, path: Path) -> Iterator[Factor]:
+def _link_factors(cell: Cell, down: Measured, frost: bool, path: Path) -> Iterator[Factor]:
     if not isnan(cell.uplink.loss_db):
-        down = Measured(lost_db, cell.level_noise_db)
         if found := uplink_likelihoods(cell.uplink, down, cell.uplink_power_told, path.plan):
             figures = {"uplink_db": cell.uplink.loss_db, "mispoint_db": found[1]}
-            yield Factor(Said("uplink-lost", figures), found[0])
+            yield Factor(Said("uplink-lost", figures), in_frost(found[0]) if frost else found[0])
     if not isnan(cell.received.loss_db):
-        if found := level_likelihoods(cell.received, lost_db, path.plan):
+        if found := level_likelihoods(cell.received, down, path.plan):
             figures = {"level_db": cell.received.loss_db, "mispoint_db": found[1]}
-            yield Factor(Said("level-fell", figures), found[0])
+            yield Factor(Said("level-fell", figures), in_frost(found[0]) if frost else found[0])

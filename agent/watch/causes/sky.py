@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from agent.watch.causes.channels import Likelihoods
 from agent.watch.causes.path import Path
-from agent.watch.weather_watch import WeatherWatch
+from agent.watch.weather_watch import FROST_DEGC, WeatherWatch
 from agent.wording import Said
 
 # Of 90 measured fades of 0.7 dB and more (Ku band, nine rainy days of Gianoglio et al. 2023, gauge beside the
@@ -23,8 +23,7 @@ BESIDE_DRY_GAUGE = (
 )
 KNOCKED_TIMES = 30.0  # a noted knock is followed by a loss for no other reason (judgement)
 GUST_TIMES, NO_GUST_TIMES = 4.0, 0.7  # half of the turned dishes are turned by a gust (judgement)
-COLD_DEGC = 2.0
-COLD_RAIN_TIMES, COLD_REFLECTOR_TIMES = 0.3, 4.0  # dry snow hardly attenuates (P.618: rain height)
+COLD_RAIN_TIMES, COLD_REFLECTOR_TIMES = 0.3, 6.0  # dry snow hardly attenuates (P.618: rain height)
 DEEP_SHARE = 0.004  # of an average year a fade of two decibels at Ku band lasts (ITU-R P.618)
 SELDOM = 1e-3
 CLOUD_STEEPNESS = 2.0
@@ -48,8 +47,10 @@ def sky_factors(
     yield Factor(Said("above-rain" if reach < 0.1 else "within-rain"), {"rain": reach})
     over = max(0.0, loss_db / max(path.cloud_db, 0.05) - 1.0)
     yield Factor(Said("cloud-reach"), {"cloud": min(1.0, path.cloud_db) * exp(-CLOUD_STEEPNESS * over)})
-    if weather.air_now_degc(unix_s) < COLD_DEGC:
-        yield Factor(Said("cold"), {"rain": COLD_RAIN_TIMES, "reflector": COLD_REFLECTOR_TIMES})
+    if weather.frost(unix_s):
+        falls = weather.air_now_degc(unix_s) < FROST_DEGC
+        times = {"rain": COLD_RAIN_TIMES} if falls else {}
+        yield Factor(Said("cold" if falls else "frost"), {**times, "reflector": COLD_REFLECTOR_TIMES})
 
 
 def push_factor(onset_unix_s: float, sudden: float, weather: WeatherWatch) -> Factor:
@@ -80,7 +81,9 @@ def _rain(unix_s: float, onset_unix_s: float, weather: WeatherWatch) -> Iterator
     else:
         share = dry_share((min(unix_s, weather.gauge_unix_s) - onset_unix_s) / 60.0)
         dry_times = sqrt(share) if dry_s <= DRIED_S else share
-        yield Factor(Said("gauge-dry"), {"rain": dry_times, "reflector": sqrt(dry_times)})
+        # What lies there after a frost has fallen unseen by the gauge, or long ago.
+        wet_times = 1.0 if weather.frost(unix_s) else sqrt(dry_times)
+        yield Factor(Said("gauge-dry"), {"rain": dry_times, "reflector": wet_times})
 
 
 def dry_share(minutes: float) -> float:

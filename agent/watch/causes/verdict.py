@@ -32,6 +32,12 @@ class Verdict:
     factors: tuple[Factor, ...]
     likely: Mapping[LossCause, float]
 
+    @property
+    def told_elsewhere(self) -> bool:
+        """Whether anything but the downlink itself tells of the loss: gauge, uplink or received level."""
+        told = {factor.what.code for factor in self.factors}
+        return "sky-unknown" not in told or bool(told & {"uplink-lost", "level-fell"})
+
     def ranked(self) -> list[tuple[LossCause, float]]:
         """The causes of something missing, the likeliest first."""
         causes = [(cause, share) for cause, share in self.likely.items() if cause != "clear"]

@@ -1,4 +1,4 @@
-"""Decides when something stands in the beam: a sudden deep loss, or several short ones."""
+"""Decides when something stands, or has just stood, in the beam: a sudden deep loss, or short ones."""
 
 from agent.watch.feature_stage import View
 from agent.watch.rules.rule import Clause, Parameter, Rule, Scored, at_least, at_most, no_deadline, timing
@@ -6,6 +6,7 @@ from agent.watch.rules.told import aged, cause_over, for_and_against, not_heard,
 from agent.wording import Said
 
 ONE_DIP = 1.5  # between one short drop and two
+FREE_DB = 1.0  # whoever takes less has gone
 DIPS_SURE = 0.9  # that several short deep drops are of something in the beam (judgement)
 
 
@@ -21,7 +22,8 @@ def _evidence(view: View) -> tuple[Said, ...]:
 
 def _confidence(view: View) -> float | None:
     likely = view.signal.confidence.get("blockage")
-    return max(DIPS_SURE, likely or 0.0) if view.features.dips > ONE_DIP else likely
+    dipped = view.features.dips > ONE_DIP or view.features.dip_s > 0.0
+    return max(DIPS_SURE, likely or 0.0) if dipped else likely
 
 
 BLOCKAGE = Rule(
@@ -32,8 +34,9 @@ BLOCKAGE = Rule(
         Parameter("blockage.confidence", 0.6, "1", 0.0, 1.0, "looking up does no harm"),
         Parameter("blockage.clear_confidence", 0.4, "1", 0.0, 1.0, "less likely than not: look elsewhere"),
         Parameter("blockage.dips", 3.0, "1", 1.0, 50.0, "one passer-by is not worth a word, a third within ten minutes is"),
+        Parameter("blockage.dip_s", 18.0, "s", 10.0, 90.0, "whoever stood there for so long may come back; who walks by does not"),
         Parameter("blockage.clear_db", 1.0, "dB", 0.0, 10.0, "beam free again"),
-        *timing("blockage", 0.0, 120.0, 300.0, "twenty seconds are in the figure already; somebody walking through is gone by then"),
+        *timing("blockage", 0.0, 120.0, 300.0, "forty seconds are in the figure already; somebody walking through is gone by then"),
     ),
     clauses=(
         Clause("act", (
@@ -44,6 +47,8 @@ BLOCKAGE = Rule(
             at_least("dips", "blockage.dips"),
             at_most("deficit_db", "blockage.clear_db"),
         )),
+        # It came back: neither a turned dish nor a shower does that so soon.
+        Clause("advise", (at_least("dip_s", "blockage.dip_s"),)),
     ),
     clearing=(
         (at_most("sudden_db", "blockage.clear_db"), at_most("dips", ONE_DIP)),
@@ -52,12 +57,11 @@ BLOCKAGE = Rule(
     ),
     inhibitions={
         "peaking": "the dish is being moved",
-        "settling": "the link is just coming up",
         "rain_hides": "a storm takes lock by itself",
         "unlocked_long": "nobody stands there for so long: the link speaks",
     },
     cause=lambda view: "blockage",
-    headline=lambda view: Said("blockage"),
+    headline=lambda view: Said("blockage" if view.signal.deficit_db >= FREE_DB else "blockage-gone"),
     action=lambda view: Said("free-the-beam"),
     confidence=_confidence,
     evidence=_evidence,

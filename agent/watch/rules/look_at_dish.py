@@ -45,16 +45,25 @@ LOOK_AT_DISH = Rule(
     name="look-at-dish",
     label="Look at the dish",
     parameters=(
-        Parameter("look-at-dish.raise_db", 0.65, "dB", 0.2, 10.0, "a look costs less than a re-peak, and may come a little sooner"),
-        Parameter("look-at-dish.clear_db", 0.45, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
-        Parameter("look-at-dish.confidence", 0.25, "1", 0.0, 1.0, "a look is worth it where one in four finds the dish turned"),
+        Parameter("look-at-dish.raise_db", 0.5, "dB", 0.2, 10.0, "a look costs less than a re-peak, and may come a little sooner"),
+        Parameter("look-at-dish.clear_db", 0.4, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
+        Parameter("look-at-dish.confidence", 0.2, "1", 0.0, 1.0, "a look is worth it where one in five finds the dish turned"),
+        Parameter("look-at-dish.blind_db", 0.65, "dB", 0.2, 10.0, "where nothing tells of the sky, showers too light to show take half a decibel"),
+        Parameter("look-at-dish.blind_confidence", 0.4, "1", 0.0, 1.0, "there more has to speak for the dish"),
+        Parameter("look-at-dish.blind_after_s", 660.0, "s", 0.0, 7200.0, "most showers have shown within eleven minutes what they are"),
         Parameter("look-at-dish.clear_confidence", 0.1, "1", 0.0, 1.0, "less likely than this, nobody need look"),
-        *timing("look-at-dish", 660.0, 60.0, 900.0, "most showers have shown within eleven minutes what they are; a turned dish waits"),
+        *timing("look-at-dish", 240.0, 60.0, 900.0, "people and trucks are mostly gone, and the first edge of a shower"),
     ),
     clauses=(
         Clause("advise", (
             at_least("certain_db", "look-at-dish.raise_db"),
             at_least("mispoint_confidence", "look-at-dish.confidence"),
+            at_least("told_elsewhere", FLAG),
+        )),
+        Clause("advise", (
+            at_least("certain_db", "look-at-dish.blind_db"),
+            at_least("mispoint_confidence", "look-at-dish.blind_confidence"),
+            at_least("loss_age_s", "look-at-dish.blind_after_s"),
         )),
     ),
     clearing=(

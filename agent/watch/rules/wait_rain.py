@@ -55,7 +55,7 @@ WAIT_RAIN = Rule(
     parameters=(
         Parameter("wait-rain.raise_db", 1.3, "dB", 0.1, 10.0, "clouds and scintillation reach a decibel at Ka band"),
         Parameter("wait-rain.measured_db", 0.5, "dB", 0.1, 10.0, "with rain seen or measured a smaller loss is explained"),
-        Parameter("wait-rain.confidence", 0.7, "1", 0.0, 1.0, "waiting does no harm, so likely is enough"),
+        Parameter("wait-rain.confidence", 0.6, "1", 0.0, 1.0, "waiting does no harm, so likely is enough"),
         Parameter("wait-rain.clear_confidence", 0.4, "1", 0.0, 1.0, "less likely than not: another cause may want something done"),
         Parameter("wait-rain.clear_db", 0.4, "dB", 0.0, 10.0, "half of what raised it"),
         *timing("wait-rain", 150.0, 300.0, 600.0, "cells of a shower come minutes apart; leaves and people are gone sooner"),
