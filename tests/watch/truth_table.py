@@ -88,7 +88,7 @@ TRUTH: dict[str, Told] = {
     "look-at-dish": Told(
         raised=(
             ("advise", "certain_db >= 0.5, mispoint_confidence >= 0.2, told_elsewhere"),
-            ("advise", "certain_db >= 0.65, mispoint_confidence >= 0.4, loss_age_s >= 660"),
+            ("advise", "certain_db >= 0.65, mispoint_confidence >= 0.5, loss_age_s >= 660"),
         ),
         cleared=(
             "certain_db <= 0.4",
@@ -98,7 +98,7 @@ TRUTH: dict[str, Told] = {
             "peaking",
         ),
         silenced=words("peaking rain_hides sun_pass_now settling"),
-        times_s=(240.0, 60.0, 900.0),
+        times_s=(360.0, 60.0, 900.0),
         label="Look at the dish",
         deeds=("peak-start", "peak-done", "rain", "moved"),
         said={"headline": "look-at-dish", "action": "look-first"},

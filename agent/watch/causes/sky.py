@@ -49,7 +49,7 @@ def sky_factors(
     yield Factor(Said("cloud-reach"), {"cloud": min(1.0, path.cloud_db) * exp(-CLOUD_STEEPNESS * over)})
     if weather.frost(unix_s):
         falls = weather.air_now_degc(unix_s) < FROST_DEGC
-        times = {"rain": COLD_RAIN_TIMES} if falls else {}
+        times: Likelihoods = {"rain": COLD_RAIN_TIMES} if falls else {}
         yield Factor(Said("cold" if falls else "frost"), {**times, "reflector": COLD_REFLECTOR_TIMES})
 
 

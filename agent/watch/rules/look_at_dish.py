@@ -49,10 +49,10 @@ LOOK_AT_DISH = Rule(
         Parameter("look-at-dish.clear_db", 0.4, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
         Parameter("look-at-dish.confidence", 0.2, "1", 0.0, 1.0, "a look is worth it where one in five finds the dish turned"),
         Parameter("look-at-dish.blind_db", 0.65, "dB", 0.2, 10.0, "where nothing tells of the sky, showers too light to show take half a decibel"),
-        Parameter("look-at-dish.blind_confidence", 0.4, "1", 0.0, 1.0, "there more has to speak for the dish"),
+        Parameter("look-at-dish.blind_confidence", 0.5, "1", 0.0, 1.0, "there more has to speak for the dish"),
         Parameter("look-at-dish.blind_after_s", 660.0, "s", 0.0, 7200.0, "most showers have shown within eleven minutes what they are"),
         Parameter("look-at-dish.clear_confidence", 0.1, "1", 0.0, 1.0, "less likely than this, nobody need look"),
-        *timing("look-at-dish", 240.0, 60.0, 900.0, "people and trucks are mostly gone, and the first edge of a shower"),
+        *timing("look-at-dish", 360.0, 60.0, 900.0, "people and trucks are mostly gone, and the first edge of a shower"),
     ),
     clauses=(
         Clause("advise", (
