@@ -199,8 +199,8 @@ def test_each_term_of_a_clearing_decides(rule: str, line: str, hairs: int) -> No
 def test_the_outright_rule_and_the_asking_one_take_turns_at_once() -> None:
     """Only one of them stands: less sure, the other asks with the same decision, if anything is missing."""
     sure = holding("certain_db >= 0.7, mispoint_confidence >= 0.85") | {"mispoint_confidence": 0.95}
-    unsure = sure | {"mispoint_confidence": 0.5, "peaking": 0.0, "unlocked": 0.0}
-    courses = [(unsure, 70), (sure, 30), (unsure, 30), (sure, 60), (holding("certain_db <= 0.45"), 10)]
+    unsure = sure | {"mispoint_confidence": 0.5, "peaking": 0.0, "unlocked": 0.0, "told_elsewhere": 1.0}
+    courses = [(unsure, 40), (sure, 30), (unsure, 30), (sure, 60), (holding("certain_db <= 0.4"), 10)]
     stage, events, now_s = RuleStage(default_rules()), [], 0.0
     for row, count in courses:
         features = np.array([row.get(name, nan) for name in Features._fields])
@@ -209,14 +209,14 @@ def test_the_outright_rule_and_the_asking_one_take_turns_at_once() -> None:
             now_s += STEP_S
     outright, asking = "repeak", "look-at-dish"
     assert [(one.unix_s, one.rule, one.severity) for one in events] == [
-        (660.0, asking, "advise"),
-        (880.0, outright, "act"),
-        (880.0, asking, None),
-        (1060.0, outright, None),
-        (1060.0, asking, "advise"),
-        (1660.0, outright, "act"),  # the time of its repeat is over
-        (1660.0, asking, None),
-        (1960.0, outright, None),
+        (360.0, asking, "advise"),
+        (580.0, outright, "act"),
+        (580.0, asking, None),
+        (760.0, outright, None),
+        (760.0, asking, "advise"),
+        (1360.0, outright, "act"),  # the time of its repeat is over
+        (1360.0, asking, None),
+        (1660.0, outright, None),
     ]
 
 
