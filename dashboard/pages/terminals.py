@@ -79,7 +79,7 @@ def _form(sought: Sought) -> Component:
         ],
         action=PATH,
         method="get",
-        className="find",
+        className="find typed",
     )
 
 
@@ -137,7 +137,7 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
                 html.P([level_mark(shown), _level_name(level)], className="level"),
                 html.P(_silence(row, wall_unix_s) if silent else situation.verdict, className="what"),
                 html.P("" if silent else situation.action, className="action"),
-                html.P(_history(row, wall_unix_s), className="hint"),
+                html.P(_history(row, wall_unix_s)),
             ],
             href=shell.link(crew.PATH, row.current.terminal),
         ),
