@@ -19,7 +19,6 @@ EXTRA_OF: Mapping[str, str] = {
     "markupsafe": "dashboard",
     "plotly": "dashboard",
     "segno": "dashboard",
-    "tsdownsample": "dashboard",
     "jinja2": "report",
     "pyarrow": "report",
     "weasyprint": "report",

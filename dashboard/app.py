@@ -13,12 +13,12 @@ from dashboard import travel, words
 from dashboard.access.gate import Gate
 from dashboard.access.request_guard import guard
 from dashboard.page_data.terminal import whose_page
-from dashboard.pages import crew, day, plan, report, shell, terminals, tuning
+from dashboard.pages import crew, day, explore, plan, report, shell, terminals, tuning
 from dashboard.pages.markup import Markup, to_html
 from dashboard.settings import CONFIG_KEY, Settings, current_settings
 
-PLAIN = (crew, plan, report, terminals)
-EXPLORED: Mapping[str, ModuleType] = {page.PATH: page for page in (day, tuning)}
+PLAIN = (crew, day, plan, report, terminals)
+EXPLORED: Mapping[str, ModuleType] = {page.PATH: page for page in (explore, tuning)}
 # The name that Dash gives to its answer to every address that nobody else has.
 _ANY_PATH = "/<path:path>"
 

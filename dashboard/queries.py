@@ -282,15 +282,33 @@ def minutes(
 def events(
     connection: Connection, terminal: str, start_unix_s: float, end_unix_s: float
 ) -> tuple[AlertEvent, ...]:
-    """The alert events in [start, end], oldest first."""
-    return tuple(
+    """The alert events in [start, end], oldest first, after the last one of each that stood at its start."""
+    times = shown_times(connection, terminal)
+    parts = list(times.within(start_unix_s, end_unix_s))
+    standing = [
+        shown_event(one, times.offset_s(one.unix_s))
+        for part in parts[:1]
+        for one in _standing(connection, terminal, part.start_unix_s)
+    ]
+    within = [
         shown_event(_event(row), part.offset_s)
-        for part in shown_times(connection, terminal).within(start_unix_s, end_unix_s)
+        for part in parts
         for row in connection.execute(
             "SELECT * FROM alert_event WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, id",
             (terminal, part.start_unix_s, part.end_unix_s),
         )
+    ]
+    return (*standing, *within)
+
+
+def _standing(connection: sqlite3.Connection, terminal: str, engine_unix_s: float) -> Iterator[AlertEvent]:
+    """The last event before then of each alert that was not over."""
+    rows = connection.execute(
+        "SELECT * FROM alert_event WHERE state != 'cleared' AND id IN (SELECT id FROM (SELECT id, max(unix_s)"
+        " FROM alert_event WHERE terminal = ? AND unix_s < ? GROUP BY rule)) ORDER BY unix_s, id",
+        (terminal, engine_unix_s),
     )
+    return map(_event, rows)
 
 
 def latest_notes(connection: Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:

@@ -3,8 +3,6 @@
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from agent.watch.rules import in_words
-
 TITLE = "peakshade"
 PAGES: Mapping[str, str] = {
     "/": "Crew",
@@ -221,9 +219,15 @@ MOVES: Mapping[str, str] = {"earlier": "Earlier", "later": "Later", "closer": "C
 DAY_WINDOW = "{start} to {end} at the site ({utc_start} to {utc_end} UTC)"
 DAY_SPAN = "Span of time"
 DAY_MOVE = "Move in time"
-DAY_FIGURE = "Signal, rates, temperatures, sunshine, power and marks over time; the lists below say the same."
-EXPECTED = "expected now"
-MARK_KEYS = "■ alert raised  □ seen  | over  ◆ note"
+EXPLORE = "Explore the lines"
+EXPLORE_FIGURE = "Signal, rates, temperatures, sunshine and power over time; the day page says the same."
+EXPLORE_HINT = "Drag a span open to see it closer; a tap twice shows all again."
+FIGURE_HINT = "Around a line: from the lowest to the highest reading. Tap a picture for the time of a note."
+REPEAK_FROM = "re-peak from"
+PLANNED = "planned"
+REFERENCE_SHORT = "reference"
+PANEL_EMPTY = "{title}: nothing is known of this span."
+PANEL_LEVEL = "{title}: {value} {unit} throughout."
 AIR = "air"
 SUNSHINE = "sunshine"
 BATTERY = "battery"
@@ -231,16 +235,17 @@ SUNSHINE_TITLE = "Sunshine"
 BATTERY_TITLE = "Battery"
 NOTES_TITLE = "Notes"
 LABELS_TITLE = "Labels"
-MARKS_TITLE = "Marks"
 SUN_PASS = "sun pass"
 RAIN = "rain"
 EVENTS = "Alerts of this span"
-NO_EVENTS = "No alert changed in this span."
+NO_EVENTS = "No alert in this span."
+LANE_TIMES = "{count} times"
+FROM_TO = "{start} to {end}"
 SPAN_NOTES = "Notes of this span"
 LATE_NOTE = "A note for an earlier time"
 LATE_HINT = (
     "Kept as a remark with the time it speaks of. The watch decides nothing from it: what has just been done"
-    " is told on the crew's page. Tap a point in the figure for its time."
+    " is told on the crew's page. Tap a picture above for its time."
 )
 LATE_TIME = "When it was, by the clock of the site"
 LATE_TEXT = "In your own words (may be empty)"
@@ -272,7 +277,6 @@ LABEL_REMOVE = "Remove"
 LABEL_WRONG = "Write two times such as 2026-07-18 14:05, the end not before the start."
 NO_LABELS = "No label yet."
 FIGURES_BEHIND = "The numbers behind it"
-TAP_A_MARK = "Tap a mark in the figure to see its alert here."
 NO_DATA_YET = "Nothing is stored for a terminal yet."
 
 SHOW = "Show"
@@ -290,14 +294,19 @@ ELEVATION = "Elevation"
 SLANT_RANGE = "Distance to the satellite"
 ROUND_TRIP = "Round trip"
 TILT_HEADS = ("Base tilt", "Aim off up to")
-UPLINK = "Uplink, from here to the satellite"
-DOWNLINK = "Downlink, from the satellite to here"
+LINK = "Link"
+LINK_HEADS = ("", "Up", "Down")
+HEAT_FIGURES = "The temperatures behind it"
 ESNO_CLEAR = "Es/N0 in clear sky"
 ESNO_FADED = "Es/N0 at the availability"
 RATE_CLEAR = "Rate in clear sky"
 RATE_FADED = "Rate at the availability"
 MARGIN = "Margin over the booked rate"
 NO_LINK = "the link does not close"
+LINE_BY_LINE = "Line by line"
+TILTS = "Where the base is not level"
+SUN_OF_THE_DAY = "The sun over the day"
+ALL_CAUTIONS = "{count} more cautions, and the limits by their sources"
 LEFT_OVER = "at the availability"
 SKYLINE = "skyline"
 NINES = ("one nine", "two", "three", "four")
@@ -310,8 +319,8 @@ FADE_BY_LINE = "From clear sky to the availability, part by part"
 RATES = "Rates against availability"
 BOOKED_UP = "up, booked"
 AVAILABILITY = "Mbit/s, over the share of the year in which they are reached"
-WHAT_IF = "What one change does"
-WHAT_IF_HEADS = ("Change", "Up, clear", "Up, faded", "Down, clear", "Down, faded (Mbit/s)")
+WHAT_IF = "What one change does, in Mbit/s"
+WHAT_IF_HEADS = ("Change", "Up, clear", "Up, faded", "Down, clear", "Down, faded")
 SUN_PASSES = "Sun passes of the job"
 SUN_PASS_YEAR = "Sun passes of the coming year"
 SUN_PASS_HEADS = ("Date", "At the site", "Deepest, UTC", "Loss")
@@ -364,8 +373,3 @@ NOT_SEEN = "not seen"
 LAST_HEARD = "last heard {span} ago"
 SILENT = "Silent"
 SILENT_FOR = "Nothing heard for {span}; last word at {clock}."
-
-
-def change_text(rule: str, state: str) -> str:
-    """One change of an alert in words."""
-    return f"{in_words(rule)}: {STATES[state]}"

@@ -1,7 +1,7 @@
 """Decides the one verdict of a moment, what comes next, and the figures of the crew's page."""
 
 from collections.abc import Mapping, Sequence
-from math import isfinite, nan
+from math import inf, isfinite, nan
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -174,6 +174,7 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
         "transmitter_limit_degc": transmitter.limit_degc,
         "transmitter_slope_degc_min": transmitter.slope_k_per_min,
         "transmitter_to_limit_s": transmitter.planned_s,
+        "transmitter_to_limit_early_s": inf if transmitter.to_limit is None else transmitter.to_limit.early_s,
         "modem_degc": modem.temperature_degc,
         "modem_limit_degc": modem.limit_degc,
         "air_degc": heat.air_degc,

@@ -18,12 +18,8 @@ UPDATE = "/_dash-update-component"
 # Nothing that a browser of ours sends comes near.
 MAX_BODY_BYTES = 1_048_576
 MAX_PATH = 2048
-# What a guest may ask for, by the first component that the answer is for; everything else is the crew's.
-# Those of the last line say by themselves that a guest only looks.
-GUEST_MAY_ASK = {
-    "day-window", "day-figure", "day-event", "day-time", "label-list", "label-start",
-    "day-told",
-}  # fmt: skip
+# What a guest may ask of Dash, by the first component that the answer is for; everything else is the crew's.
+GUEST_MAY_ASK = {"explore-figure"}
 DESK_PAGES = ("/", "/day", "/plan", "/terminals")
 NEWS, PRINTED, DAY = "/crew/news", "/plan.pdf", "/day"
 DASH = "/_dash-"

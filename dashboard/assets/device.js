@@ -187,13 +187,9 @@
   });
   document.documentElement.dataset.theme = settings.theme;
 
-  // What stood in the place of a page goes when the page is drawn. The upload component brings a file field
-  // without a name, and comes later than its page.
+  // What stood in the place of a page goes when the page is drawn.
   new MutationObserver(() => {
     if (document.querySelector("#react-entry-point .drawn")) document.getElementById("until-drawn")?.remove();
-    for (const field of document.querySelectorAll("input[type=file]:not([aria-label])")) {
-      field.setAttribute("aria-label", field.parentElement.textContent);
-    }
   }).observe(document.documentElement, { childList: true, subtree: true });
 
   // On paper nothing can be opened, and a figure fits the paper: A4 has some 700 by 1000 px of CSS.
@@ -256,7 +252,6 @@
   };
   window.dash_clientside = Object.assign({}, window.dash_clientside);
   Object.assign((window.dash_clientside.peakshade ||= {}), {
-    isWide: () => window.innerWidth >= 960,
     look: () => [settings.theme, units()],
   });
 })();

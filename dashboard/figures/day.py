@@ -1,331 +1,247 @@
-"""The day page's figure: signal, rates, temperatures, sunshine, battery and marks on one time axis. Pure."""
+"""The day's picture as HTML: panels over one time axis, alerts as bars through all of them. Pure.
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from zoneinfo import ZoneInfo
+A panel is an SVG that is stretched to the width there is; what is written stands around and upon it as
+text of the page, so that it keeps its size on every screen and grows with the reader's.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from html import escape
 
 import numpy as np
-import plotly.graph_objects as go
 from numpy.typing import NDArray
-from plotly.subplots import make_subplots
 
 from agent.replay.labels import Label
+from agent.report.charts import ticks
 from dashboard import words
-from dashboard.display_units import METRIC, DisplayUnits
-from dashboard.figures.trends import PATTERNS, Line, LineStyle, spread, where_it_bends, with_gaps
-from dashboard.page_data.day import (
-    AIR,
-    BATTERY,
-    CARRIER_TO_NOISE,
-    ESNO,
-    MODEM,
-    QUALITY,
-    RAIN,
-    TRANSMITTER,
-    DayData,
-)
-from dashboard.queries import Channel, History, Series
-from dashboard.site_time import local_ms
-from dashboard.theme import FONT_STACK, Theme
+from dashboard.display_units import DisplayUnits
+from dashboard.figures.panels import Course, Panel, Span, panels_of, shaded_spans
+from dashboard.figures.trends import where_it_bends
+from dashboard.page_data.day import DayData, Episode, episodes
+from dashboard.queries import Series
+from dashboard.site_time import clock_ticks
 
-# Rain under a tenth of a millimetre an hour is the noise of a gauge, not weather.
-_RAIN_FROM_MM_H = 0.1
-# Not a figure of the situation but made of two: what the level should be once sun and rain are allowed for.
-EXPECTED_KEY = "expected_db"
-_MARK_ROW = 6
-_HEIGHT_PX = 980
-_EVENT_SYMBOLS = {"raised": "square", "acknowledged": "square-open", "cleared": "line-ns-open"}
+_CLOCK_TICKS = 6
+_VALUE_TICKS = 4
+# A panel's own coordinates, and the share of its height that a name takes, as the style sheet has it.
+_WIDE, _HIGH = 1000.0, 100.0
+_NAME_HIGH = 13.0
+# Beyond these shares of the width there is no room for a name, or for half of a time.
+_ROOM_UNTIL, _ALMOST_AT_THE_END = 33.0, 94.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
-    """A channel of readings drawn as a line; `banded` adds the band from lowest to highest."""
+class Frame:
+    """Where a panel's times and values lie, in shares of a hundred from the left and from the top."""
 
-    channel: Channel
-    name: str
-    style: LineStyle
-    banded: bool = False
+    def __init__(self, window: Span, low: float = 0.0, high: float = 1.0) -> None:
+        self.window, self.low, self.high = window, low, high
 
+    def x(self, unix_s: float) -> float:
+        """From 0 at the start of the window to 100 at its end, not beyond."""
+        return min(max(100.0 * (unix_s - self.window[0]) / (self.window[1] - self.window[0]), 0.0), 100.0)
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One panel of the figure: measured channels over lines of the situation's history."""
-
-    title: str
-    unit: str
-    measured: tuple[Measured, ...]
-    lines: tuple[Line, ...]
-
-    def heading(self, units: DisplayUnits) -> str:
-        """The title with the unit that is shown."""
-        return f"{self.title} ({units.unit(self.unit)})"
+    def y(self, value: float) -> float:
+        """From 0 at the top of the scale to 100 at its foot."""
+        return 100.0 * (self.high - value) / (self.high - self.low)
 
 
-_EXPECTED = Line(key=EXPECTED_KEY, name=words.EXPECTED, style="second")
-_REFERENCE = Line(key="reference_db", name=words.REFERENCE, style="reference")
-# A modem gives one of them; the first that was measured is drawn.
-SIGNAL_ROWS = (
-    Row(
-        title=words.SIGNAL_TITLE,
-        unit="dB",
-        measured=(Measured(channel=ESNO, name=words.ESNO, style="measured", banded=True),),
-        lines=(Line(key="plan_esno_db", name=words.ESNO_PLANNED, style="plan"), _REFERENCE, _EXPECTED),
-    ),
-    Row(
-        title=words.SIGNAL_TITLE,
-        unit="dB",
-        measured=(
-            Measured(channel=CARRIER_TO_NOISE, name=words.CARRIER_TO_NOISE, style="measured", banded=True),
-        ),
-        lines=(_REFERENCE, _EXPECTED),
-    ),
-    Row(
-        title=words.SIGNAL_TITLE,
-        unit="%",
-        measured=(Measured(channel=QUALITY, name=words.QUALITY, style="measured", banded=True),),
-        lines=(Line(key="reference_quality_percent", name=words.REFERENCE, style="reference"),),
-    ),
-)
-# Rates come from the situation: readings mix what the stream uses with tests of what the link can carry.
-OTHER_ROWS = (
-    Row(
-        title=words.RATE_TITLE,
-        unit="Mbit/s",
-        measured=(),
-        lines=(
-            Line(key="plan_up_mbps", name=words.PLANNED_UP, style="plan"),
-            Line(key="stream_mbps", name=words.STREAM, style="limit"),
-            Line(key="down_mbps", name=words.DOWN, style="second"),
-            Line(key="up_mbps", name=words.UP, style="measured"),
-        ),
-    ),
-    Row(
-        title=words.HEAT_TITLE,
-        unit="°C",
-        measured=(
-            Measured(channel=TRANSMITTER, name=words.TRANSMITTER, style="measured"),
-            Measured(channel=MODEM, name=words.MODEM, style="second"),
-            Measured(channel=AIR, name=words.AIR, style="reference"),
-        ),
-        lines=(Line(key="transmitter_limit_degc", name=words.LIMIT, style="limit"),),
-    ),
-    Row(
-        title=words.SUNSHINE_TITLE,
-        unit="W/m²",
-        measured=(),
-        lines=(Line(key="sun_w_m2", name=words.SUNSHINE, style="measured"),),
-    ),
-    Row(
-        title=words.BATTERY_TITLE,
-        unit="%",
-        measured=(Measured(channel=BATTERY, name=words.BATTERY, style="measured"),),
-        lines=(),
-    ),
-)
+def day_picture(data: DayData, units: DisplayUnits) -> str:
+    """All panels; those of which nothing is known, or that say one number, are sentences below."""
+    panels = panels_of(data, units)
+    drawn = [panel for panel in panels if panel.courses and not panel.says_one_number]
+    told = [_sentence(panel, units) for panel in panels if panel not in drawn]
+    behind = _behind(data)
+    pictures = [_panel(panel, data, behind, units, number == 0) for number, panel in enumerate(drawn)]
+    sentences = f'<ul class="told">{"".join(f"<li>{one}</li>" for one in told)}</ul>' if told else ""
+    return "".join([*pictures, _clock(data), sentences])
 
 
-def rows_of(data: DayData) -> tuple[Row, ...]:
-    """The panels, with the signal as the modem gives it."""
-    measured = [row for row in SIGNAL_ROWS if len(data.series[row.measured[0].channel].unix_s)]
-    return measured[0] if measured else SIGNAL_ROWS[0], *OTHER_ROWS
+def _sentence(panel: Panel, units: DisplayUnits) -> str:
+    if not panel.courses:
+        return escape(words.PANEL_EMPTY.format(title=panel.title))
+    value = units.marked(f"{panel.courses[0].last[1]:.{panel.decimals}f}")
+    return escape(words.PANEL_LEVEL.format(title=panel.title, value=value, unit=panel.unit))
 
 
-def day_figure(
-    data: DayData, theme: Theme, draggable: bool, labels: Sequence[Label] = (), units: DisplayUnits = METRIC
-) -> go.Figure:
-    """The figure of one window; `draggable` lets a mouse drag open a shorter one."""
-    rows = rows_of(data)
-    titles = [row.heading(units) for row in rows] + [words.MARKS_TITLE]
-    figure = make_subplots(
-        rows=_MARK_ROW,
-        shared_xaxes=True,
-        vertical_spacing=0.045,
-        row_heights=[3.0, 2.4, 2.4, 1.5, 1.2, 1.3],
-        subplot_titles=titles,
-    )
-    history = with_expected(data.history)
-    for number, row in enumerate(rows, start=1):
-        for trace in _row_traces(row, replace(data, history=history), theme):
-            trace.y = units.value(trace.y, row.unit)
-            figure.add_trace(trace, row=number, col=1)
-    for trace in [*_label_traces(labels, data, theme), *_mark_traces(data, theme)]:
-        figure.add_trace(trace, row=_MARK_ROW, col=1)
-    _shade(figure, data, theme)
-    _dress(figure, data, theme, draggable)
-    return units.dressed(figure)
-
-
-def empty_figure() -> go.Figure:
-    """Before anything is known: the room that the figure will take, without axes."""
-    hidden = {"visible": False}
-    clear = "rgba(0,0,0,0)"
-    layout = go.Layout(
-        template="none",
-        height=_HEIGHT_PX,
-        paper_bgcolor=clear,
-        plot_bgcolor=clear,
-        xaxis=hidden,
-        yaxis=hidden,
-    )
-    return go.Figure(layout=layout)
-
-
-def with_expected(history: History) -> History:
-    """The history with the expected Es/N0 or C/N (dB): measured plus what is missing without explanation."""
-    figures = history.figures
-    measured = [key for key in ("esno_db", "cn_db") if key in figures]
-    if not measured or "unexplained_db" not in figures:
-        return history
-    expected = figures[measured[0]] + figures["unexplained_db"]
-    return replace(history, figures={**figures, EXPECTED_KEY: expected})
-
-
-def _row_traces(row: Row, data: DayData, theme: Theme) -> list[go.Scatter]:
-    zone = data.zone
-    traces = [_history_trace(line, data, theme) for line in row.lines if line.key in data.history.figures]
-    for measured in row.measured:
-        series = data.series[measured.channel]
-        if len(series.unix_s):
-            traces += _band(series, zone, theme) if measured.banded else []
-            traces.append(_line(measured, series, zone, theme))
-    return traces
-
-
-def _history_trace(line: Line, data: DayData, theme: Theme) -> go.Scatter:
-    x_ms = local_ms(data.history.unix_s, data.zone)
-    return _stroke(x_ms, data.history.figures[line.key].astype(np.float32), line.name, line.style, theme)
-
-
-def _line(measured: Measured, series: Series, zone: ZoneInfo, theme: Theme) -> go.Scatter:
-    unix_s = with_gaps(series.unix_s, _gap_s(series))
-    values = spread(series.middle, series.unix_s.searchsorted(unix_s), unix_s)
-    return _stroke(local_ms(unix_s, zone), values, measured.name, measured.style, theme)
-
-
-def _gap_s(series: Series) -> float:
-    """What counts as a gap: well above the usual distance of the points, whatever rate the input has."""
-    steps_s = np.diff(series.unix_s)
-    return 5.0 * float(np.median(steps_s)) if len(steps_s) else 0.0
-
-
-def _stroke(
-    x_ms: NDArray[np.float64], y: NDArray[np.float32], name: str, style: LineStyle, theme: Theme
-) -> go.Scatter:
-    dash, width_px = PATTERNS[style]
-    line = {"color": getattr(theme, style), "dash": dash, "width": width_px * 0.75}
-    bends = where_it_bends(y)
-    return go.Scatter(x=x_ms[bends], y=y[bends], name=name, mode="lines", line=line, hovertemplate="%{y:.2f}")
-
-
-def _band(series: Series, zone: ZoneInfo, theme: Theme) -> list[go.Scatter]:
-    if np.array_equal(series.low, series.high):
-        return []
-    outline_ms = local_ms(np.concatenate([series.unix_s, series.unix_s[::-1]]), zone)
-    outline = np.concatenate([series.low, series.high[::-1]]).astype(np.float32)
-    return [
-        go.Scatter(
-            x=outline_ms,
-            y=outline,
-            fill="toself",
-            fillcolor=theme.band,
-            line={"width": 0},
-            mode="lines",
-            hoverinfo="skip",
-        )
+def _panel(panel: Panel, data: DayData, behind: str, units: DisplayUnits, first: bool) -> str:
+    frame = Frame(data.window, *_range(panel))
+    round_values = ticks(frame.low, frame.high, _VALUE_TICKS)
+    inside = [value for value in round_values if frame.low <= value <= frame.high]
+    grid = "".join(f'<path class="rule" d="M0 {frame.y(value):.1f}h{_WIDE:g}"/>' for value in inside)
+    lines = "".join(_course(frame, one) for one in panel.courses)
+    written = [
+        *(_value(frame, value, units) for value in inside),
+        *_names(frame, panel, units),
+        *([_shade_names(frame, data)] if first else []),
     ]
-
-
-def _mark_traces(data: DayData, theme: Theme) -> list[go.Scatter]:
-    events = go.Scatter(
-        x=local_ms(np.array([event.unix_s for event in data.events], dtype=np.float64), data.zone),
-        y=[words.ALERTS] * len(data.events),
-        mode="markers",
-        marker={
-            "symbol": [_EVENT_SYMBOLS[event.state] for event in data.events],
-            "size": 14,
-            "color": theme.limit,
-            "line": {"width": 2, "color": theme.limit},
-        },
-        text=[words.change_text(event.rule, event.state) for event in data.events],
-        customdata=list(range(len(data.events))),
-        hovertemplate="%{text}<extra></extra>",
+    said = f"{panel.title} ({panel.unit}): {'; '.join(_said(one, panel, units) for one in panel.courses)}"
+    return (
+        f'<figure class="panel"><figcaption>{escape(panel.title)} ({escape(panel.unit)})</figcaption>'
+        f'<div class="plot" role="img" aria-label="{escape(said)}">'
+        f'<svg viewBox="0 0 {_WIDE:g} {_HIGH:g}" preserveAspectRatio="none" aria-hidden="true">'
+        f"{behind}{grid}{_fan(frame, panel)}{lines}</svg>{''.join(written)}</div></figure>"
     )
-    notes = go.Scatter(
-        x=local_ms(np.array([note.unix_s for note in data.notes], dtype=np.float64), data.zone),
-        y=[words.NOTES_TITLE] * len(data.notes),
-        mode="markers",
-        marker={"symbol": "diamond", "size": 12, "color": theme.measured},
-        text=[words.NOTE_NAMES[note.kind] for note in data.notes],
-        hovertemplate="%{text}<extra></extra>",
+
+
+def _range(panel: Panel) -> Span:
+    """From the lowest to the highest that is to be seen; a course of one level lies in the middle."""
+    ends = [end(one.series) for one in panel.courses for end in (_lowest, _highest)]
+    ends += [*panel.reach, *(value for _unix_s, value in panel.fan)]
+    low, high = min(ends), max(ends)
+    return (low, high) if high > low else (low - 0.5, high + 0.5)
+
+
+def _lowest(series: Series) -> float:
+    return float(np.nanmin(series.low))
+
+
+def _highest(series: Series) -> float:
+    return float(np.nanmax(series.high))
+
+
+def _value(frame: Frame, value: float, units: DisplayUnits) -> str:
+    text = units.marked(f"{value:.10g}".replace("-", "\u2212"))
+    return f'<span class="value" style="top:{frame.y(value):.1f}%">{text}</span>'
+
+
+def _said(course: Course, panel: Panel, units: DisplayUnits) -> str:
+    return f"{course.name} {units.marked(f'{course.last[1]:.{panel.decimals}f}')}"
+
+
+def _course(frame: Frame, course: Course) -> str:
+    series = course.series
+    x = [10.0 * frame.x(unix_s) for unix_s in series.unix_s.tolist()]
+    band = "".join(_outline(frame, x, series)) if (series.low < series.high).any() else ""
+    bends = where_it_bends(series.middle.astype(np.float32))
+    line = _line(frame, np.array(x)[bends], series.middle[bends])
+    return (f'<path class="band {course.style}" d="{band}"/>' if band else "") + (
+        f'<path class="line {course.style}" d="{line}"/>'
     )
-    return [notes, events]
 
 
-def _label_traces(labels: Sequence[Label], data: DayData, theme: Theme) -> list[go.Scatter]:
-    ends = [(label.start_unix_s, label.end_unix_s, np.nan) for label in labels]
-    return [
-        go.Scatter(
-            x=local_ms(np.array(ends, dtype=np.float64).reshape(-1), data.zone),
-            y=[words.LABELS_TITLE] * 3 * len(labels),
-            mode="lines",
-            line={"color": theme.reference, "width": 12},
-            text=[words.LABEL_CAUSES[label.cause] for label in labels for _end in range(3)],
-            hovertemplate="%{text}<extra></extra>",
-        )
+def _line(frame: Frame, x: NDArray[np.float64], values: NDArray[np.float64]) -> str:
+    points: list[str] = []
+    pen_down = False
+    for place, value in zip(x.tolist(), values.tolist(), strict=True):
+        if value == value:
+            points.append(f"{'L' if pen_down else 'M'}{place:.0f} {frame.y(value):.1f}")
+        pen_down = value == value
+    return "".join(points)
+
+
+def _outline(frame: Frame, x: Sequence[float], series: Series) -> Iterator[str]:
+    """The band from lowest to highest, a closed piece between each two gaps."""
+    whole = np.isfinite(series.middle)
+    for piece in np.split(np.arange(len(whole)), np.flatnonzero(~whole)):
+        there = piece[whole[piece]].tolist()
+        if len(there) > 1:
+            over = [f"{x[at]:.0f} {frame.y(series.high[at]):.1f}" for at in there]
+            under = [f"{x[at]:.0f} {frame.y(series.low[at]):.1f}" for at in reversed(there)]
+            yield f"M{'L'.join([*over, *under])}Z"
+
+
+def _fan(frame: Frame, panel: Panel) -> str:
+    if not panel.fan:
+        return ""
+    corners = " ".join(f"{10.0 * frame.x(unix_s):.0f},{frame.y(value):.1f}" for unix_s, value in panel.fan)
+    return f'<polygon class="fan" points="{corners}"/>'
+
+
+def _names(frame: Frame, panel: Panel, units: DisplayUnits) -> Iterator[str]:
+    """Each course's name with its last value at its end, moved apart where they would touch."""
+    ends = sorted(((frame.y(one.last[1]), one) for one in panel.courses), key=lambda end: end[0])
+    for (_y, one), top in zip(ends, _apart([y - _NAME_HIGH for y, _one in ends]), strict=True):
+        place = f"top:{top:.1f}%;{_beside(frame.x(one.last[0]))}"
+        yield f'<span class="named {one.style}" style="{place}">{escape(_said(one, panel, units))}</span>'
+
+
+def _apart(tops: Sequence[float]) -> list[float]:
+    """The tops, in order, none nearer to another than a name is high, all within the panel where they fit."""
+    placed: list[float] = []
+    for top in tops:
+        placed.append(max(top, placed[-1] + _NAME_HIGH if placed else 0.0))
+    below = 100.0
+    for number in range(len(placed) - 1, -1, -1):
+        placed[number] = min(placed[number], below - _NAME_HIGH)
+        below = placed[number]
+    return placed
+
+
+def _behind(data: DayData) -> str:
+    """Through every panel: rain and sun passes, the alerts from raised to over, the ticks of the clock."""
+    frame = Frame(data.window)
+    shades = [_bar(frame, span, "shade") for span, _name in shaded_spans(data)]
+    alerts = [
+        _bar(frame, _span(one, data), f"alert-{one.severity}")
+        for of_rule in episodes(data.events).values()
+        for one in of_rule
     ]
+    clock = [f"M{10.0 * frame.x(unix_s):.0f} 0v{_HIGH:g}" for unix_s, _text in _ticks(data)]
+    return f'{"".join([*shades, *alerts])}<path class="rule" d="{"".join(clock)}"/>'
 
 
-def _shade(figure: go.Figure, data: DayData, theme: Theme) -> None:
-    passes = [(sun_pass.start_unix_s, sun_pass.end_unix_s) for sun_pass in data.sun_passes]
-    for spans, name in ((passes, words.SUN_PASS), (rain_spans(data.series[RAIN]), words.RAIN)):
-        for span in spans:
-            if span[1] < data.window[0] or span[0] > data.window[1]:
-                continue
-            start_ms, end_ms = local_ms(np.array(span), data.zone)
-            figure.add_vrect(
-                x0=start_ms,
-                x1=end_ms,
-                row=1,
-                col=1,
-                exclude_empty_subplots=False,
-                fillcolor=theme.band,
-                line={"width": 1, "dash": "dot", "color": theme.quiet_ink},
-                annotation={"text": name, "font": {"size": 13, "color": theme.ink}},
-                annotation_position="bottom left",
-            )
+def _bar(frame: Frame, span: Span, kind: str) -> str:
+    left, right = (10.0 * frame.x(unix_s) for unix_s in span)
+    return f'<rect class="{kind}" x="{left:.0f}" width="{max(right - left, 2.0):.0f}" height="{_HIGH:g}"/>'
 
 
-def rain_spans(rain: Series) -> Sequence[tuple[float, float]]:
-    """Start and end (Unix seconds) of each uninterrupted run of rain readings."""
-    wet = np.concatenate([[False], rain.high >= _RAIN_FROM_MM_H, [False]])
-    starts = np.flatnonzero(~wet[:-1] & wet[1:])
-    ends = np.flatnonzero(wet[:-1] & ~wet[1:]) - 1
-    return [(float(rain.unix_s[a]), float(rain.unix_s[b])) for a, b in zip(starts, ends, strict=True)]
+def _span(one: Episode, data: DayData) -> Span:
+    end_unix_s = data.known_until_unix_s if one.end_unix_s is None else one.end_unix_s
+    return one.start_unix_s, max(end_unix_s, one.start_unix_s)
 
 
-def _dress(figure: go.Figure, data: DayData, theme: Theme, draggable: bool) -> None:
-    axis = {"color": theme.quiet_ink, "gridcolor": theme.rule, "gridwidth": 0.5, "zeroline": False}
-    figure.update_layout(
-        template="none",
-        height=_HEIGHT_PX,
-        margin={"l": 52, "r": 10, "t": 26, "b": 48},
-        paper_bgcolor="rgba(0,0,0,0)",
-        plot_bgcolor="rgba(0,0,0,0)",
-        font={"family": FONT_STACK, "color": theme.ink, "size": 14},
-        showlegend=False,
-        hovermode="x",
-        hoverlabel={"bgcolor": theme.sheet, "font": {"color": theme.ink}},
-        dragmode="zoom" if draggable else False,
+def _shade_names(frame: Frame, data: DayData) -> str:
+    """Each kind is named where it is first seen."""
+    first: Mapping[str, Span] = {name: span for span, name in reversed(shaded_spans(data))}
+    return "".join(
+        f'<span class="named foot" style="{_beside(frame.x(span[0]))}">{escape(name)}</span>'
+        for name, span in first.items()
     )
-    range_ms = local_ms(np.array(data.window), data.zone).tolist()
-    figure.update_xaxes(axis | {"type": "date", "range": range_ms, "fixedrange": not draggable})
-    figure.update_yaxes(axis | {"nticks": 5, "fixedrange": True})
-    for row in (2, 4, 5):
-        figure.update_yaxes(rangemode="tozero", row=row, col=1)
-    categories = [words.LABELS_TITLE, words.NOTES_TITLE, words.ALERTS]
-    figure.update_yaxes(
-        type="category", categoryarray=categories, range=[-0.6, 2.6], showgrid=False, row=_MARK_ROW, col=1
-    )
-    figure.update_annotations(font={"size": 14, "color": theme.ink})
-    for title in figure.layout.annotations[:_MARK_ROW]:
-        title.update(x=0.0, xanchor="left")
+
+
+def _beside(x: float) -> str:
+    """After this place, or at the right edge where there is no room after it."""
+    return f"left:{x:.1f}%" if x < _ROOM_UNTIL else "right:0"
+
+
+def _ticks(data: DayData) -> list[tuple[float, str]]:
+    return clock_ticks(*data.window, data.zone, _CLOCK_TICKS)
+
+
+def _clock(data: DayData) -> str:
+    frame = Frame(data.window)
+    notes = [f'<i style="left:{frame.x(note.unix_s):.1f}%"></i>' for note in data.notes]
+    times = [_time(frame.x(unix_s), text) for unix_s, text in _ticks(data)]
+    lane = f'<p class="told-lane"><b>{words.NOTES_TITLE}</b><span class="track">{"".join(notes)}</span></p>'
+    labels = '<p class="told-lane" id="label-lane"></p>'
+    clock = f'<div class="clock" aria-hidden="true">{"".join(times)}</div>'
+    return f"{lane if notes else ''}{labels}{clock}"
+
+
+def _time(x: float, text: str) -> str:
+    """Under its tick, and not beyond the picture's right edge."""
+    if x > _ALMOST_AT_THE_END:
+        return f'<span class="time last" style="right:0">{text}</span>'
+    return f'<span class="time" style="left:{x:.1f}%">{text}</span>'
+
+
+def track(of_rule: Sequence[Episode], data: DayData) -> str:
+    """The bars of one rule on the time axis."""
+    frame = Frame(data.window)
+    bars = [_piece(frame, _span(one, data), f"level-{one.severity}") for one in of_rule]
+    return f'<span class="track">{"".join(bars)}</span>'
+
+
+def label_track(labels: Sequence[Label], window: Span) -> str:
+    """What really happened, on the time axis; empty where nothing of it lies in the window."""
+    frame = Frame(window)
+    bars = [
+        _piece(frame, (one.start_unix_s, one.end_unix_s), "label")
+        for one in labels
+        if one.end_unix_s >= window[0] and one.start_unix_s <= window[1]
+    ]
+    return f'<b>{escape(words.LABELS_TITLE)}</b><span class="track">{"".join(bars)}</span>' if bars else ""
+
+
+def _piece(frame: Frame, span: Span, kind: str) -> str:
+    left, right = (frame.x(unix_s) for unix_s in span)
+    return f'<i class="{kind}" style="left:{left:.1f}%;width:{right - left:.1f}%"></i>'

@@ -77,7 +77,7 @@ def sun_hours_picture(heat: HeatOutlook, zone: ZoneInfo) -> str:
     if not heat.hours:
         return ""
     starts_s = [hour.start_unix_s for hour in heat.hours]
-    every = max(1, len(starts_s) // 6)
+    every = -(-len(starts_s) // 5)
     ticks = [(start_s, clock_text(start_s, zone)) for start_s in starts_s[::every]]
     half_min = [hour.half_cloudy_sunshine_min for hour in heat.hours]
     more_min = [hour.clear_sunshine_min - half for hour, half in zip(heat.hours, half_min, strict=True)]

@@ -29,7 +29,7 @@ MINUTE_GAP_S = 150.0
 _TREND_HEIGHT_PX = 150.0
 _TICK_S = 1800.0
 # What a crew looks at lies between a little above the reference and a deep fade.
-_ABOVE_REFERENCE, _BELOW_REFERENCE = 1.0, 4.0
+ABOVE_REFERENCE, BELOW_REFERENCE = 1.0, 4.0
 DASHES: Mapping[LineStyle, str] = {
     "measured": "",
     "second": "",
@@ -184,7 +184,7 @@ def _room(trend: Trend, history: History, start_unix_s: float) -> list[charts.Li
     elif trend.unit == "dB" and "reference_db" in history.figures:
         reference_db = history.figures["reference_db"]
         latest_db = reference_db[np.isfinite(reference_db)][-1:]
-        low_high = [value for db in latest_db for value in (db - _BELOW_REFERENCE, db + _ABOVE_REFERENCE)]
+        low_high = [value for db in latest_db for value in (db - BELOW_REFERENCE, db + ABOVE_REFERENCE)]
     else:
         low_high = []
     return [charts.Line("", [start_unix_s - 1.0] * len(low_high), low_high, "none")] if low_high else []

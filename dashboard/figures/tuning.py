@@ -84,7 +84,7 @@ def curve_figure(data: TuningData, theme: Theme) -> go.Figure:
         go.Scatter(
             **_coordinates([found for _text, found in points]),
             mode="lines+markers+text",
-            text=[text for text, _found in points],
+            text=place_texts(points),
             textposition="top center",
             cliponaxis=False,
             name=tuning_words.TUNE_SWEPT,
@@ -101,6 +101,14 @@ def curve_figure(data: TuningData, theme: Theme) -> go.Figure:
     figure.update_layout(showlegend=True, legend={"orientation": "h", "y": 1.16, "x": 0.0})
     figure.update_xaxes(title=tuning_words.FALSE_ALARMS_AN_HOUR, rangemode="tozero")
     return figure.update_yaxes(title=tuning_words.RECALL_PERCENT, range=[-4, 112])
+
+
+def place_texts(points: Sequence[tuple[str, Figures]]) -> list[str]:
+    """What to write at each point: values that end up at one place stand together, at the first of them."""
+    together: dict[tuple[int, int], list[str]] = {}
+    for text, found in points:
+        together.setdefault(_place(found), []).append(text)
+    return [", ".join(together.pop(_place(found), ())) for _text, found in points]
 
 
 def _coordinates(found: Sequence[Figures]) -> dict[str, list[float | None]]:

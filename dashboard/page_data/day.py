@@ -1,28 +1,31 @@
 """What the day page shows of one terminal over one window, in one state of the store."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from tsdownsample import MinMaxLTTBDownsampler
 
 from agent.job import Job
 from agent.link_plan import SunPass
-from agent.records import AlertEvent
+from agent.records import AlertEvent, Severity
 from agent.store.questions import Connection
-from dashboard import queries
+from dashboard import queries, words
 from dashboard.page_data import windows
-from dashboard.page_data.terminal import asked_terminal, site_zone, terminal_of
+from dashboard.page_data.terminal import site_zone, terminal_of
+from dashboard.page_data.tuning import present_value
 from dashboard.queries import Channel, Series
 from dashboard.settings import Settings
 
-# A line has no more points than a wide screen has pixels for it.
-POINTS = 600
+# More points than this are not seen on a phone, and weigh.
+POINTS = 300
+# For a figure that is explored.
+FINE_POINTS = 1500
 # Up to this span the readings themselves are read, beyond it the one-minute roll-ups.
 READINGS_UP_TO_S = 7200.0
 MINUTE_S = 60.0
+THRESHOLD = "repeak.raise_db"
 
 ESNO = Channel(kind="signal", field="esno_db")
 CARRIER_TO_NOISE = Channel(kind="signal", field="cn_db")
@@ -37,7 +40,7 @@ CHANNELS = (ESNO, CARRIER_TO_NOISE, QUALITY, TRANSMITTER, MODEM, AIR, BATTERY, R
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayData:
-    """All that one drawing of the day page needs."""
+    """All that one drawing of the day page needs; `repeak_db` is the threshold in force."""
 
     terminal: str
     window: windows.Window
@@ -47,68 +50,108 @@ class DayData:
     history: queries.History
     notes: tuple[queries.NoteRow, ...]
     events: tuple[AlertEvent, ...]
+    repeak_db: float
 
     @property
     def zone(self) -> ZoneInfo:
         """The site's time zone."""
         return site_zone(self.job)
 
+    @property
+    def known_until_unix_s(self) -> float:
+        """The last minute of the window of which anything is known; its start where nothing is."""
+        return float(self.history.unix_s[-1]) if len(self.history.unix_s) else self.window[0]
 
-def day_window(settings: Settings, search: str | None, span: str) -> windows.Window | None:
-    """The window of a span for the terminal asked for; None as long as it has no situation."""
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Episode:
+    """One alert from being raised until it is over (None: it stands), with all that was said of it."""
+
+    events: tuple[AlertEvent, ...]
+    end_unix_s: float | None
+
+    @property
+    def start_unix_s(self) -> float:
+        """When it was raised, or said first of what is known."""
+        return self.events[0].unix_s
+
+    @property
+    def severity(self) -> Severity:
+        """The gravest."""
+        return max((event.severity for event in self.events), key=list(words.LEVELS).index)
+
+
+def episodes(events: Sequence[AlertEvent]) -> Mapping[str, tuple[Episode, ...]]:
+    """The alerts of each rule, rules in the order in which they came; `events` in time order."""
+    told: dict[str, list[list[AlertEvent]]] = {}
+    for event in events:
+        of_rule = told.setdefault(event.rule, [])
+        if not of_rule or of_rule[-1][-1].state == "cleared":
+            of_rule.append([])
+        of_rule[-1].append(event)
+    return {rule: tuple(map(_episode, of_rule)) for rule, of_rule in told.items()}
+
+
+def _episode(events: Sequence[AlertEvent]) -> Episode:
+    last = events[-1]
+    return Episode(events=tuple(events), end_unix_s=last.unix_s if last.state == "cleared" else None)
+
+
+def day_zone(settings: Settings, terminal: str | None) -> ZoneInfo:
+    """The site's time zone of the terminal."""
     with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, asked_terminal(search))
+        return site_zone(None if terminal is None else queries.job(connection, terminal))
+
+
+def day_data(
+    settings: Settings, terminal: str | None, asked: windows.Asked, points: int = POINTS
+) -> DayData | None:
+    """What the store knows of the window; None as long as the terminal has no situation."""
+    with queries.open_store(settings.store) as connection:
+        current = terminal_of(connection, settings, terminal)
         if current is None:
             return None
-        job = queries.job(connection, current.terminal)
-        return windows.chosen(span, current.situation.unix_s, job)
-
-
-def day_zone(settings: Settings, search: str | None) -> ZoneInfo:
-    """The site's time zone of the terminal asked for."""
-    with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, asked_terminal(search))
-        return site_zone(None if current is None else queries.job(connection, current.terminal))
-
-
-def day_data(settings: Settings, search: str | None, window: windows.Window | None) -> DayData | None:
-    """What the store knows of the window; None without one, as long as the terminal has no situation."""
-    with queries.open_store(settings.store) as connection:
-        current = terminal_of(connection, settings, asked_terminal(search))
-        if current is None or window is None:
-            return None
         terminal = current.terminal
-        plan = queries.plan(connection, terminal)
-        every = max(1, math.ceil((window[1] - window[0]) / MINUTE_S / POINTS))
+        plan, job = queries.plan(connection, terminal), queries.job(connection, terminal)
+        window = windows.chosen(asked, current.situation.unix_s, job)
+        every = max(1, math.ceil((window[1] - window[0]) / MINUTE_S / points))
         return DayData(
             terminal=terminal,
             window=window,
-            job=queries.job(connection, terminal),
+            job=job,
             sun_passes=() if plan is None else plan.sun_passes,
-            series={channel: _series(connection, terminal, channel, window, every) for channel in CHANNELS},
+            series={one: _series(connection, terminal, one, window, points) for one in CHANNELS},
             history=queries.history(connection, terminal, window[0], window[1], every),
             notes=tuple(one for one in queries.notes(connection, terminal, *window) if not one.taken_back),
             events=queries.events(connection, terminal, *window),
+            repeak_db=present_value(settings.rules, THRESHOLD),
         )
 
 
 def _series(
-    connection: Connection, terminal: str, channel: Channel, window: windows.Window, every: int
+    connection: Connection, terminal: str, channel: Channel, window: windows.Window, points: int
 ) -> Series:
-    if window[1] - window[0] <= READINGS_UP_TO_S:
-        return thinned(queries.readings(connection, terminal, channel, *window))
-    return queries.minutes(connection, terminal, channel, window, every * MINUTE_S)
+    span_s = window[1] - window[0]
+    if span_s <= READINGS_UP_TO_S:
+        return banded(queries.readings(connection, terminal, channel, *window), span_s / points)
+    step_s = MINUTE_S * math.ceil(span_s / MINUTE_S / points)
+    return queries.minutes(connection, terminal, channel, window, step_s)
 
 
-def thinned(series: Series) -> Series:
-    """The readings that keep the look of the line (largest triangles after a choice of extremes)."""
-    if len(series.unix_s) <= POINTS:
+def banded(series: Series, step_s: float) -> Series:
+    """Lowest, median and highest of the readings in each step of time in which there are any.
+
+    A reading that is alone in its step keeps its time; more stand at their mean time.
+    """
+    if not len(series.unix_s):
         return series
-    make: Callable[[], MinMaxLTTBDownsampler] = MinMaxLTTBDownsampler
-    kept = make().downsample(series.unix_s, series.middle, n_out=POINTS)
+    steps = np.floor(series.unix_s / step_s)
+    groups = np.split(np.arange(len(steps)), np.flatnonzero(np.diff(steps)) + 1)
+    starts = [group[0] for group in groups]
+    counts = np.array([len(group) for group in groups])
     return Series(
-        unix_s=np.asarray(series.unix_s[kept]),
-        middle=np.asarray(series.middle[kept]),
-        low=np.asarray(series.low[kept]),
-        high=np.asarray(series.high[kept]),
+        unix_s=np.add.reduceat(series.unix_s, starts) / counts,
+        middle=np.array([np.median(series.middle[group]) for group in groups]),
+        low=np.minimum.reduceat(series.low, starts),
+        high=np.maximum.reduceat(series.high, starts),
     )

@@ -1,36 +1,15 @@
-"""Labels of a day as the browser keeps them, and as the file that a session folder takes. Pure."""
+"""Labels of a day, which the browser keeps and a session folder takes as a file. Pure."""
 
 from collections.abc import Iterable, Sequence
-from typing import TypedDict
 
-from agent.records import AlertEvent, Cause
+from agent.records import AlertEvent
 from agent.replay.compare import alerts_of
 from agent.replay.labels import LABEL_CAUSES, Label
 
 
-class LabelRow(TypedDict):
-    """One episode in the browser's own store."""
-
-    start_unix_s: float
-    end_unix_s: float
-    cause: Cause
-
-
-def labels_of(rows: Sequence[LabelRow]) -> tuple[Label, ...]:
+def in_order(labels: Iterable[Label]) -> tuple[Label, ...]:
     """The labels in time order."""
-    labels = [
-        Label(start_unix_s=row["start_unix_s"], end_unix_s=row["end_unix_s"], cause=row["cause"])
-        for row in rows
-    ]
     return tuple(sorted(labels, key=lambda label: (label.start_unix_s, label.end_unix_s)))
-
-
-def rows_of_labels(labels: Iterable[Label]) -> list[LabelRow]:
-    """The labels for the browser."""
-    return [
-        LabelRow(start_unix_s=label.start_unix_s, end_unix_s=label.end_unix_s, cause=label.cause)
-        for label in labels
-    ]
 
 
 def proposed(events: Sequence[AlertEvent], end_unix_s: float) -> tuple[Label, ...]:

@@ -16,7 +16,14 @@ from agent.replay.compare import Alert as Alert
 from agent.replay.compare import Difference, alerts_of, compare
 from agent.replay.replaying import cache_folder
 from agent.replay.rules_file import read_rules
-from agent.replay.sessions import BUNDLED, LABELS_STEM, SessionHead, labelled_folders, read_head
+from agent.replay.sessions import (
+    BUNDLED,
+    LABELS_STEM,
+    SESSION_FILE,
+    SessionHead,
+    labelled_folders,
+    read_head,
+)
 from agent.replay.tuning.bench import Bench
 from agent.replay.tuning.choice import Figures, figures
 from agent.replay.tuning.proposal import propose, rules_toml, words
@@ -25,6 +32,7 @@ from agent.replay.tuning.tally import Tally
 from agent.replay.tuning.workers import in_turn
 from agent.watch.rule_set import RuleSet
 from agent.watch.rules import BY_NAME
+from dashboard.site_time import date_text
 
 # Enough to see where the curve bends; two dozen sets over a day take a tenth of a second.
 SWEPT = 16
@@ -73,23 +81,42 @@ def bundled_days() -> dict[str, str]:
     return {folder.name: read_head(folder).title for folder in folders}
 
 
-def asked_days(names: Sequence[str], folder: str, root: Path) -> tuple[Path, ...]:
-    """The folders of bundled sessions and of one more in the job's folder `root`, relative to that or whole.
+def own_days(root: Path) -> dict[str, str]:
+    """Path in the job's folder `root` and date and title of every session there, the newest first."""
+    folders = [path.parent for depth in ("*", "*/*") for path in root.glob(f"{depth}/{SESSION_FILE}")]
+    own = [folder for folder in folders if not _inside(folder, BUNDLED)]
+    found = sorted(((*_title(folder, root), folder) for folder in own), reverse=True)
+    return {folder.relative_to(root).as_posix(): title for _unix_s, title, folder in found}
+
+
+def _title(folder: Path, root: Path) -> tuple[float, str]:
+    """Start and title; a session that cannot be read says why once it is chosen."""
+    try:
+        head = read_head(_checked(folder, root))
+    except UsageError:
+        return 0.0, folder.name
+    return head.start_unix_s, f"{date_text(head.start_unix_s, head.zone)} {head.title}"
+
+
+def asked_days(names: Sequence[str], root: Path) -> tuple[Path, ...]:
+    """The folders of bundled sessions by their names and of those in the job's folder `root` by their paths.
 
     UsageError for none, one elsewhere, or one without labels.
     """
-    chosen = [BUNDLED / name for name in names]
-    if folder:
-        chosen.append(root / folder)
-    if not chosen:
-        raise UsageError("no day is chosen; tick one or name a session's folder")
-    for path in chosen:
-        if not path.is_dir() or not (_inside(path, BUNDLED) or _inside(path, root)):
-            raise UsageError(f"{path}: is no folder inside {root}; put the session there")
-        for one in path.iterdir():
-            if not one.is_file() or not _inside(one, path):
-                raise UsageError(f"{one}: is no file of that folder; copy the session's own files there")
-    return tuple(labelled_folders([str(path) for path in chosen]))
+    if not names:
+        raise UsageError("no day is chosen; tick one")
+    chosen = [BUNDLED / name if (BUNDLED / name).is_dir() else root / name for name in names]
+    return tuple(labelled_folders([str(_checked(path, root)) for path in chosen]))
+
+
+def _checked(path: Path, root: Path) -> Path:
+    """The session's folder; UsageError for one elsewhere, also where links point elsewhere."""
+    if not path.is_dir() or not (_inside(path, BUNDLED) or _inside(path, root)):
+        raise UsageError(f"{path}: is no folder inside {root}; put the session there")
+    for one in path.iterdir():
+        if not one.is_file() or not _inside(one, path):
+            raise UsageError(f"{one}: is no file of that folder; copy the session's own files there")
+    return path
 
 
 def asked_rules(name: str, root: Path, in_force: Path | None) -> Path | None:

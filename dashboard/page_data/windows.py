@@ -1,8 +1,8 @@
 """The span of time that the day page shows, and how the crew moves it. Pure."""
 
 from collections.abc import Mapping
-from datetime import datetime
-from zoneinfo import ZoneInfo
+from math import isfinite
+from typing import NamedTuple
 
 from agent.job import Job
 
@@ -12,15 +12,40 @@ SPANS_S: Mapping[str, float] = {"2h": 7200.0, "12h": 43_200.0, "7d": 604_800.0, 
 JOB_SPAN = "job"
 SHORTEST_S = 60.0
 LONGEST_S = 366 * 86_400.0
+# Calendars know the years from 1 to 9999; nobody looks for a day beyond these.
+_EARLIEST_S, _LATEST_S = 0.0, 32_000_000_000.0
 _FACTORS: Mapping[str, float] = {"closer": 0.5, "wider": 2.0}
 _SHIFTS: Mapping[str, float] = {"earlier": -0.5, "later": 0.5}
 
 
-def chosen(span: str, now_unix_s: float, job: Job | None) -> Window:
-    """The job's hours, or a span up to now; without a job its span is the last twelve hours."""
-    if span == JOB_SPAN and job is not None:
+class Asked(NamedTuple):
+    """A span by its name, or the window (Unix seconds) that was moved or dragged to."""
+
+    span: str = JOB_SPAN
+    window: Window | None = None
+
+
+def asked_of(arguments: Mapping[str, str]) -> Asked:
+    """As the address has it: `span`, or `from` and `to`; what cannot be read is the job's span."""
+    try:
+        start_unix_s, end_unix_s = float(arguments["from"]), float(arguments["to"])
+    except (KeyError, ValueError):
+        span = arguments.get("span", JOB_SPAN)
+        return Asked(span if span in SPANS_S else JOB_SPAN)
+    if not (isfinite(start_unix_s) and isfinite(end_unix_s)):
+        return Asked()
+    start_unix_s = min(max(start_unix_s, _EARLIEST_S), _LATEST_S)
+    width_s = min(max(end_unix_s - start_unix_s, SHORTEST_S), LONGEST_S)
+    return Asked("", (start_unix_s, start_unix_s + width_s))
+
+
+def chosen(asked: Asked, now_unix_s: float, job: Job | None) -> Window:
+    """The window itself, the job's hours, or a span up to now; without a job its span is twelve hours."""
+    if asked.window is not None:
+        return asked.window
+    if asked.span == JOB_SPAN and job is not None:
         return job.day.start_unix_s, job.day.end_unix_s
-    return now_unix_s - SPANS_S["12h" if span == JOB_SPAN else span], now_unix_s
+    return now_unix_s - SPANS_S["12h" if asked.span == JOB_SPAN else asked.span], now_unix_s
 
 
 def moved(window: Window, move: str) -> Window:
@@ -32,14 +57,3 @@ def moved(window: Window, move: str) -> Window:
     middle_unix_s = (window[0] + window[1]) / 2.0
     half_s = min(max(width_s * _FACTORS[move], SHORTEST_S), LONGEST_S) / 2.0
     return middle_unix_s - half_s, middle_unix_s + half_s
-
-
-def dragged(relayout: Mapping[str, object], zone: ZoneInfo) -> Window | None:
-    """The window that was dragged open in the figure, whose axis reads as local time; None if none was."""
-    ends = [relayout[key] for key in sorted(relayout) if key.startswith("xaxis") and ".range[" in key]
-    if len(ends) < 2:
-        return None
-    start_unix_s, end_unix_s = (
-        datetime.fromisoformat(str(end)).replace(tzinfo=zone).timestamp() for end in ends[:2]
-    )
-    return start_unix_s, max(end_unix_s, start_unix_s + SHORTEST_S)

@@ -1,178 +1,123 @@
-"""The day page: everything on one time axis, from a minute to weeks, with alerts and notes as marks."""
+"""The day page: everything on one time axis, from a minute to weeks, with alerts as bars and what was told.
 
-from collections.abc import Callable, Mapping
+It is made here as HTML; `assets/news.js` asks for what has changed, `assets/day.js` sends what was told.
+"""
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+from collections.abc import Mapping
+from urllib.parse import urlencode
+
+from dash import html
 from dash.development.base_component import Component
+from flask import Flask, Response, request
 
 from agent.store.opening import StoreError
 from dashboard import words
-from dashboard.display_units import DisplayUnits, DisplayUnitsData, display_units_of
-from dashboard.figures.day import day_figure, empty_figure, rows_of
-from dashboard.page_data import windows
-from dashboard.page_data.day import DayData, day_data, day_window, day_zone
-from dashboard.page_data.labels import LabelRow, labels_of
-from dashboard.pages import day_labels, day_notes, day_parts
-from dashboard.pages.aria import key_group, with_attributes
-from dashboard.pages.changes import only_changed
+from dashboard.display_units import DisplayUnits, asked_units
+from dashboard.figures.day import day_picture
+from dashboard.page_data.day import DayData, day_data
+from dashboard.page_data.terminal import whose_page
+from dashboard.page_data.windows import Asked, Window, asked_of, moved
+from dashboard.pages import day_labels, day_notes, day_parts, explore, shell
+from dashboard.pages.aria import with_attributes
+from dashboard.pages.markup import Markup, to_html
 from dashboard.settings import current_settings
-from dashboard.theme import THEMES, Theme
 
 PATH = "/day"
-POLL_MS = 15_000
-PARTS = ("figure", "said", "keys", "events", "notes")
+NEWS = "/day/news"
+POLL_S = 15
+SCRIPTS = ("news.js", "day.js")
 
 
-def layout() -> Component:
-    """The page with its figure still empty."""
-    graph = dcc.Graph(
-        id="day-figure", figure=empty_figure(), config={"displayModeBar": False, "responsive": True}
+def page() -> Response:
+    """The whole page."""
+    whose = whose_page(current_settings(), request.args.get("terminal"))
+    if whose.refusal is not None:
+        return shell.refused(PATH, whose.refusal)
+    asked = asked_of(request.args)
+    head = shell.Extras(head="".join(map(shell.script, SCRIPTS)))
+    body = with_attributes(
+        html.Div(shown(whose.terminal, asked, asked_units()), id="day-shown"),
+        {"data-news": f"{NEWS}?{urlencode(_address(whose.terminal, asked))}", "data-every-s": str(POLL_S)},
     )
-    described = with_attributes(html.Div(graph, role="img"), {"aria-label": words.DAY_FIGURE})
-    return html.Div(
-        [
-            dcc.Interval(id="day-poll", interval=POLL_MS),
-            dcc.Store(id="day-window"),
-            dcc.Store(id="day-digests", data={}),
-            dcc.Store(id="wide", data=True),
-            html.H1(words.PAGES[PATH]),
-            _keys("day-span", words.DAY_SPANS, words.DAY_SPAN),
-            _keys("day-move", words.MOVES, words.DAY_MOVE),
-            html.P(id="day-said", role="status"),
-            html.Div([described, html.Div(id="day-keys")], className="sheet"),
-            html.Section(html.P(words.TAP_A_MARK), id="day-event", className="sheet"),
-            html.Section([html.H2(words.EVENTS), html.Div(id="day-events")], className="sheet"),
-            day_notes.section(),
-            day_labels.section(),
-        ],
-        className="day",
+    forms = [] if whose.terminal is None else [day_notes.section(), day_labels.section()]
+    return shell.answer(
+        PATH, whose, [html.Div([html.H1(words.PAGES[PATH]), body, *forms], className="day")], head
     )
 
 
-def _keys(group: str, names: Mapping[str, str], label: str) -> Component:
-    keys = [html.Button(text, id={"type": group, "name": name}, n_clicks=0) for name, text in names.items()]
-    return key_group(keys, label)
+def changed() -> Response:
+    """What the page shows of its span now; a browser that has it already is told so."""
+    body = to_html(shown(request.args.get("terminal"), asked_of(request.args), asked_units()))
+    return shell.fresh(body)
 
 
-def choose(_clicks: list[int], search: str) -> object:
-    """A span was chosen; the page opens with the job's hours."""
-    span = ctx.triggered_id["name"] if ctx.triggered_id else windows.JOB_SPAN
+def shown(terminal: str | None, asked: Asked, units: DisplayUnits) -> list[Component]:
+    """The span with its keys, the panels, the alerts and the notes; or why there is nothing to see."""
     try:
-        return day_window(current_settings(), search, span)
+        data = day_data(current_settings(), terminal, asked)
     except StoreError:
-        return None
+        return [html.P(words.COVER["no-store"])]
+    return [html.P(words.NO_DATA_YET)] if data is None else span_parts(data, asked, units)
 
 
-def move(_clicks: list[int], window: list[float] | None) -> object:
-    """The crew moves in time."""
-    if window is None or not ctx.triggered or not ctx.triggered[0]["value"]:
-        return no_update
-    return windows.moved((window[0], window[1]), ctx.triggered_id["name"])
-
-
-def drag(relayout: dict[str, object] | None, search: str) -> object:
-    """A shorter span was dragged open in the figure."""
-    try:
-        window = windows.dragged(relayout or {}, day_zone(current_settings(), search))
-    except StoreError:
-        return no_update
-    return no_update if window is None else window
-
-
-def draw(
-    _tick: int,
-    window: list[float] | None,
-    taste: tuple[str, bool, DisplayUnitsData | None],
-    labels: list[LabelRow],
-    search: str,
-    digests: dict[str, str],
-) -> list[object]:
-    """Draw the span anew; only what changed travels, so that opened alerts stay open."""
-    data = _data_or_words(window, search)
-    if isinstance(data, str):
-        return [no_update, data, *[no_update] * 4]
-    theme, wide, units = taste
-    parts, new_digests = only_changed(
-        span_parts(data, THEMES[theme], wide, labels, display_units_of(units)), digests
+def span_parts(data: DayData, asked: Asked, units: DisplayUnits) -> list[Component]:
+    """Every part that follows the span."""
+    picture = html.Div(
+        [day_parts.lanes(data, units), html.Div(Markup(day_picture(data, units)), className="panels")],
+        id="day-figure",
+        className="sheet",
     )
-    return [*(parts[name] for name in PARTS), new_digests]
+    ends = {"start": str(data.window[0]), "end": str(data.window[1]), "zone": data.zone.key}
+    more = html.A(
+        words.EXPLORE, href=f"{explore.PATH}?{_from_to(data.terminal, data.window)}", className="print"
+    )
+    notes = html.Section(
+        [html.H2(words.SPAN_NOTES), html.Div(day_notes.note_list(data.notes, data.zone), id="day-notes")],
+        className="sheet",
+    )
+    return [
+        _span_keys(data.terminal, asked),
+        _move_keys(data),
+        html.P(day_parts.window_text(data.window, data.zone), id="day-said", role="status"),
+        with_attributes(picture, {f"data-{name}": value for name, value in ends.items()}),
+        html.P([more, html.Span(words.FIGURE_HINT, className="hint")], className="more"),
+        notes,
+    ]
 
 
-def _data_or_words(window: list[float] | None, search: str) -> DayData | str:
-    """What the store knows of the span, or why there is nothing to see."""
-    try:
-        span = None if window is None else (window[0], window[1])
-        return day_data(current_settings(), search, span) or words.NO_DATA_YET
-    except StoreError:
-        return words.COVER["no-store"]
+def _span_keys(terminal: str, asked: Asked) -> Component:
+    links = [
+        with_attributes(
+            html.A(text, href=f"{PATH}?{urlencode({'terminal': terminal, 'span': name})}"),
+            {"aria-current": "true"} if name == asked.span else {},
+        )
+        for name, text in words.DAY_SPANS.items()
+    ]
+    return with_attributes(html.Nav(links, className="spans"), {"aria-label": words.DAY_SPAN})
 
 
-def span_parts(
-    data: DayData, theme: Theme, wide: bool, labels: list[LabelRow], units: DisplayUnits
-) -> dict[str, object]:
-    """Every part of the page by name."""
-    return {
-        "figure": day_figure(data, theme, draggable=wide, labels=labels_of(labels), units=units),
-        "said": day_parts.window_text(data.window, data.zone),
-        "keys": day_parts.line_keys(rows_of(data), units),
-        "events": day_parts.event_list(data.events, data.zone, units),
-        "notes": day_notes.note_list(data.notes, data.zone),
-    }
+def _move_keys(data: DayData) -> Component:
+    links = [
+        html.A(text, href=f"{PATH}?{_from_to(data.terminal, moved(data.window, name))}")
+        for name, text in words.MOVES.items()
+    ]
+    return with_attributes(html.Nav(links, className="spans"), {"aria-label": words.DAY_MOVE})
 
 
-def show_event(
-    click: dict[str, list[dict[str, object]]] | None,
-    window: list[float],
-    search: str,
-    units: DisplayUnitsData | None,
-) -> object:
-    """A mark was tapped."""
-    number = (click or {"points": [{}]})["points"][0].get("customdata")
-    data = _data_or_words(window, search)
-    if isinstance(data, str) or not isinstance(number, int) or number >= len(data.events):
-        return no_update
-    return day_parts.event_details(data.events[number], data.zone, True, display_units_of(units))
+def _from_to(terminal: str, window: Window) -> str:
+    return urlencode(_address(terminal, Asked("", window)))
 
 
-def register(app: Dash) -> None:
-    """Connect the page's callbacks."""
-    search = State("url", "search")
-    window = Output("day-window", "data", allow_duplicate=True)
-    app.callback(
-        window,
-        Input({"type": "day-span", "name": ALL}, "n_clicks"),
-        search,
-        prevent_initial_call="initial_duplicate",
-    )(choose)
-    app.callback(
-        window,
-        Input({"type": "day-move", "name": ALL}, "n_clicks"),
-        State("day-window", "data"),
-        prevent_initial_call=True,
-    )(move)
-    app.callback(window, Input("day-figure", "relayoutData"), search, prevent_initial_call=True)(drag)
-    app.callback(
-        [Output("day-figure", "figure"), *(Output(f"day-{name}", "children") for name in PARTS[1:])]
-        + [Output("day-digests", "data")],
-        inputs=[
-            Input("day-poll", "n_intervals"),
-            Input("day-window", "data"),
-            (Input("theme", "data"), Input("wide", "data"), Input("display-units", "data")),
-            Input("day-labels", "data"),
-            search,
-            State("day-digests", "data"),
-        ],
-        prevent_initial_call=True,
-    )(draw)
-    app.callback(
-        Output("day-event", "children"),
-        Input("day-figure", "clickData"),
-        State("day-window", "data"),
-        search,
-        State("display-units", "data"),
-        prevent_initial_call=True,
-    )(show_event)
-    day_notes.register(app)
-    day_labels.register(app)
-    in_browser: Callable[..., None] = app.clientside_callback
-    in_browser(ClientsideFunction("peakshade", "isWide"), Output("wide", "data"), Input("url", "pathname"))
+def _address(terminal: str | None, asked: Asked) -> Mapping[str, str]:
+    named = {} if terminal is None else {"terminal": terminal}
+    if asked.window is None:
+        return {**named, "span": asked.span}
+    return {**named, "from": f"{asked.window[0]:.0f}", "to": f"{asked.window[1]:.0f}"}
+
+
+def register(server: Flask) -> None:
+    """Serve the page, its news, and what is told on it."""
+    server.add_url_rule(PATH, "day", page)
+    server.add_url_rule(NEWS, "day-news", changed)
+    day_notes.register(server)
+    day_labels.register(server)

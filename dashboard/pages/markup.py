@@ -16,10 +16,8 @@ _NAMES: Mapping[str, str] = {
     "autoComplete": "autocomplete",
     "data-inputmode": "inputmode",
 }
-# They hold data or time in the browser's script and show nothing.
-_UNSEEN = (dcc.Store, dcc.Interval, dcc.Location, dcc.Download)
-# Room for what only the script can draw.
-_FILLED_LATER = (dcc.Graph, dcc.Upload)
+# They hold data or the address in the browser's script and show nothing.
+_UNSEEN = (dcc.Store, dcc.Location)
 _NOT_HTML = ("children", "n_clicks", "debounce", "config", "figure", "style")
 
 
@@ -39,7 +37,8 @@ def to_html(part: object) -> Markup:
         return Markup(escape(str(part)))
     described: Callable[[], dict[str, Any]] = part.to_plotly_json
     properties = described()["props"]
-    name = "div" if isinstance(part, _FILLED_LATER) else described()["type"].lower()
+    # Room for what only the script can draw.
+    name = "div" if isinstance(part, dcc.Graph) else described()["type"].lower()
     opening = f"<{name}{''.join(_attributes(properties))}>"
     return Markup(opening if name in _VOID else f"{opening}{to_html(properties.get('children'))}</{name}>")
 

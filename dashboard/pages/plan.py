@@ -10,7 +10,7 @@ from flask import Flask, Response, request
 from agent.errors import UsageError
 from agent.extras import module_with_extra
 from agent.job import Job
-from agent.link_plan import Budget, LinkPlan
+from agent.link_plan import LinkPlan
 from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits, asked_units
@@ -47,27 +47,35 @@ def plan_page(job: Job, plan: LinkPlan, units: DisplayUnits = METRIC) -> Compone
     sections = [
         plan_parts.answer(plan),
         _section(words.POINTING, plan_parts.pointing(plan.pointing, job, units)),
-        _section(words.UPLINK, *_budget(plan.uplink, job.uplink.symbol_rate_msps, units)),
-        _section(words.DOWNLINK, *_budget(plan.downlink, job.downlink.symbol_rate_msps, units)),
-        _section(words.RATES, _picture(rate_picture(plan.availability, job), words.AVAILABILITY)),
-        _section(words.WHAT_IF, plan_parts.what_if(plan.what_if, units)),
-        _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone, units)),
-        _section(words.HEAT, plan_parts.heat(plan, zone, units), *_sun_pictures(plan, zone)),
-        _section(words.SAFETY, plan_parts.safety(plan.safety, units)),
         _section(
-            words.SUN_PASS_YEAR, plan_parts.folded(plan_parts.sun_passes(plan.sun_passes_year, zone, units))
+            words.LINK, plan_parts.budgets(plan.uplink, plan.downlink, units), _line_by_line(plan, job, units)
         ),
-        _section(words.ITEMS, plan_parts.items(plan.items, units)),
+        _section(words.HEAT, *plan_parts.heat(plan, zone, units)),
+        _section(words.SAFETY, *plan_parts.safety(plan.safety, units)),
+        _section(words.SUN_PASSES, plan_parts.sun_passes(plan.sun_passes, zone, units)),
+        plan_parts.folded(words.RATES, _picture(rate_picture(plan.availability, job), words.AVAILABILITY)),
+        plan_parts.folded(words.WHAT_IF, plan_parts.what_if(plan.what_if, units)),
+        plan_parts.folded(words.SUN_OF_THE_DAY, *_sun_pictures(plan, zone)),
+        plan_parts.folded(words.SUN_PASS_YEAR, plan_parts.sun_passes(plan.sun_passes_year, zone, units)),
+        plan_parts.folded(words.ITEMS, plan_parts.items(plan.items, units)),
     ]
     return html.Div(sections, className="sections")
 
 
-def _budget(budget: Budget, symbol_rate_msps: float, units: DisplayUnits) -> list[Component]:
-    return [
-        plan_parts.budget(budget, units),
-        plan_parts.steps(words.BUDGET_BY_LINE, budget_steps(budget, symbol_rate_msps), units),
-        plan_parts.steps(words.FADE_BY_LINE, fade_steps(budget), units),
-    ]
+def _line_by_line(plan: LinkPlan, job: Job, units: DisplayUnits) -> Component:
+    """What adds up to the levels of both directions, folded."""
+    parts: list[Component] = [html.Summary(words.LINE_BY_LINE)]
+    for name, budget, carrier in (
+        (words.UP, plan.uplink, job.uplink),
+        (words.DOWN, plan.downlink, job.downlink),
+    ):
+        parts += [
+            html.H3(f"{words.BUDGET_BY_LINE}, {name}"),
+            plan_parts.steps(budget_steps(budget, carrier.symbol_rate_msps), units),
+            html.H3(f"{words.FADE_BY_LINE}, {name}"),
+            plan_parts.steps(fade_steps(budget), units),
+        ]
+    return html.Details(parts)
 
 
 def _sun_pictures(plan: LinkPlan, zone: ZoneInfo) -> list[Component]:
@@ -81,8 +89,8 @@ def _section(title: str, *parts: Component) -> Component:
     return html.Section([html.H2(title), *parts], className="sheet")
 
 
-def _picture(drawn: str, caption: str) -> Component:
-    return html.Figure([html.Div(Markup(drawn), className="picture"), html.Figcaption(caption)])
+def _picture(drawn: str, title: str) -> Component:
+    return html.Figure([html.Figcaption(title), html.Div(Markup(drawn), className="picture")])
 
 
 def found_plan(terminal: str | None, units: DisplayUnits) -> Component:

@@ -44,7 +44,7 @@ def pointing(aim: Pointing, job: Job, units: DisplayUnits = METRIC) -> Component
                 (words.SLANT_RANGE, units.number(aim.slant_range_km, 0, "km")),
                 (words.ROUND_TRIP, units.number(aim.round_trip_delay_ms, 0, "ms")),
             ),
-            table(words.TILT_HEADS, tilts),
+            html.Details([html.Summary(words.TILTS), table(words.TILT_HEADS, tilts)]),
         ]
     )
 
@@ -55,19 +55,23 @@ def _magnetic(aim: Pointing, units: DisplayUnits) -> str:
     return units.number(aim.azimuth_magnetic_deg, 1, "°") + tail
 
 
-def budget(one: Budget, units: DisplayUnits = METRIC) -> Component:
-    """The sums of one direction."""
-    return pairs(
-        (words.ESNO_CLEAR, units.number(one.esno_clear_db, 1, "dB")),
-        (words.ESNO_FADED, units.number(one.esno_faded_db, 1, "dB")),
-        (words.RATE_CLEAR, _rate(one.rate_clear_mbps, one.modcod_clear, units)),
-        (words.RATE_FADED, _rate(one.rate_faded_mbps, one.modcod_faded, units)),
-        (words.MARGIN, units.number(one.margin_db, 1, "dB")),
-    )
+def budgets(up: Budget, down: Budget, units: DisplayUnits = METRIC) -> Component:
+    """The sums of both directions side by side."""
+    rows = [
+        [name, *(said(one, units) for one in (up, down))]
+        for name, said in (
+            (words.ESNO_CLEAR, lambda one, units: units.number(one.esno_clear_db, 1, "dB")),
+            (words.ESNO_FADED, lambda one, units: units.number(one.esno_faded_db, 1, "dB")),
+            (words.RATE_CLEAR, lambda one, units: _rate(one.rate_clear_mbps, one.modcod_clear, units)),
+            (words.RATE_FADED, lambda one, units: _rate(one.rate_faded_mbps, one.modcod_faded, units)),
+            (words.MARGIN, lambda one, units: units.number(one.margin_db, 1, "dB")),
+        )
+    ]
+    return table(words.LINK_HEADS, rows)
 
 
-def steps(title: str, lines: Sequence[tuple[str, float]], units: DisplayUnits = METRIC) -> Component:
-    """What adds up to the last line, folded."""
+def steps(lines: Sequence[tuple[str, float]], units: DisplayUnits = METRIC) -> Component:
+    """What adds up to the last line."""
     last = len(lines) - 1
     said = [
         (
@@ -76,7 +80,7 @@ def steps(title: str, lines: Sequence[tuple[str, float]], units: DisplayUnits = 
         )
         for number, (name, value_db) in enumerate(lines)
     ]
-    return html.Details([html.Summary(title), pairs(*said)])
+    return pairs(*said)
 
 
 def _rate(rate_mbps: float, modcod: str | None, units: DisplayUnits) -> str:
@@ -114,42 +118,47 @@ def sun_passes(passes: Sequence[SunPass], zone: ZoneInfo, units: DisplayUnits = 
     return table(words.SUN_PASS_HEADS, rows)
 
 
-def heat(plan: LinkPlan, zone: ZoneInfo, units: DisplayUnits = METRIC) -> Component:
-    """What sun and air do to the transmitter."""
+def heat(plan: LinkPlan, zone: ZoneInfo, units: DisplayUnits = METRIC) -> list[Component]:
+    """What sun and air do to the transmitter; what it was computed from, folded."""
     outlook = plan.heat
     by_unix_s = outlook.shade_by_unix_s
-    return html.Div(
-        [
-            html.P(heat_reason(outlook, units.reader(zone)), className="action"),
-            pairs(
-                (words.SUN_HOURS, units.number(outlook.sun_hours, 1, "h")),
-                (words.SHADE_BY, words.NOT_NEEDED if by_unix_s is None else clock_text(by_unix_s, zone)),
-                (words.PEAK_UNSHADED, units.number(outlook.transmitter_peak_unshaded_degc, 0, "°C")),
-                (words.PEAK_SHADED, units.number(outlook.transmitter_peak_shaded_degc, 0, "°C")),
-                (words.LIMIT, units.number(outlook.transmitter_limit_degc, 0, "°C")),
-                (
-                    words.AIR_ASSUMED if outlook.air_assumed else words.AIR,
-                    units.number(outlook.air_degc, 0, "°C"),
-                ),
-            ),
-            html.P(words.HEAT_ACCURACY, className="hint"),
-        ]
+    figures = pairs(
+        (words.SUN_HOURS, units.number(outlook.sun_hours, 1, "h")),
+        (words.PEAK_UNSHADED, units.number(outlook.transmitter_peak_unshaded_degc, 0, "°C")),
+        (words.PEAK_SHADED, units.number(outlook.transmitter_peak_shaded_degc, 0, "°C")),
+        (words.LIMIT, units.number(outlook.transmitter_limit_degc, 0, "°C")),
+        (
+            words.AIR_ASSUMED if outlook.air_assumed else words.AIR,
+            units.number(outlook.air_degc, 0, "°C"),
+        ),
     )
+    return [
+        html.P(heat_reason(outlook, units.reader(zone)), className="action"),
+        pairs((words.SHADE_BY, words.NOT_NEEDED if by_unix_s is None else clock_text(by_unix_s, zone))),
+        html.Details(
+            [html.Summary(words.HEAT_FIGURES), figures, html.P(words.HEAT_ACCURACY, className="hint")]
+        ),
+    ]
 
 
-def safety(found: Safety, units: DisplayUnits = METRIC) -> Component:
-    """Keep-out distances and cautions."""
+def safety(found: Safety, units: DisplayUnits = METRIC) -> list[Component]:
+    """Keep-out distances and cautions; the beam's own stands open."""
     rows = [[one.limit, units.number(one.distance_m, 0, "m"), one.source] for one in found.keep_outs]
-    return html.Div(
-        [
-            pairs(
-                (words.KEEP_OUT, units.number(found.keep_out_m, 0, "m")),
-                (words.HEAT_INDEX, units.number(found.heat_index_degc, 0, "°C")),
-            ),
-            html.Ul([html.Li(caution) for caution in found.cautions], className="evidence"),
-            table(words.KEEP_OUT_HEADS, rows),
-        ]
-    )
+    first, *others = found.cautions
+    return [
+        pairs(
+            (words.KEEP_OUT, units.number(found.keep_out_m, 0, "m")),
+            (words.HEAT_INDEX, units.number(found.heat_index_degc, 0, "°C")),
+        ),
+        html.P(first),
+        html.Details(
+            [
+                html.Summary(words.ALL_CAUTIONS.format(count=len(others))),
+                html.Ul([html.Li(caution) for caution in others], className="evidence"),
+                table(words.KEEP_OUT_HEADS, rows),
+            ]
+        ),
+    ]
 
 
 def items(lines: Sequence[Item], units: DisplayUnits = METRIC) -> Component:
@@ -157,12 +166,12 @@ def items(lines: Sequence[Item], units: DisplayUnits = METRIC) -> Component:
     rows = [
         [one.part, one.name, one.symbol, units.number(one.value, 2, one.unit), one.source] for one in lines
     ]
-    return folded(table(words.ITEM_HEADS, rows))
+    return table(words.ITEM_HEADS, rows)
 
 
-def folded(part: Component) -> Component:
-    """A long part that opens when asked."""
-    return html.Details([html.Summary(words.SHOW), part])
+def folded(title: str, *parts: Component) -> Component:
+    """A section that opens when asked."""
+    return html.Section(html.Details([html.Summary(html.H2(title)), *parts]), className="sheet folded")
 
 
 def pairs(*lines: tuple[str, str]) -> Component:

@@ -38,7 +38,7 @@ _PAGE = """<!DOCTYPE html>
 </body>
 </html>"""
 # The crew's page has the time there, which moves on.
-OF_ONE_DAY = ("/day", "/plan")
+OF_ONE_DAY = ("/day", "/day/explore", "/plan")
 SCRIPT = "device.js"
 STYLE = "pages.css"
 # Silent and dark; a browser keeps the screen on while it plays, over plain http too.
@@ -78,6 +78,14 @@ def document(path: str, whose: Whose, parts: Sequence[object], extras: Extras = 
 def answer(path: str, whose: Whose, parts: Sequence[object], extras: Extras = Extras()) -> Response:
     """The page as what is sent."""
     return Response(document(path, whose, parts, extras), mimetype="text/html")
+
+
+def fresh(body: str) -> Response:
+    """A part of a page; a browser that has just this already is told so in a few bytes."""
+    response = Response(body, mimetype="text/html", headers={"Cache-Control": "private, no-cache"})
+    response.add_etag()
+    response.make_conditional(request)
+    return response
 
 
 def refused(path: str, why: str) -> Response:

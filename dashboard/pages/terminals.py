@@ -24,7 +24,7 @@ from dashboard.site_time import clock_text
 
 PATH = "/terminals"
 LIST = "/terminals/list"
-SCRIPT = "terminals.js"
+SCRIPT = "news.js"
 # A terminal whose agent has gone silent needs a look before one that says it is merely advised.
 ORDER = ("urgent", "silent", "act", "unknown", "advise", "fine")
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
@@ -48,7 +48,8 @@ def page() -> Response:
         html.H1(words.PAGES[PATH]),
         _form(sought),
         with_attributes(
-            html.Div(found_list(sought), id="terminal-list", className="terminals"), {"data-news": news}
+            html.Div(found_list(sought), id="terminal-list", className="terminals"),
+            {"data-news": news, "data-every-s": "5"},
         ),
     ]
     extras = shell.Extras(head=shell.script(SCRIPT))
@@ -176,7 +177,7 @@ def found_list(sought: Sought) -> Component:
 
 def changed() -> Response:
     """The list alone."""
-    return Response(to_html(found_list(asked())), mimetype="text/html")
+    return shell.fresh(to_html(found_list(asked())))
 
 
 def register(server: Flask) -> None:

@@ -16,6 +16,7 @@ from dashboard.page_data.tuning import (
     asked_rules,
     bundled_days,
     checked_changes,
+    own_days,
     present_value,
     tuning_data,
 )
@@ -56,11 +57,16 @@ def layout() -> Component:
 
 
 def _days_section() -> Component:
+    root = current_settings().rules_folder
+    own = own_days(root)
+    no_own = html.P(tuning_words.TUNE_NO_OWN_DAYS.format(folder=root), className="hint")
     return html.Section(
         [
             html.H2(tuning_words.TUNE_DAYS),
-            tuning_parts.toggles("tune-day", bundled_days(), tuning_words.TUNE_DAYS),
-            _field("tune-folder", tuning_words.TUNE_FOLDER),
+            html.H3(tuning_words.TUNE_OWN_DAYS),
+            tuning_parts.toggles("tune-day", own, tuning_words.TUNE_OWN_DAYS) if own else no_own,
+            html.H3(tuning_words.TUNE_BUNDLED_DAYS),
+            tuning_parts.toggles("tune-day", bundled_days(), tuning_words.TUNE_BUNDLED_DAYS),
             _field("tune-rules", tuning_words.TUNE_RULES),
             html.Button(tuning_words.TUNE_LOOK, id="tune-look", n_clicks=0),
         ],
@@ -114,24 +120,22 @@ def tick(clicks: list[int]) -> list[str]:
     return [PRESSED[count % 2] for count in clicks]
 
 
-def choose_days(
-    _clicks: int, days: list[dict[str, str]], clicks: list[int], folder: str, rules: str
-) -> list[object]:
+def choose_days(_clicks: int, days: list[dict[str, str]], clicks: list[int], rules: str) -> list[object]:
     """The days are chosen: the desk opens, or it is said what is wrong."""
     names = [day["name"] for day, count in zip(days, clicks, strict=True) if count % 2]
     if current_role() != "crew":
         return [no_update, words.READ_ONLY, True]
     try:
-        return [_days(names, (folder or "").strip(), (rules or "").strip()), "", False]
+        return [_days(names, (rules or "").strip()), "", False]
     except UsageError as error:
         return [no_update, str(error), no_update]
 
 
-def _days(names: list[str], folder: str, rules: str) -> Days:
+def _days(names: list[str], rules: str) -> Days:
     settings = current_settings()
     rules_file = asked_rules(rules, settings.rules_folder, settings.rules)
     present_value(rules_file, next(iter(BY_NAME)))
-    folders = [str(one) for one in asked_days(names, folder, settings.rules_folder)]
+    folders = [str(one) for one in asked_days(names, settings.rules_folder)]
     return {"folders": folders, "rules": None if rules_file is None else str(rules_file)}
 
 
@@ -150,7 +154,7 @@ def _numbers(rule: str) -> list[str]:
 def show_key(chosen: str, rules: list[dict[str, str]]) -> tuple[Component, list[str]]:
     """The numbers of the chosen rule, and which rule and which number it is."""
     rule = chosen.split(".")[0]
-    names = {name: name.split(".")[1] for name in _numbers(rule)}
+    names = {name: tuning_words.parameter_text(name) for name in _numbers(rule)}
     pressed = [PRESSED[one["name"] == rule] for one in rules]
     return tuning_parts.toggles("tune-key", names, tuning_words.TUNE_KEY, chosen), pressed
 
@@ -189,7 +193,7 @@ def _rules_of(days: Days) -> Path | None:
 def _question(days: Days, name: str, changes: dict[str, float]) -> Question:
     rules = _rules_of(days)
     root = current_settings().rules_folder
-    folders = tuple(folder for one in days["folders"] or () for folder in asked_days([], str(one), root))
+    folders = asked_days([str(one) for one in days["folders"] or ()], root)
     return Question(folders=folders, rules=rules, changes=checked_changes(changes, rules), parameter=name)
 
 
@@ -224,7 +228,6 @@ def register(app: Dash) -> None:
         Input("tune-look", "n_clicks"),
         State({"type": "tune-day", "name": ALL}, "id"),
         State({"type": "tune-day", "name": ALL}, "n_clicks"),
-        State("tune-folder", "value"),
         State("tune-rules", "value"),
         prevent_initial_call=True,
     )(choose_days)

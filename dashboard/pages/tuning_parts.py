@@ -14,7 +14,7 @@ from dashboard import tuning_words, words
 from dashboard.figures.tuning import curve_figure, curve_points, day_figure
 from dashboard.page_data.tuning import DayCompared, TuningData
 from dashboard.pages.aria import HIDDEN, key_group, with_attributes
-from dashboard.pages.plan_parts import folded, pairs, table
+from dashboard.pages.plan_parts import pairs, table
 from dashboard.site_time import second_text
 from dashboard.theme import Theme
 
@@ -40,15 +40,21 @@ def parameter_text(name: str) -> str:
 
 
 def _unit(name: str) -> str:
-    unit = BY_NAME[name].unit
+    unit = BY_NAME[name].unit.replace("degC", "°C")
     return "" if unit == "1" else f" {unit}"
+
+
+def number_text(name: str) -> str:
+    """The number's rule, and what it does there."""
+    rule = in_words(name.partition(".")[0])
+    return tuning_words.TUNE_NAMED.format(rule=rule, name=tuning_words.parameter_text(name))
 
 
 def change_list(changes: Mapping[str, float]) -> Component:
     """What is changed against the rules in force, number by number."""
     if not changes:
         return html.P(tuning_words.TUNE_NO_CHANGE)
-    lines = [html.Li(f"{name} = {value:g}{_unit(name)}") for name, value in changes.items()]
+    lines = [html.Li(f"{number_text(name)}: {value:g}{_unit(name)}") for name, value in changes.items()]
     return html.Ul(lines, className="evidence")
 
 
@@ -82,14 +88,20 @@ def figures_text(one: Figures) -> str:
 
 
 def _curve(data: TuningData, theme: Theme) -> list[Component]:
-    hint = html.P(tuning_words.TUNE_CURVE_HINT.format(name=data.question.parameter), className="hint")
+    hint = html.P(
+        tuning_words.TUNE_CURVE_HINT.format(name=number_text(data.question.parameter)), className="hint"
+    )
     rows = [
         [text, f"{found.found} / {found.episodes}", f"{found.false_alarms_per_hour or 0.0:.2f}"]
         for text, found in curve_points(data.sweep)
     ]
     if data.present.recall is None:
         return [html.P(tuning_words.TUNE_NO_EPISODES), table(tuning_words.TUNE_CURVE_HEADS, rows)]
-    return [hint, _graph(curve_figure(data, theme)), folded(table(tuning_words.TUNE_CURVE_HEADS, rows))]
+    return [
+        hint,
+        _graph(curve_figure(data, theme)),
+        html.Details([html.Summary(words.SHOW), table(tuning_words.TUNE_CURVE_HEADS, rows)]),
+    ]
 
 
 def _day(day: DayCompared, rule: str, theme: Theme) -> Component:

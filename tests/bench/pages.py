@@ -24,11 +24,11 @@ from playwright.sync_api import CDPSession, Page, sync_playwright
 from agent.planning.compute import compute_plan
 from agent.records import Situation
 from agent.store.writer import StoreWriter
-from dashboard.figures.day import day_figure
-from dashboard.page_data.day import CHANNELS, day_data
+from dashboard.app import build_app
+from dashboard.page_data.day import CHANNELS
 from dashboard.pages.crew import NEWS
+from dashboard.pages.day import NEWS as DAY_NEWS
 from dashboard.settings import Settings
-from dashboard.theme import DAY
 from tests.conftest import CHROMIUM_ARGUMENTS
 from tests.dashboard.conftest import dashboards
 from tests.dashboard.scenes import FIGURES, NOW_UNIX_S, SCENES, TERMINAL
@@ -40,7 +40,7 @@ SPANS_H = (2.0, 12.0, 24.0, 168.0, 720.0)
 VIEWERS = 10
 LINE_MBPS = 20.0
 SLOWED_TIMES = 4
-MARKS = {"/": "#graph-sun svg", "/plan": "#plan .answer", "/day": "#day-figure .main-svg"}
+MARKS = {"/": "#graph-sun svg", "/plan": "#plan .answer", "/day": "#day-figure .panel svg"}
 # Bytes over the wire of the page and of all that it loaded, and by how much what stood moved (CLS).
 _COST = """() => new Promise((done) => {
   let shift = 0;
@@ -92,16 +92,17 @@ def fill(path: Path) -> None:
 
 
 def views(settings: Settings) -> None:
-    """Milliseconds and kilobytes of each span of the day page."""
+    """Milliseconds and kilobytes of each span of the day page, compressed as it travels."""
+    client = build_app(settings, None).server.test_client()
+    headers = {"Host": "127.0.0.1", "Accept-Encoding": "gzip"}
     for hours in SPANS_H:
-        times_ms = []
+        address = f"{DAY_NEWS}?from={NOW_UNIX_S - hours * 3600.0:.0f}&to={NOW_UNIX_S:.0f}"
+        times_ms, size = [], 0
         for _ in range(REPEATS):
             start_s = time.perf_counter()
-            data = day_data(settings, "", (NOW_UNIX_S - hours * 3600.0, NOW_UNIX_S))
-            assert data is not None
-            body = day_figure(data, DAY, True).to_json()
+            size = len(client.get(address, headers=headers).data)
             times_ms.append((time.perf_counter() - start_s) * 1000.0)
-        print(f"day page over {hours:5.0f} h: {min(times_ms):4.0f} ms, {len(body) / 1000.0:4.0f} kB")
+        print(f"day page over {hours:5.0f} h: {min(times_ms):4.0f} ms, refresh {size / 1000.0:4.1f} kB")
 
 
 def refreshes(address: str) -> None:

@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from agent.planning.compute import compute_plan
+from agent.records import Temperature
 from agent.watch.words import PLAIN, reworded
 from agent.wording import Said, codes
 from dashboard.display_units import METRIC, DisplayUnits
@@ -18,7 +19,7 @@ from dashboard.queries import History
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES
-from tests.dashboard.stores import tell, writing
+from tests.dashboard.stores import measure, tell, writing
 from tests.plan.sample_job import job
 
 IMPERIAL = DisplayUnits(imperial=True)
@@ -99,6 +100,11 @@ def test_units_are_switched_on_every_page(
     with writing(path) as writer:
         writer.save_plan(job(), compute_plan(job()), "invented")
     tell(path, SCENES["advise"])
+    readings = [
+        Temperature(unix_s=NOW_UNIX_S - ago_s, where="transmitter", temperature_degc=50.0 - ago_s / 60.0)
+        for ago_s in (120.0, 60.0, 0.0)
+    ]
+    measure(path, "temperature", readings)
     address = serve(path)
     with visit(browser, address, size) as seen:
         caption = seen.page.locator("#caption-heat")
@@ -110,9 +116,9 @@ def test_units_are_switched_on_every_page(
         seen.page.get_by_role("link", name="Plan").click()
         expect(seen.page.locator("#plan")).to_contain_text("131 °F")
         seen.page.get_by_role("link", name="Day").click()
-        expect(seen.page.locator("#day-keys")).to_contain_text("Temperature (°F)")
+        expect(seen.page.locator("#day-figure")).to_contain_text("Temperature (°F)")
         seen.page.reload()
-        expect(seen.page.locator("#day-keys")).to_contain_text("Temperature (°F)")
+        expect(seen.page.locator("#day-figure")).to_contain_text("Temperature (°F)")
         check_looks(seen, address, 24.0)
 
 

@@ -1,6 +1,7 @@
 """The pages' questions against a store that the agent's own writer wrote."""
 
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,6 @@ from agent.planning.compute import compute_plan
 from agent.records import Note, Signal, Temperature
 from agent.store.opening import StoreError
 from dashboard import queries
-from dashboard.page_data.day import POINTS, thinned
 from dashboard.queries import Channel
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
 from tests.dashboard.stores import measure, tell, writing
@@ -121,11 +121,20 @@ def test_events_and_notes_of_a_span_in_order(store: Path) -> None:
     measure(store, "note", notes)
     with queries.open_store(store) as connection:
         assert queries.events(connection, TERMINAL, SHADE.unix_s, NOW_UNIX_S) == (SHADE, REPEAK)
-        assert queries.events(connection, TERMINAL, NOW_UNIX_S, NOW_UNIX_S + 1.0) == ()
+        # What stands when the span begins is told as well, until it is over.
+        assert queries.events(connection, TERMINAL, NOW_UNIX_S, NOW_UNIX_S + 1.0) == (SHADE, REPEAK)
         newest = queries.latest_notes(connection, TERMINAL, 2)
         assert [note.text for note in newest] == ["10", "20"]
         span = queries.notes(connection, TERMINAL, NOW_UNIX_S - 20.0, NOW_UNIX_S)
         assert [note.text for note in span] == ["20", "10"]
+
+
+def test_an_alert_that_is_over_does_not_reach_into_a_later_span(store: Path) -> None:
+    over = replace(REPEAK, unix_s=NOW_UNIX_S - 60.0, state="cleared")
+    tell(store, SCENES["fine"], events=[SHADE, REPEAK, over])
+    with queries.open_store(store) as connection:
+        assert queries.events(connection, TERMINAL, NOW_UNIX_S, NOW_UNIX_S + 1.0) == (SHADE,)
+        assert queries.events(connection, "van-9", NOW_UNIX_S, NOW_UNIX_S + 1.0) == ()
 
 
 def test_reader_cannot_write(store: Path) -> None:
@@ -155,13 +164,3 @@ def test_job_comes_back(store: Path) -> None:
         plan = queries.plan(connection, TERMINAL)
     assert plan is not None
     assert plan.pointing.elevation_deg == pytest.approx(compute_plan(planned).pointing.elevation_deg)
-
-
-def test_readings_of_a_dense_span_can_be_thinned(store: Path) -> None:
-    """More readings than a screen has pixels: the thinning wants each column in one piece."""
-    measure(store, "signal", [Signal(unix_s=NOW_UNIX_S + number, esno_db=12.0) for number in range(700)])
-    with queries.open_store(store) as connection:
-        found = queries.readings(
-            connection, TERMINAL, Channel(kind="signal", field="esno_db"), NOW_UNIX_S, NOW_UNIX_S + 700.0
-        )
-    assert len(thinned(found).unix_s) == POINTS

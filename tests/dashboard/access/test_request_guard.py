@@ -147,7 +147,7 @@ def test_a_guest_is_answered_only_what_is_listed(shut_door: FlaskClient, gate: G
         )
         listed = output.lstrip(".").split(".")[0] in GUEST_MAY_ASK
         assert (answer.status_code == 403) == (not listed), output
-    for junk in ([], {}, {"output": 5}, {"output": "..page.children@x...label-file.data.."}, "x"):
+    for junk in ([], {}, {"output": 5}, {"output": "..page.children@x...tune-written.children.."}, "x"):
         assert shut_door.post(UPDATE, json=junk).status_code >= 400
 
 

@@ -1,4 +1,4 @@
-"""Trends and the day figure hold what they were given, and show gaps as gaps."""
+"""Trends of the crew's page: they hold what they were given, and show gaps as gaps."""
 
 import re
 from zoneinfo import ZoneInfo
@@ -6,12 +6,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from agent.link_plan import SunPass
-from agent.records import KINDS
 from agent.watch.engine import AlertEngine
 from agent.watch.rule_set import default_rules
-from dashboard.display_units import METRIC
-from dashboard.figures.day import EXPECTED_KEY, day_figure, rain_spans, rows_of, with_expected
 from dashboard.figures.trends import (
     MINUTE_GAP_S,
     TRENDS,
@@ -21,10 +17,8 @@ from dashboard.figures.trends import (
     where_it_bends,
     with_gaps,
 )
-from dashboard.page_data.day import CARRIER_TO_NOISE, CHANNELS, ESNO, POINTS, QUALITY, RAIN, DayData, thinned
-from dashboard.queries import Channel, History, NoteRow, Series
-from dashboard.theme import DAY
-from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SHADE, TERMINAL
+from dashboard.queries import History
+from tests.dashboard.scenes import NOW_UNIX_S
 from tests.plan.sample_job import job
 from tests.watch.sample_day import at, in_order
 from tests.watch.situations import level, night, peaking, rate_tests
@@ -33,7 +27,6 @@ MADRID = ZoneInfo("Europe/Madrid")
 SPAN = (NOW_UNIX_S - 7200.0, NOW_UNIX_S)
 SIGNAL_TREND = TRENDS[0]
 SUN_TREND = TRENDS[3]
-EMPTY = Series(unix_s=np.array([]), middle=np.array([]), low=np.array([]), high=np.array([]))
 
 
 def history(**figures: list[float]) -> History:
@@ -41,21 +34,6 @@ def history(**figures: list[float]) -> History:
     count = len(next(iter(figures.values()), []))
     unix_s = NOW_UNIX_S - 60.0 * np.arange(count)[::-1]
     return History(unix_s=unix_s, figures={key: np.array(values) for key, values in figures.items()})
-
-
-def data_of(**more: object) -> DayData:
-    """An empty window of two hours, with some of it filled."""
-    parts = {
-        "terminal": TERMINAL,
-        "window": SPAN,
-        "job": job(),
-        "sun_passes": (),
-        "series": dict.fromkeys(CHANNELS, EMPTY),
-        "history": history(),
-        "notes": (),
-        "events": (),
-    }
-    return DayData(**{**parts, **more})  # type: ignore[arg-type]
 
 
 def strokes(picture: str) -> dict[str, str]:
@@ -131,78 +109,6 @@ def test_a_rate_that_nobody_tests_any_more_ends_its_line() -> None:
         assert 20.0 <= minute <= 24.5, minute
 
 
-def test_every_channel_of_the_day_is_a_field_of_a_reading() -> None:
-    for channel in CHANNELS:
-        assert channel.field in KINDS[channel.kind].__dataclass_fields__
-
-
-def test_day_marks_alerts_and_notes_at_their_times() -> None:
-    note = NoteRow(
-        seq=1,
-        unix_s=NOW_UNIX_S - 60.0,
-        told_unix_s=NOW_UNIX_S - 60.0,
-        kind="rain",
-        where=None,
-        text=None,
-        by=None,
-    )
-    figure = day_figure(data_of(events=(SHADE, REPEAK), notes=(note,)), DAY, draggable=True)
-    notes, events = figure.data[-2:]
-    # Madrid is UTC+2 in July, so the axis reads two hours more than Unix time.
-    assert [x_ms / 1000.0 - 7200.0 for x_ms in events.x] == [SHADE.unix_s, REPEAK.unix_s]
-    assert list(events.text) == ["Shade the unit: raised", "Re-peak the dish: raised"]
-    assert list(notes.text) == ["It rains"]
-
-
-@pytest.mark.parametrize(("start_s", "shaded"), [(-600.0, 1), (-20_000.0, 0)])
-def test_day_shades_the_sun_passes_of_its_window(start_s: float, shaded: int) -> None:
-    start_unix_s = NOW_UNIX_S + start_s
-    sun_pass = SunPass(
-        start_unix_s=start_unix_s, peak_unix_s=start_unix_s + 300, end_unix_s=start_unix_s + 600, depth_db=5.0
-    )
-    figure = day_figure(data_of(sun_passes=(sun_pass,)), DAY, draggable=False)
-    assert len(figure.layout.shapes) == shaded
-    assert figure.layout.dragmode is False
-
-
-def test_rain_runs_from_the_first_to_the_last_wet_reading() -> None:
-    unix_s = np.arange(8.0) * 60.0
-    rain = np.array([0.0, 1.0, 2.0, 0.0, 0.05, 0.4, 0.0, 3.0])
-    series = Series(unix_s=unix_s, middle=rain, low=rain, high=rain)
-    assert rain_spans(series) == [(60.0, 120.0), (300.0, 300.0), (420.0, 420.0)]
-    figure = day_figure(data_of(series={**dict.fromkeys(CHANNELS, EMPTY), RAIN: series}), DAY, draggable=True)
-    assert figure.layout.shapes == ()
-
-
-def test_expected_signal_is_measured_plus_the_unexplained() -> None:
-    expected = with_expected(history(esno_db=[10.0, np.nan], unexplained_db=[1.5, 0.0]))
-    assert np.array_equal(expected.figures[EXPECTED_KEY], [11.5, np.nan], equal_nan=True)
-    assert EXPECTED_KEY not in with_expected(history(esno_db=[10.0])).figures
-
-
-def test_thinning_keeps_the_deepest_dip() -> None:
-    rng = np.random.default_rng(3)
-    middle = rng.normal(11.0, 0.2, 7200)
-    middle[4321] = 2.0
-    unix_s = NOW_UNIX_S + np.arange(7200.0)
-    thin = thinned(Series(unix_s=unix_s, middle=middle, low=middle, high=middle))
-    assert len(thin.unix_s) <= POINTS
-    assert thin.middle.min() == 2.0
-    assert thin.unix_s[thin.middle.argmin()] == unix_s[4321]
-    assert thin.unix_s[[0, -1]].tolist() == unix_s[[0, -1]].tolist()
-
-
-def test_a_dip_within_minutes_stays_visible_as_a_band() -> None:
-    series = Series(
-        unix_s=np.array([NOW_UNIX_S - 120.0, NOW_UNIX_S - 60.0]),
-        middle=np.array([11.0, 10.8]),
-        low=np.array([10.9, 3.0]),
-        high=np.array([11.1, 11.2]),
-    )
-    figure = day_figure(data_of(series={**dict.fromkeys(CHANNELS, EMPTY), ESNO: series}), DAY, draggable=True)
-    assert min(figure.data[0].y) == 3.0
-
-
 @pytest.mark.parametrize(
     ("values", "kept"),
     [
@@ -232,12 +138,3 @@ def test_signal_is_shown_as_the_modem_gives_it(figures: dict[str, float], unit: 
     assert ("plan_esno_db" in {one.key for one in now.lines}) == (line == "Es/N0")
     minutes = {key: [value] for key, value in figures.items()}
     assert trends_of({}, history(**minutes))[0] == now
-
-
-@pytest.mark.parametrize(("channel", "title"), [(CARRIER_TO_NOISE, "Signal (dB)"), (QUALITY, "Signal (%)")])
-def test_day_draws_the_signal_that_was_measured(channel: Channel, title: str) -> None:
-    unix_s = NOW_UNIX_S - np.array([20.0, 10.0])
-    series = Series(unix_s=unix_s, middle=unix_s * 0.0, low=unix_s * 0.0, high=unix_s * 0.0)
-    row = rows_of(data_of(series={**dict.fromkeys(CHANNELS, EMPTY), channel: series}))[0]
-    assert (row.heading(METRIC), row.measured[0].channel) == (title, channel)
-    assert "plan_esno_db" not in {line.key for line in row.lines}

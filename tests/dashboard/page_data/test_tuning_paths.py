@@ -9,7 +9,7 @@ import pytest
 
 from agent.errors import UsageError
 from agent.replay.sessions import BUNDLED
-from dashboard.page_data.tuning import MAX_RULES_BYTES, asked_days, asked_rules
+from dashboard.page_data.tuning import MAX_RULES_BYTES, asked_days, asked_rules, own_days
 
 BESIDE = "../elsewhere"
 
@@ -24,9 +24,9 @@ def root(tmp_path: Path) -> Path:
 
 
 def test_what_lies_in_the_folder_is_opened(root: Path) -> None:
-    assert asked_days([], "day", root) == (root / "day",)
-    assert asked_days([], str(root / "day"), root) == (root / "day",)
-    assert asked_days(["pampa-gusts"], "", root) == (BUNDLED / "pampa-gusts",)
+    assert asked_days(["day"], root) == (root / "day",)
+    assert asked_days([str(root / "day")], root) == (root / "day",)
+    assert asked_days(["pampa-gusts"], root) == (BUNDLED / "pampa-gusts",)
     assert asked_rules("calm.toml", root, None) == root / "calm.toml"
     assert asked_rules(str(root.parent / "mine.toml"), root, root.parent / "mine.toml") is not None
 
@@ -92,13 +92,13 @@ DAYS += [absolute("day"), linked("elsewhere/day"), fixed("calm.toml"), fixed("no
 @pytest.mark.parametrize("make", DAYS)
 def test_no_other_folder_is_opened_as_a_day(root: Path, make: Callable[[Path], str]) -> None:
     with pytest.raises(UsageError, match="is no folder inside"):
-        asked_days([], make(root), root)
+        asked_days([make(root)], root)
 
 
 @pytest.mark.parametrize("name", ["../../etc", "/dev", "/etc/../dev", ".."])
 def test_a_name_that_the_browser_made_up_is_no_bundled_day(root: Path, name: str) -> None:
     with pytest.raises(UsageError, match="is no folder inside"):
-        asked_days([name], "", root)
+        asked_days([name], root)
 
 
 @pytest.mark.parametrize("name", ["signal.csv", "plan.json", "session.toml"])
@@ -107,10 +107,11 @@ def test_a_session_has_no_file_from_elsewhere(root: Path, name: str, target: str
     (root / "day" / name).unlink(missing_ok=True)
     os.symlink(target, root / "day" / name)
     with pytest.raises(UsageError, match="is no file of that folder"):
-        asked_days([], "day", root)
+        asked_days(["day"], root)
+    assert own_days(root) == {"day": "day"}
 
 
 def test_a_pipe_in_a_session_is_not_waited_for(root: Path) -> None:
     os.mkfifo(root / "day" / "reach.csv")
     with pytest.raises(UsageError, match="is no file of that folder"):
-        asked_days([], "day", root)
+        asked_days(["day"], root)

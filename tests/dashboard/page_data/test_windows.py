@@ -1,35 +1,36 @@
 """The span of the day page."""
 
-from zoneinfo import ZoneInfo
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.page_data import windows
 
-MADRID = ZoneInfo("Europe/Madrid")
 NOW_UNIX_S = 1_784_372_400.0  # 2026-07-18T11:00:00Z
 
 
-def test_dragged_span_is_read_in_the_sites_time() -> None:
-    """plotly reports the ends as the axis reads; Madrid is UTC+2 in July (Directive 2000/84/EC)."""
-    relayout = {"xaxis3.range[0]": "2026-07-18 13:00:00.5", "xaxis3.range[1]": "2026-07-18 13:30"}
-    assert windows.dragged(relayout, MADRID) == (NOW_UNIX_S + 0.5, NOW_UNIX_S + 1800.0)
-
-
-@pytest.mark.parametrize("relayout", [{}, {"autosize": True}, {"xaxis.autorange": True, "yaxis.range[0]": 1}])
-def test_other_changes_of_the_figure_move_nothing(relayout: dict[str, object]) -> None:
-    assert windows.dragged(relayout, MADRID) is None
-
-
-def test_a_drag_of_seconds_opens_a_minute() -> None:
-    relayout = {"xaxis.range[0]": "2026-07-18 13:00:00", "xaxis.range[1]": "2026-07-18 13:00:04"}
-    assert windows.dragged(relayout, MADRID) == (NOW_UNIX_S, NOW_UNIX_S + windows.SHORTEST_S)
+@pytest.mark.parametrize(
+    ("arguments", "asked"),
+    [
+        ({}, ("job", None)),
+        ({"span": "2h"}, ("2h", None)),
+        ({"span": "century"}, ("job", None)),
+        ({"from": "1000", "to": "4600"}, ("", (1000.0, 4600.0))),
+        ({"from": "1000", "to": "900"}, ("", (1000.0, 1060.0))),
+        ({"from": "-5", "to": "1e300"}, ("", (0.0, 366 * 86_400.0))),
+        ({"from": "nan", "to": "5"}, ("job", None)),
+        ({"from": "1e400", "to": "5"}, ("job", None)),
+        ({"from": "noon", "to": "5"}, ("job", None)),
+        ({"from": "1000"}, ("job", None)),
+    ],
+)
+def test_what_an_address_asks_for(arguments: dict[str, str], asked: windows.Asked) -> None:
+    """A year at most, a minute at least; what cannot be read is the job's span."""
+    assert windows.asked_of(arguments) == asked
 
 
 def test_without_a_job_its_span_is_the_last_twelve_hours() -> None:
-    assert windows.chosen(windows.JOB_SPAN, NOW_UNIX_S, None) == (NOW_UNIX_S - 43_200.0, NOW_UNIX_S)
+    assert windows.chosen(windows.Asked(), NOW_UNIX_S, None) == (NOW_UNIX_S - 43_200.0, NOW_UNIX_S)
 
 
 @given(st.floats(600.0, 1e6))

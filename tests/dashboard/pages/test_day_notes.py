@@ -14,7 +14,7 @@ from agent.records import Note
 from agent.replay.labels import labels_from_csv
 from dashboard import queries
 from dashboard.messages import late_note_payload
-from dashboard.page_data.labels import labels_of, proposed, rows_of_labels
+from dashboard.page_data.labels import in_order, proposed
 from dashboard.site_time import field_text, from_field
 from tests.dashboard.conftest import Heard, Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
@@ -104,7 +104,7 @@ def test_alerts_are_proposed_as_labels() -> None:
     shade, repeak = proposed([SHADE, REPEAK, over], NOW_UNIX_S)
     assert (shade.cause, shade.start_unix_s, shade.end_unix_s) == ("overheat", SHADE.unix_s, NOW_UNIX_S)
     assert (repeak.cause, repeak.start_unix_s, repeak.end_unix_s) == ("mispoint", REPEAK.unix_s, over.unix_s)
-    assert labels_of(rows_of_labels((repeak, shade))) == (shade, repeak)
+    assert in_order((repeak, shade)) == (shade, repeak)
 
 
 @pytest.mark.browser
@@ -153,7 +153,7 @@ def test_labels_are_proposed_added_removed_and_saved(
         assert [label.cause for label in labels] == ["rain", "mispoint"]
         lines.first.get_by_role("button").click()
         expect(lines).to_have_count(1)
-        page.locator("#label-read input").set_input_files(saved)
+        page.locator("#label-read").set_input_files(saved)
         expect(lines).to_have_count(2)
         assert seen.problems == []
 
@@ -163,7 +163,7 @@ def test_labels_are_proposed_added_removed_and_saved(
 def test_the_forms_can_be_read(browser: Browser, serve: Serve, store: Path, size: str) -> None:
     address = serve(store)
     with visit(browser, f"{address}/day", size) as seen:
-        expect(seen.page.locator("#day-figure .main-svg").first).to_be_visible()
+        expect(seen.page.locator("#day-figure .panel svg").first).to_be_visible()
         seen.page.get_by_text("A note for an earlier time").click()
         seen.page.get_by_role("button", name="Propose from the alerts").click()
         expect(seen.page.locator("#label-list li")).to_have_count(2)

@@ -1,6 +1,6 @@
 """The tuning page in a real browser: days, a moved number, what changes, and a new rules file."""
 
-import os
+import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,11 +11,12 @@ from playwright.sync_api import Browser, Page, expect
 from agent.errors import UsageError
 from agent.replay.replaying import replay_events, session_plan
 from agent.replay.rules_file import read_rules
-from agent.replay.sessions import BUNDLED, labelled_folders, read_session
-from dashboard import words
+from agent.replay.sessions import BUNDLED, labelled_folders, read_head, read_session
+from agent.watch.rules import BY_NAME
+from dashboard import tuning_words, words
 from dashboard.access.gate import gate_of
-from dashboard.figures.tuning import curve_points
-from dashboard.page_data.tuning import Question, TuningData, accept, asked_days, tuning_data
+from dashboard.figures.tuning import curve_points, place_texts
+from dashboard.page_data.tuning import Question, TuningData, accept, asked_days, own_days, tuning_data
 from tests.dashboard.conftest import Serve, dashboards
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import SCENES
@@ -103,15 +104,53 @@ def test_nothing_changed_is_nothing_to_accept(tmp_path: Path) -> None:
 
 def test_no_day_and_a_day_without_labels_are_said(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no day is chosen"):
-        asked_days([], "", tmp_path)
+        asked_days([], tmp_path)
+    (tmp_path / "bare").mkdir()
     with pytest.raises(UsageError, match="labels"):
-        asked_days([], os.fspath(tmp_path), tmp_path)
+        asked_days(["bare"], tmp_path)
+
+
+@pytest.mark.parametrize("name", ["/etc", "../..", "nowhere"])
+def test_a_day_lies_in_the_jobs_folder(tmp_path: Path, name: str) -> None:
+    with pytest.raises(UsageError, match="is no folder inside"):
+        asked_days([name], tmp_path)
+
+
+def test_own_recorded_days_are_listed_the_newest_first(tmp_path: Path) -> None:
+    for number, name in enumerate((DAY, "quiet-dune")):
+        shutil.copytree(BUNDLED / name, tmp_path / "days" / f"day-{number}")
+    (tmp_path / "broken").mkdir()
+    (tmp_path / "broken" / "session.toml").write_text("start = [")
+    days = own_days(tmp_path)
+    heads = {name: read_head(tmp_path / name) for name in days if name != "broken"}
+    assert set(days) == {"days/day-0", "days/day-1", "broken"}
+    assert [heads[name].start_unix_s for name in heads] == sorted(
+        (head.start_unix_s for head in heads.values()), reverse=True
+    )
+    assert all(days[name].endswith(head.title) for name, head in heads.items())
+    with pytest.raises(UsageError, match="broken"):
+        asked_days(["broken"], tmp_path)
+    assert asked_days(["days/day-0"], tmp_path) == ((tmp_path / "days" / "day-0").resolve(),)
+
+
+def test_every_number_has_words_of_its_own() -> None:
+    by_rule: dict[str, list[str]] = {}
+    for name in BY_NAME:
+        by_rule.setdefault(name.split(".")[0], []).append(tuning_words.parameter_text(name))
+    for rule, found in by_rule.items():
+        assert len(set(found)) == len(found) and not any("_" in text for text in found), rule
+
+
+def test_values_that_come_out_the_same_stand_at_one_point(changed: TuningData) -> None:
+    points = curve_points(changed.sweep)
+    texts = place_texts([*points, points[0]])
+    assert texts[0].split(", ").count(points[0][0]) == 2 and texts[-1] == ""
 
 
 def take_days(page: Page, *titles: str) -> None:
     """Tick the days and have them computed."""
     for title in titles:
-        page.get_by_role("group", name="Days").get_by_role("button", name=title).click()
+        page.get_by_role("group", name="Bundled days").get_by_role("button", name=title).click()
     page.get_by_role("button", name="Take these days").click()
     expect(page.get_by_role("heading", name="All days together")).to_be_visible()
 
@@ -134,14 +173,14 @@ def test_a_moved_number_shows_at_once_and_is_accepted(browser: Browser, address:
         page.get_by_role("spinbutton", name="Value").fill("2.5")
         page.get_by_role("spinbutton", name="Value").press("Enter")
         expect(result).to_contain_text("not raised any more")
-        expect(page.locator("#tune-list")).to_contain_text("repeak.raise_db = 2.5 dB")
+        expect(page.locator("#tune-list")).to_contain_text("Re-peak the dish, raised from a loss of: 2.5 dB")
         page.get_by_label("Name of the new file").fill("calm-day.toml")
         page.get_by_role("button", name="Write the rules file").click()
         expect(page.locator("#tune-written")).to_contain_text('rules = "calm-day.toml"')
         assert read_rules(folder / "calm-day.toml").values["repeak.raise_db"].tolist() == [2.5]
         page.get_by_role("button", name="Write the rules file").click()
         expect(page.locator("#tune-written")).to_contain_text("not overwritten")
-        page.get_by_role("button", name="Take all back").click()
+        page.get_by_role("button", name="Undo all").click()
         expect(result).not_to_contain_text("not raised any more")
         assert seen.problems == []
 
@@ -153,20 +192,24 @@ def test_the_slide_and_other_rules_are_within_reach(browser: Browser, address: s
         take_days(page, DAY_TITLE)
         page.get_by_role("button", name="Path blocked").click()
         # Only this rule has such a number: its keys have taken the place of the first rule's.
-        expect(page.get_by_role("button", name="dips", exact=True)).to_be_visible()
-        page.get_by_role("button", name="hold_s", exact=True).click()
+        expect(page.get_by_role("button", name="so many short dips", exact=True)).to_be_visible()
+        page.get_by_role("button", name="raised after so long", exact=True).click()
         expect(page.locator("#tune-reason")).to_contain_text("Default 0 s")
         page.get_by_label("Move it").fill("7200")
-        expect(page.locator("#tune-list")).to_contain_text("blockage.hold_s = 7200 s")
+        expect(page.locator("#tune-list")).to_contain_text("Path blocked, raised after so long: 7200 s")
         expect(page.get_by_role("spinbutton", name="Value")).to_have_value("7200")
 
 
 @pytest.mark.browser
-def test_a_wrong_folder_is_said(browser: Browser, address: str) -> None:
+def test_an_own_day_that_cannot_be_used_says_why(browser: Browser, address: str, folder: Path) -> None:
+    (folder / "lost-day").mkdir()
+    (folder / "lost-day" / "session.toml").write_text("")
     with visit(browser, f"{address}/tuning") as seen:
-        seen.page.get_by_label("One more session folder").fill("/nowhere")
+        own = seen.page.get_by_role("group", name="Your recorded days")
+        own.get_by_role("button", name="lost-day").click()
         seen.page.get_by_role("button", name="Take these days").click()
-        expect(seen.page.locator("#tune-said")).to_contain_text("/nowhere: is no folder")
+        expect(seen.page.locator("#tune-said")).to_contain_text("lost-day: has no labels.csv")
+    shutil.rmtree(folder / "lost-day")
 
 
 @pytest.mark.browser
