@@ -7,7 +7,7 @@ those that people know, also where the computer's clock was set meanwhile.
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import astuple, dataclass, fields
 from functools import lru_cache
 from typing import Any, cast
 
@@ -174,12 +174,6 @@ def plan(connection: Connection, terminal: str) -> LinkPlan | None:
     return None if row is None else plan_from_json(json.loads(row["body"]))
 
 
-def any_planned_terminal(connection: Connection) -> str | None:
-    """The first terminal that has a plan."""
-    row = connection.execute("SELECT terminal FROM plan ORDER BY terminal LIMIT 1").fetchone()
-    return None if row is None else str(row["terminal"])
-
-
 def history(
     connection: Connection,
     terminal: str,
@@ -284,31 +278,18 @@ def events(
 ) -> tuple[AlertEvent, ...]:
     """The alert events in [start, end], oldest first, after the last one of each that stood at its start."""
     times = shown_times(connection, terminal)
-    parts = list(times.within(start_unix_s, end_unix_s))
-    standing = [
-        shown_event(one, times.offset_s(one.unix_s))
-        for part in parts[:1]
-        for one in _standing(connection, terminal, part.start_unix_s)
-    ]
-    within = [
-        shown_event(_event(row), part.offset_s)
-        for part in parts
+    rows = [
+        row
+        for number, (start, end, _offset_s) in enumerate(map(astuple, times.within(start_unix_s, end_unix_s)))
         for row in connection.execute(
-            "SELECT * FROM alert_event WHERE terminal = ? AND unix_s BETWEEN ? AND ? ORDER BY unix_s, id",
-            (terminal, part.start_unix_s, part.end_unix_s),
+            "SELECT * FROM alert_event AS one WHERE terminal = ? AND (unix_s BETWEEN ? AND ? OR ? = 0"
+            " AND unix_s < ? AND state != 'cleared' AND NOT EXISTS (SELECT 1 FROM alert_event AS later"
+            " WHERE later.terminal = one.terminal AND later.rule = one.rule AND later.unix_s > one.unix_s"
+            " AND later.unix_s < ?)) ORDER BY unix_s, id",
+            (terminal, start, end, number, start, start),
         )
     ]
-    return (*standing, *within)
-
-
-def _standing(connection: sqlite3.Connection, terminal: str, engine_unix_s: float) -> Iterator[AlertEvent]:
-    """The last event before then of each alert that was not over."""
-    rows = connection.execute(
-        "SELECT * FROM alert_event WHERE state != 'cleared' AND id IN (SELECT id FROM (SELECT id, max(unix_s)"
-        " FROM alert_event WHERE terminal = ? AND unix_s < ? GROUP BY rule)) ORDER BY unix_s, id",
-        (terminal, engine_unix_s),
-    )
-    return map(_event, rows)
+    return tuple(shown_event(_event(row), times.offset_s(row["unix_s"])) for row in rows)
 
 
 def latest_notes(connection: Connection, terminal: str, count: int) -> tuple[NoteRow, ...]:

@@ -62,9 +62,9 @@ def whose_page(settings: Settings, asked: str | None) -> Whose:
     try:
         with queries.open_store(settings.store) as connection:
             named = asked or settings.terminal or queries.newest_terminal(connection)
-            terminal = named or queries.any_planned_terminal(connection)
-            job = None if terminal is None else queries.job(connection, terminal)
             known = queries.known_terminals(connection)
+            terminal = named or next(iter(known), None)
+            job = None if terminal is None else queries.job(connection, terminal)
     except StoreError:
         return Whose(terminal=asked or settings.terminal)
     if asked is None or asked in known or asked == settings.terminal:
@@ -137,7 +137,7 @@ def plan_data(settings: Settings, named: str | None) -> tuple[Job, LinkPlan] | N
     """Job and plan of the terminal asked for, also before its first situation; None without a plan."""
     with queries.open_store(settings.store) as connection:
         newest = named or settings.terminal or queries.newest_terminal(connection)
-        terminal = newest or queries.any_planned_terminal(connection)
+        terminal = newest or next(iter(queries.known_terminals(connection)), None)
         job = None if terminal is None else queries.job(connection, terminal)
         plan = None if terminal is None else queries.plan(connection, terminal)
     return None if job is None or plan is None else (job, plan)
