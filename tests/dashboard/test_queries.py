@@ -48,7 +48,7 @@ def test_job_and_its_absence(store: Path) -> None:
     with queries.open_store(store) as connection:
         assert queries.job(connection, TERMINAL) is None
         assert queries.plan(connection, TERMINAL) is None
-        assert queries.any_planned_terminal(connection) is None
+        assert queries.known_terminals(connection) == ()
 
 
 def test_history_keeps_missing_figures_missing(store: Path) -> None:
@@ -160,7 +160,7 @@ def test_job_comes_back(store: Path) -> None:
         writer.save_plan(planned, compute_plan(planned), "invented")
     with queries.open_store(store) as connection:
         assert queries.job(connection, TERMINAL) == planned
-        assert queries.any_planned_terminal(connection) == TERMINAL
+        assert queries.known_terminals(connection) == (TERMINAL,)
         plan = queries.plan(connection, TERMINAL)
     assert plan is not None
     assert plan.pointing.elevation_deg == pytest.approx(compute_plan(planned).pointing.elevation_deg)
