@@ -25,6 +25,8 @@ NEWS, PRINTED, DAY = "/crew/news", "/plan.pdf", "/day"
 DASH = "/_dash-"
 # What a link for one terminal opens: its crew looks at all its pages, a producer at the first.
 PAGES_OF: Mapping[Role, tuple[str, ...]] = {"crew": ("/", "/day", "/plan"), "guest": ("/",)}
+# Parts of the day page; each names its terminal.
+OF_ONE_TERMINAL = ("/day/news", "/day/labels", "/day/explore")
 _GATE_KEY = "PEAKSHADE_GATE"
 _FORM = """<!DOCTYPE html><html lang="en" data-theme="day"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1"><title>{title}</title>
@@ -122,10 +124,13 @@ def _within(bound: str | None) -> bool:
         return False
     if bound is None:
         return True
+    asked = [*request.args.getlist("terminal"), *_asked_terminals()]
+    if request.path in OF_ONE_TERMINAL:
+        return asked != [] and all(one == bound for one in asked)
     explores = request.path.startswith(DASH) or request.path == PRINTED
     if request.path not in (*PAGES_OF["crew"], NEWS) and not (explores and DAY in current_pages()):
         return False
-    return all(one == bound for one in (*request.args.getlist("terminal"), *_asked_terminals()))
+    return all(one == bound for one in asked)
 
 
 def _asked_terminals() -> Iterator[str | None]:
@@ -133,7 +138,7 @@ def _asked_terminals() -> Iterator[str | None]:
     body = request.get_json(silent=True)
     if not isinstance(body, dict):
         return
-    if request.path == NEWS:
+    if request.path in (NEWS, *OF_ONE_TERMINAL):
         yield body.get("terminal")
     for group in ("inputs", "state"):
         for part in body.get(group, ()):
