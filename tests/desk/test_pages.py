@@ -125,9 +125,9 @@ def news_of(client: FlaskClient, terminal: str | None) -> int:
 
 
 def figure_of(client: FlaskClient, search: str) -> int:
-    """As the day page asks for its figure."""
+    """As the lines to explore are asked for."""
     state = [{"id": "url", "property": "search", "value": search}]
-    body = {"output": "day-figure.figure", "inputs": [], "state": state, "changedPropIds": []}
+    body = {"output": "explore-figure.figure", "inputs": [], "state": state, "changedPropIds": []}
     return client.post(UPDATE, json=body).status_code
 
 
@@ -143,6 +143,9 @@ def test_a_link_of_one_terminal_opens_its_pages_alone(enter: Enter) -> None:
     assert [news_of(crew, name) for name in ("truck-1", "van-1", None)] == [200, 403, 403]
     assert [figure_of(crew, one) for one in ("?terminal=van-1", "")] == [403, 403]
     assert figure_of(crew, "?terminal=truck-1") != 403
+    for path in ("/day/news", "/day/explore"):
+        answers = [crew.get(f"{path}{search}") for search in ("?terminal=truck-1", "?terminal=van-1", "")]
+        assert [one.status_code for one in answers] == [200, 403, 403]
     page = crew.get("/?terminal=truck-1").text
     assert "Terminals" not in page
     assert "van-" not in page
