@@ -170,6 +170,7 @@ INPUT_KINDS: Mapping[str, str] = {
     "history": "History on",
     "terminal": "Terminal",
     "client": "Another client named",
+    "agent": "Another agent",
 }
 INPUT_FAILS = "does not work, for {span}"
 INPUT_STARTS = "no answer yet, for {span}"

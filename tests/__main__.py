@@ -15,7 +15,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 # Most tests wait for programs. Those of one file may share a program and stay together.
-SIDE_BY_SIDE = ["-n", "2", "--dist", "loadfile"]
+SIDE_BY_SIDE = ["-n", "3", "--dist", "loadfile"]
 # Field computers run Linux, crews' laptops often the others, which are only checked here.
 PLATFORMS = ("linux", "win32", "darwin")
 # What the tests run against for real, and the Debian package that brings it.

@@ -174,8 +174,10 @@ def write_protect(field: Field, _: random.Random) -> None:
     subprocess.run(command, check=True)
     mend = Timer(1.0, subprocess.run, [["mount", "-o", "remount,rw", field.folder]], {"check": True})
     mend.start()
-    field.agent.start()
-    mend.join()
+    try:
+        field.agent.start()
+    finally:
+        mend.join()
 
 
 @contextmanager

@@ -23,6 +23,7 @@ from agent.store.opening import (
     StoreError,
     forget_log,
     identity,
+    mounted_read_only,
     primary_code,
     readable,
     set_aside,
@@ -207,7 +208,9 @@ class Keeper:
             reason = str(error)
         except StoreError as error:
             cause = error.__cause__
-            if isinstance(cause, sqlite3.Error) and primary_code(cause) == sqlite3.SQLITE_FULL:
+            if isinstance(cause, sqlite3.Error) and (
+                primary_code(cause) == sqlite3.SQLITE_FULL or mounted_read_only(self._kept.path)
+            ):
                 raise cause from error
             raise
         except sqlite3.Error as error:

@@ -1,7 +1,9 @@
 """Opens the store for the one writer or for a reader, and words what stands in the way."""
 
+import os
 import shutil
 import sqlite3
+import sys
 from contextlib import closing
 from datetime import UTC, datetime
 from itertools import chain, count
@@ -143,6 +145,14 @@ def surroundings(path: Path, error: sqlite3.Error) -> str | None:
         code = sqlite3.SQLITE_FULL
     words = _SURROUNDINGS.get(code)
     return None if words is None else words.format(folder=path.parent)
+
+
+def mounted_read_only(path: Path) -> bool:
+    """Whether nobody may write on the disk that the file is on, which passes; Windows does not tell."""
+    read_only = False
+    if sys.platform != "win32":
+        read_only = bool(os.statvfs(path.resolve().parent).f_flag & os.ST_RDONLY)
+    return read_only
 
 
 def set_aside(path: Path, now_unix_s: float) -> Path:

@@ -4,7 +4,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 from agent.config import LOOPBACK
 
@@ -36,17 +36,25 @@ def _accept(listener: socket.socket, port: int) -> None:
         except OSError:
             return
         far = socket.create_connection((LOOPBACK, port))
-        for ends in ((near, far), (far, near)):
-            threading.Thread(target=_carry, args=ends, daemon=True).start()
+        threading.Thread(target=_join, args=(near, far), daemon=True).start()
+
+
+def _join(near: socket.socket, far: socket.socket) -> None:
+    with near, far:
+        back = threading.Thread(target=_carry, args=(far, near), daemon=True)
+        back.start()
+        _carry(near, far)
+        back.join()
 
 
 def _carry(from_end: socket.socket, to_end: socket.socket) -> None:
-    """Until an end closes, and then both."""
+    """Until an end says no more, or is broken, and then both are."""
     try:
         while packet := from_end.recv(PACKET_BYTES):
             time.sleep(PACKET_S * len(packet) / PACKET_BYTES)
             to_end.sendall(packet)
         to_end.shutdown(socket.SHUT_WR)
     except OSError:
-        from_end.close()
-        to_end.close()
+        for end in (from_end, to_end):
+            with suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)

@@ -52,7 +52,7 @@ def test_what_a_page_links_is_kept_for_a_year_and_comes_from_here(client: FlaskC
     page = got(client, "/")
     links = re.findall(r'(?:src|href)="([^"]+)"', gzip.decompress(page.body).decode())
     assets = [link for link in links if link.startswith("/assets/")]
-    assert len(assets) == 3
+    assert len(assets) == 4
     assert [link for link in links if not link.startswith(("/", "data:,"))] == []
     for asset in assets:
         headers = got(client, asset).headers

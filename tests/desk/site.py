@@ -88,7 +88,8 @@ class Site:
             path=self.path,
             terminal=terminal,
             start=lambda left: start_pipeline(opened(), own_job, plan, rules, 120.0, left),
-            move=lambda pipeline: pipeline.move_to(opened(), own_job, plan),
+            move=lambda pipeline: pipeline.move_to(opened(), own_job),
+            reopen=lambda pipeline: pipeline.reopen(opened()),
             now=time.time,
         )
         self.keeper = Keeper(kept, self._stop, lambda _: None, lambda: None)

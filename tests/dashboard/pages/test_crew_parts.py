@@ -17,7 +17,6 @@ from agent.watch.rules import in_words
 from dashboard import words
 from dashboard.figures.trends import TRENDS, Trend
 from dashboard.pages import crew_parts
-from dashboard.pages.changes import only_changed
 from dashboard.pages.crew import is_over
 from dashboard.queries import CurrentSituation
 from dashboard.settings import Settings
@@ -121,15 +120,6 @@ def test_there_is_a_word_for_everything_the_engine_may_say() -> None:
     assert set(get_args(Cause)) == set(words.CAUSES)
     assert {*get_args(Severity), "fine", "unknown"} == set(words.LEVELS)
     assert all(in_words(rule) != rule for rule in {name.split(".")[0] for name in default_rules().values})
-
-
-def test_unchanged_parts_do_not_travel() -> None:
-    parts = {"verdict": crew_parts.verdict(SCENES["fine"], {}, MADRID), "number": 1}
-    first, digests = only_changed(parts, {})
-    assert first == parts
-    second, _digests = only_changed({**parts, "number": 2}, digests)
-    assert second["number"] == 2
-    assert second["verdict"] is not parts["verdict"]
 
 
 def test_a_played_day_says_that_it_is_over() -> None:
