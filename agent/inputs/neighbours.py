@@ -79,11 +79,12 @@ async def _listen(client: aiomqtt.Client, known: set[str], on_name: Callable[[st
     now_s = asyncio.get_running_loop().time
     # The states that the broker keeps come first.
     settled_s = now_s() + SETTLE_S
-    window_s, count = now_s(), 0
+    window_s, count = settled_s, 0
     async for message in client.messages:
         if now_s() >= window_s + WINDOW_S:
             window_s, count = now_s(), 0
-        count += 1
+        # However busy the broker, it is listened to for a moment after the states.
+        count += now_s() >= settled_s
         _, name, kind = str(message.topic).split("/")
         if kind == STATUS:
             known.add(name)

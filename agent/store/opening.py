@@ -150,8 +150,9 @@ def surroundings(path: Path, error: sqlite3.Error) -> str | None:
 def mounted_read_only(path: Path) -> bool:
     """Whether nobody may write on the disk that the file is on, which passes; Windows does not tell."""
     read_only = False
-    if sys.platform != "win32":
-        read_only = bool(os.statvfs(path.resolve().parent).f_flag & os.ST_RDONLY)
+    folder = path.resolve().parent
+    if sys.platform != "win32" and folder.is_dir():
+        read_only = bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
     return read_only
 
 

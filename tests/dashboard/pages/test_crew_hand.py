@@ -110,6 +110,7 @@ def test_what_the_modem_shows_is_entered_with_a_tap_or_two(browser: Browser, pla
         entry.get_by_role("button", name="Send").first.click()
         _topic, body = place.heard()
         assert body["esno_db"] == 11.8
+        expect(page.get_by_label("Level", exact=True)).to_have_value("")
         page.get_by_label("Level", exact=True).fill("7.5")
         page.get_by_label("Which figure the modem shows").select_option("C/N")
         entry.get_by_role("button", name="Send").first.click()
