@@ -291,7 +291,7 @@ def test_the_live_agent_through_a_step(tmp_path: Path, monkeypatch: pytest.Monke
     assert change.stepped_s == pytest.approx(-2 * HOUR_S, abs=0.5)
     assert first.sent_unix_s is not None
     assert second.sent_unix_s is None
-    assert first.unix_s <= change.unix_s <= second.unix_s <= first.unix_s + 30.0
+    assert first.unix_s <= change.unix_s <= second.unix_s <= first.unix_s + PATIENCE_S
     with closing(open_for_reading(store)) as connection:
         rows = connection.execute("SELECT unix_s, offset_s FROM clock").fetchall()
     assert rows == [(change.unix_s, change.offset_s)]

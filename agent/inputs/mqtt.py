@@ -15,7 +15,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from types import TracebackType
-from typing import Self
+from typing import Self, TypeVar
 
 import aiomqtt
 
@@ -40,6 +40,8 @@ SNATCHED = ((5, 15.0), (10, 600.0))
 WITNESS_WITHIN_S = 10.0
 TOGETHER_S = 0.5  # two ends within this are one
 EVERY_ADDRESS = ("0.0.0.0", "::", "")
+
+ResultT = TypeVar("ResultT")
 
 
 @dataclass(slots=True)
@@ -138,9 +140,24 @@ def tls_parameters(broker: BrokerSettings) -> aiomqtt.TLSParameters | None:
     return aiomqtt.TLSParameters(ca_certs=None if broker.ca_file is None else str(broker.ca_file))
 
 
+class _Client(aiomqtt.Client):
+    """Ends when it is asked to, also in the moment of the broker's answer.
+
+    The library waits by asyncio.wait_for, which in Python 3.11 loses a cancellation that comes together with
+    what it waits for.
+    """
+
+    async def _wait_for(self, fut: Awaitable[ResultT], timeout: float | None) -> ResultT:  # noqa: ASYNC109
+        try:
+            async with asyncio.timeout(self.timeout if timeout is None else timeout):
+                return await fut
+        except TimeoutError:
+            raise aiomqtt.MqttError("Operation timed out") from None
+
+
 def publishing_client(broker: BrokerSettings, timeout_s: float) -> aiomqtt.Client:
     """A connection for a program that only publishes; the broker keeps nothing of it."""
-    return aiomqtt.Client(
+    return _Client(
         connect_host(broker),
         broker.port,
         username=broker.username,
@@ -151,7 +168,7 @@ def publishing_client(broker: BrokerSettings, timeout_s: float) -> aiomqtt.Clien
     )
 
 
-class _Connection(aiomqtt.Client):
+class _Connection(_Client):
     """The one place that reaches into the library, for what it does not offer.
 
     It acknowledges each message on arrival, and only the paho client within it can leave that to us

@@ -217,16 +217,14 @@ async def _warm_up(client: aiomqtt.Client, waiting: dict[bytes, float], answered
 async def _publish(
     client: aiomqtt.Client, waiting: dict[bytes, float], terminals: int, seconds: float
 ) -> int:
-    started_s, sent = time.perf_counter(), 0
-    while (now_s := time.perf_counter() - started_s) < seconds:
-        while sent < now_s * terminals / EVERY_S:
-            terminal = f"van-{sent % terminals}"
-            payload = _one(terminal, sent + 1)
-            waiting[receipt(payload)] = time.perf_counter()
-            await client.publish(batch_topic(terminal), payload, qos=1)
-            sent += 1
-        await asyncio.sleep(0.01)
-    return sent
+    started_s, count = time.perf_counter(), round(seconds * terminals / EVERY_S)
+    for sent in range(count):
+        await asyncio.sleep(started_s + sent * EVERY_S / terminals - time.perf_counter())
+        terminal = f"van-{sent % terminals}"
+        payload = _one(terminal, sent + 1)
+        waiting[receipt(payload)] = time.perf_counter()
+        await client.publish(batch_topic(terminal), payload, qos=1)
+    return count
 
 
 def pages(database: DeskDatabase, terminals: int) -> tuple[float, float]:

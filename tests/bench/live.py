@@ -23,7 +23,7 @@ from agent.records import Signal, Temperature
 from tests.bench.counterparts import ENVIRONMENT, every_input, wait_for_agent
 from tests.job_text import JOB_TOML
 from tests.live import ROOT, Device, stored_readings
-from tests.processes import free_port, listens
+from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
 MINUTES = 5.0
 SETTLE_S = 60.0
@@ -95,6 +95,7 @@ def measure(way: str, folder: Path, minutes: float) -> bool:
             time.sleep(SETTLE_S)
             before = len(stored_readings(store))
             course = watch(psutil.Process(process.pid), minutes * 60.0)
+            wait_until(lambda: len(stored_readings(store)) > before, PATIENCE_S, "a reading is stored")
             readings = stored_readings(store)
         finally:
             process.terminate()

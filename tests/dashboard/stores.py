@@ -9,6 +9,9 @@ from agent.records import AlertEvent, AnyReading, Situation
 from agent.store.writer import Arrival, StoreWriter
 from tests.dashboard.scenes import NOW_UNIX_S, TERMINAL, morning
 
+# What is written so far ahead of the computer's clock no page finds old, however slow the computer is.
+AHEAD_S = 86_400.0
+
 
 @contextmanager
 def writing(store: Path, terminal: str = TERMINAL) -> Iterator[StoreWriter]:
@@ -28,9 +31,9 @@ def tell(
 ) -> None:
     """The situation with the morning before it, written at this time of the computer's clock.
 
-    By default so late that no page finds the agent silent, however slow the computer is.
+    By default so late that no page finds the agent silent; the page's clock then stands still.
     """
-    wall_unix_s = time.time() + 600.0 if written_wall_unix_s is None else written_wall_unix_s
+    wall_unix_s = time.time() + AHEAD_S if written_wall_unix_s is None else written_wall_unix_s
     with writing(store, terminal) as writer:
         writer.add_events(events, [*morning(), situation], wall_unix_s)
 

@@ -4,7 +4,6 @@ import json
 import shutil
 import socket
 import subprocess
-import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -105,7 +104,7 @@ def test_crew_and_day_page_work_in_firefox(serve: Serve, tmp_path: Path) -> None
     profile.mkdir()
     with writing(store) as writer:
         writer.save_plan(job(), compute_plan(job()), "invented")
-    tell(store, SCENES["act"], events=[REPEAK], written_wall_unix_s=time.time() + 600.0)
+    tell(store, SCENES["act"], events=[REPEAK])
     address = serve(store)
     with firefox(profile) as window:
         for path, said in (("/", SCENES["act"].verdict), ("/day", "Re-peak the dish")):

@@ -20,4 +20,4 @@ def test_rows_are_counted_against_plain_copy(database: DeskDatabase) -> None:
 @pytest.mark.mosquitto
 def test_every_terminal_is_answered(tmp_path: Path, mosquitto: Mosquitto, database: DeskDatabase) -> None:
     found = asyncio.run(sustained(tmp_path, database, mosquitto.port, 30, 3.0))
-    assert len(found.answered_s) == found.sent > 5
+    assert len(found.answered_s) == found.sent == 9

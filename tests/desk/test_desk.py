@@ -25,13 +25,12 @@ from agent.store.writer import Stored
 from tests.desk.postgres import Postgres
 from tests.desk.site import Line, Site, shifted, site_at
 from tests.live import ROOT
-from tests.processes import PATIENCE_S, Mosquitto
+from tests.processes import LOADED, PATIENCE_S, Mosquitto
 from tests.watch.sample_day import START_UNIX_S, full_day
 
 TERMINALS = ("van-1", "van-2", "van-3")
 READINGS = 800
-# Ten seconds are promised; three times that on a computer with other work.
-AFTER_RETURN_S = 30.0
+AFTER_RETURN_S = 10.0 * LOADED
 EVER = (0.0, 4e9)
 
 

@@ -89,6 +89,20 @@ def run(test: Callable[[], Awaitable[None]]) -> None:
     asyncio.run(asyncio.wait_for(test(), PATIENCE_S))  # type: ignore[arg-type]
 
 
+def test_an_end_in_the_moment_of_the_broker_s_answer_is_an_end(mosquitto: Mosquitto) -> None:
+    """Regression: an agent that was ended while it connected stayed for good (Python 3.11's wait_for)."""
+
+    async def test() -> None:
+        client = publishing_client(mosquitto.settings, PATIENCE_S)
+        entering = asyncio.create_task(client.__aenter__())
+        client._connected.add_done_callback(lambda _: entering.cancel())
+        await asyncio.wait([entering])
+        assert client._connected.result() is None
+        assert entering.cancelled()
+
+    run(test)
+
+
 def test_what_is_not_acknowledged_is_delivered_again(mosquitto: Mosquitto) -> None:
     async def test() -> None:
         async with Listener(acknowledges=False).connected(mosquitto.settings) as listener:

@@ -22,7 +22,7 @@ from agent.store.writer import StoreWriter
 from agent.watch.rule_set import default_rules
 from tests.live import TERMINAL, embedded_at, sample_agent, sample_plan
 from tests.plan.sample_job import job
-from tests.processes import free_port
+from tests.processes import PATIENCE_S, free_port
 from tests.test_service import arrivals, events_of
 from tests.watch.sample_day import full_day
 
@@ -43,7 +43,7 @@ def run_until(agent: Agent, wanted: Callable[[], bool]) -> None:
         stop = asyncio.Event()
 
         async def watch() -> None:
-            async with asyncio.timeout(60.0):
+            async with asyncio.timeout(PATIENCE_S):
                 while not wanted():  # noqa: ASYNC110 - a file has no event
                     await asyncio.sleep(0.05)
             stop.set()

@@ -49,9 +49,10 @@ class Place:
     def of(self, terminal: str) -> str:
         return f"{self.address}/?terminal={terminal}"
 
-    def tell(self, terminal: str, scene: str = "fine") -> None:
-        """The terminal's situation, written now."""
-        tell(self.store, SCENES[scene], terminal=terminal, written_wall_unix_s=time.time())
+    def tell(self, terminal: str, scene: str = "fine", ago_s: float | None = None) -> None:
+        """The terminal's situation, written so long ago; else it is never old and its clock stands still."""
+        wall_unix_s = None if ago_s is None else time.time() - ago_s
+        tell(self.store, SCENES[scene], terminal=terminal, written_wall_unix_s=wall_unix_s)
 
 
 @pytest.fixture(scope="module")
@@ -180,11 +181,11 @@ def test_the_alarm_rings_with_each_sending_until_seen(browser: Browser, place: P
         ringing(seen)
         tap(page, "Test the alarm")
         becomes_true(page, "window.rang === 3 && window.shook === 1")
-        place.tell("rings", "act")
+        place.tell("rings", "act", ago_s=0.0)
         # Two beeps for what asks for an act, again after five seconds of this test's settings.
         becomes_true(page, "window.rang >= 7 && window.shook >= 3")
         seen_now = replace(SCENES["act"], alerts=(active(REPEAK, acknowledged=True),))
-        tell(place.store, seen_now, terminal="rings", written_wall_unix_s=time.time())
+        tell(place.store, seen_now, terminal="rings")
         expect(page.locator(".answers .seen")).to_be_visible()
         assert page.evaluate("JSON.parse(localStorage.peakshade).sound") is True
         page.reload()
@@ -195,7 +196,7 @@ def test_lost_contact_rings_and_is_said_again_until_touched(browser: Browser, pl
     place.tell("lost")
     with visit(browser, place.of("lost")) as seen:
         ringing(seen)
-        tell(place.store, SCENES["fine"], terminal="lost", written_wall_unix_s=time.time() - 60.0)
+        place.tell("lost", ago_s=60.0)
         expect(seen.page.locator("#cover")).to_be_visible()
         becomes_true(seen.page, "window.rang >= 6 && window.shook >= 2")
 

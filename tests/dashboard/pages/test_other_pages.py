@@ -15,7 +15,7 @@ from dashboard.access.gate import gate_of
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import ALL_SIZES, SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, SHADE, TERMINAL
-from tests.dashboard.stores import measure, tell, writing
+from tests.dashboard.stores import AHEAD_S, measure, tell, writing
 from tests.plan.sample_job import job
 
 pytestmark = pytest.mark.browser
@@ -37,7 +37,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     readings = [Signal(unix_s=NOW_UNIX_S - 3600.0 + second, esno_db=12.0) for second in range(3600)]
     measure(path, "signal", readings)
     measure(path, "note", [Note(unix_s=NOW_UNIX_S - 1800.0, kind="other", text="Cable drum moved")])
-    later_wall_unix_s = time.time() + 600.0
+    later_wall_unix_s = time.time() + AHEAD_S
     tell(path, SCENES["urgent"], terminal="van-2", written_wall_unix_s=later_wall_unix_s)
     tell(path, SCENES["fine"], terminal="van-3", written_wall_unix_s=NOW_UNIX_S)
     tell(path, SCENES["act"], events=[SHADE, REPEAK], written_wall_unix_s=later_wall_unix_s + 1.0)
