@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from math import inf, isnan, nan
 
 from agent.records import Signal
+from agent.watch.reference import FIRST_MINUTES
 from agent.watch.series import BY_HAND_OLD_S, GRID_S, Cells, Interval, forget
 
 # A coarse quality figure of 0 to 100 % is read as this many dB a percent: DVB-S2's MODCODs span 18.4 dB
@@ -24,6 +25,7 @@ DIP_TOLD_S = 60.0
 DIP_BACK_DB = 1.0  # closer to where it was than this, it is over
 DIP_LEVEL_S = 300.0
 DIPS_WITHIN_S = 600.0
+CELLS_KEPT = int(DIP_LEVEL_S / GRID_S) + 2  # as many as the longest look back takes
 SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
 
 
@@ -54,8 +56,8 @@ class Carrier:
 
     measure: str = ""
     interval: Interval = field(default_factory=Interval)
-    cells: Cells = field(default_factory=lambda: Cells(keep=72))
-    minute: Cells = field(default_factory=lambda: Cells(keep=90))
+    cells: Cells = field(default_factory=lambda: Cells(keep=CELLS_KEPT))
+    minute: Cells = field(default_factory=lambda: Cells(keep=FIRST_MINUTES))
     noise_db: float = 0.1
     dips_unix_s: list[float] = field(default_factory=list)
     in_dip: bool = False
@@ -130,8 +132,9 @@ class Carrier:
         if self.in_dip and back and lasted_s <= DIP_LONGEST_S:
             self.dips_unix_s.append(unix_s)
             self.dip_s = GRID_S * sum(self.dip_db) / max(self.dip_db)
-        self.dip_db.append(before_db - mean_db)
         self.in_dip = fell or (self.in_dip and not back and lasted_s <= DIP_LONGEST_S)
+        if self.in_dip:
+            self.dip_db.append(before_db - mean_db)
 
     def last_dip_s(self, unix_s: float) -> float:
         """How long the last dip lasted (s), for a minute after it; 0 otherwise."""
@@ -170,9 +173,11 @@ class Carrier:
             return LEVEL_WINDOW_S
         return max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
 
-    def minutes(self, unix_s: float, count: int) -> list[float]:
-        """The minute means of the last `count` minutes, oldest first."""
-        return self.minute.since(unix_s - 60.0 * (count - 1) - 1.0)
+    def minutes(self, unix_s: float) -> list[float]:
+        """The means of the last ten minutes, oldest first; of the last ten readings where they come rarer."""
+        if self.interval.typical_s > 60.0:
+            return list(self.minute.values)
+        return self.minute.since(unix_s - 60.0 * (FIRST_MINUTES - 1) - 1.0)
 
     def locked_throughout(self, unix_s: float) -> bool:
         """Whether the level of now holds no moment without lock."""

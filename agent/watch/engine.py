@@ -98,8 +98,10 @@ class AlertEngine:
         for view in self._grid.advance(unix_s, self._plan, self._job):
             self._view = view
             changes = self._rules.decide(view.unix_s, np.array(view.features))
-            events.extend(self._event(change, view) for change in changes)
-            events.extend(self._ended_snoozes(view))
+            if changes:
+                events += [self._event(change, view) for change in changes]
+            if self._active:
+                events += self._ended_snoozes(view)
             self._calm.show(view, self._repeak_db, self._grid.stage.inputs.heard)
         return events
 

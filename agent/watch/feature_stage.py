@@ -38,8 +38,7 @@ SIGNAL_RECENT_S = 600.0
 WALKS_THROUGH_S = 30.0  # a person or a truck is mostly gone by then (common practice), and the link speaks
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(NamedTuple):
     """Everything known at one decision: the features that rules look at, and what their words are made of."""
 
     unix_s: float

@@ -5,7 +5,7 @@ from math import nan
 
 from agent.records import Note
 from agent.watch.carrier import Carrier
-from agent.watch.reference import FIRST_MINUTES, PEAK_SETTLE_S, Reference
+from agent.watch.reference import PEAK_SETTLE_S, Reference
 
 
 @dataclass(slots=True)
@@ -35,14 +35,7 @@ class Followed:
                 unix_s, taken_db, self.carrier.interval.typical_s, sky_clear, settle_s=settle_s
             )
         elif unix_s % 60.0 == 0.0 and self.carrier.locked:
-            rare = self.carrier.interval.typical_s > 60.0
-            latest = self.carrier.minute.values[-FIRST_MINUTES:]
-            self.reference.minute(
-                unix_s,
-                latest if rare else self.carrier.minutes(unix_s, FIRST_MINUTES),
-                sky_clear,
-                planned_db,
-            )
+            self.reference.minute(unix_s, self.carrier.minutes(unix_s), sky_clear, planned_db)
         return cell_db
 
     def note(self, note: Note) -> None:

@@ -49,8 +49,9 @@ class UnitView(NamedTuple):
         return inf if self.to_limit is None else self.to_limit.planned_s
 
 
-@dataclass(frozen=True, slots=True)
-class HeatView:
+class HeatView(NamedTuple):
+    """The heat at one decision."""
+
     units: tuple[UnitView, ...]
     sun: Sun | None
     air_degc: float

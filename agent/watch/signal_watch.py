@@ -17,7 +17,7 @@ from agent.watch.causes.verdict import Verdict
 from agent.watch.followed import Followed
 from agent.watch.rain import VIOLENT_RAIN_MM_H, rain_loss_db
 from agent.watch.uplink import mispoint_ratio
-from agent.watch.uplink_watch import UplinkWatch
+from agent.watch.uplink_watch import UplinkView, UplinkWatch
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
@@ -93,17 +93,18 @@ class SignalWatch:
         level_db = reference.steady_db if isnan(reference.level_db) else reference.level_db
         return self._planned_db(plan) - level_db
 
-    def _cell(self, unix_s: float, cell_loss_db: float, deficit_db: float) -> Cell:
-        carrier, path, received = self.down.carrier, self.up.path, self.received
+    def _cell(self, unix_s: float, cell_loss_db: float, deficit_db: float, uplink: UplinkView) -> Cell:
+        carrier, received = self.down.carrier, self.received
+        step_db = carrier.resolution_db
         return Cell(
             unix_s=unix_s,
             loss_db=cell_loss_db,
             level_loss_db=deficit_db,
-            level_noise_db=hypot(carrier.noise_db, STEP_SPREAD * carrier.resolution_db),
-            half_step_db=(1.0 if carrier.resolution_db >= COARSE_DB else 0.5) * carrier.resolution_db,
+            level_noise_db=hypot(carrier.noise_db, STEP_SPREAD * step_db),
+            half_step_db=(1.0 if step_db >= COARSE_DB else 0.5) * step_db,
             locked=carrier.locked,
-            uplink=Measured(path.loss_db(unix_s), path.carrier.noise_db),
-            uplink_power_told=not isnan(self.up.transmit.loss_db(unix_s)),
+            uplink=Measured(uplink.path_loss_db, self.up.path.carrier.noise_db),
+            uplink_power_told=not isnan(uplink.transmit_loss_db),
             received=Measured(
                 received.loss_db(unix_s),
                 hypot(received.carrier.noise_db, STEP_SPREAD * received.carrier.resolution_db),
@@ -142,13 +143,13 @@ class SignalWatch:
         rain_seen = weather.rain_seen(unix_s)
         clear = not rain_seen and sun_loss_db < SUN_EXPLAINS_DB
         cell_db = self.down.close(unix_s, clear, self._planned_db(plan))
-        self.up.close(unix_s, clear)
+        uplink = self.up.close(unix_s, clear)
         self.received.close(unix_s, clear)
         reference_db = self.down.reference.level_db
         level_db = self.down.carrier.level_db(unix_s)
         deficit_db = reference_db - level_db - sun_loss_db
         rain_db = min(rain_loss_db(weather.rain_now_mm_h(unix_s), plan), max(0.0, deficit_db))
-        cell = self._cell(unix_s, reference_db - cell_db - sun_loss_db, deficit_db)
+        cell = self._cell(unix_s, reference_db - cell_db - sun_loss_db, deficit_db, uplink)
         path = path_of(plan, frequency_ghz)
         if sun_loss_db >= SUN_EXPLAINS_DB:
             self.loss.look_away()
@@ -163,9 +164,9 @@ class SignalWatch:
             certain_db=self._certain_db(unix_s, sun_loss_db + rain_db, deficit_db - rain_db, plan),
             sun_loss_db=sun_loss_db,
             rain_loss_db=rain_db,
-            uplink_db=self.up.reported.carrier.level_db(unix_s),
-            uplink_loss_db=self.up.reported.loss_db(unix_s),
-            transmit_loss_db=self.up.transmit.loss_db(unix_s),
+            uplink_db=uplink.level_db,
+            uplink_loss_db=uplink.loss_db,
+            transmit_loss_db=uplink.transmit_loss_db,
             next_pass=upcoming,
             sun_pass_now=upcoming is not None and unix_s >= upcoming.start_unix_s - SUN_PASS_GUARD_S,
             rain_hides=(

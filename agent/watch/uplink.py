@@ -6,6 +6,7 @@ terminal's receiver, and that the downlink alone feels (ITU-R P.618-14 section 3
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import isnan, log10, nan
 
 from agent.link_plan import Budget, LinkPlan
@@ -72,9 +73,14 @@ def attenuation_db(budget: Budget, carrier_loss_db: float) -> float:
     """The attenuation that with its own noise takes so much from the carrier over noise (dB)."""
     if isnan(carrier_loss_db) or budget.system_noise_k is None or isnan(budget.system_noise_k):
         return nan
+    return _attenuation_db(budget.system_noise_k, carrier_loss_db)
+
+
+@lru_cache(maxsize=8)  # sky, uplink and received level ask for the same within a decision
+def _attenuation_db(system_noise_k: float, carrier_loss_db: float) -> float:
     low_db, high_db = 0.0, DEEPEST_DB
     for _ in range(HALVINGS):
         middle_db = 0.5 * (low_db + high_db)
-        taken_db = in_path_loss_db(middle_db, budget.system_noise_k)
+        taken_db = in_path_loss_db(middle_db, system_noise_k)
         low_db, high_db = (middle_db, high_db) if taken_db < carrier_loss_db else (low_db, middle_db)
     return 0.5 * (low_db + high_db)

@@ -3,9 +3,19 @@
 from copy import deepcopy
 from dataclasses import dataclass, field
 from math import nan
+from typing import NamedTuple
 
 from agent.records import Note, Signal
 from agent.watch.followed import Followed
+
+
+class UplinkView(NamedTuple):
+    """The uplink at one decision (dB); NaN where not known."""
+
+    level_db: float
+    loss_db: float  # as the modem tells it
+    transmit_loss_db: float
+    path_loss_db: float  # at a constant transmit power
 
 
 @dataclass(slots=True)
@@ -44,8 +54,13 @@ class UplinkWatch:
         if self.of_path is not None:
             self.of_path.note(note)
 
-    def close(self, unix_s: float, sky_clear: bool) -> float:
-        """Close the grid cell; the mean level of the path in it (dB), NaN when nothing came."""
-        cell_db = self.reported.close(unix_s, sky_clear)
+    def close(self, unix_s: float, sky_clear: bool) -> UplinkView:
+        """Close the grid cell that ends at `unix_s`."""
+        self.reported.close(unix_s, sky_clear)
         self.transmit.close(unix_s, True)
-        return cell_db if self.of_path is None else self.of_path.close(unix_s, sky_clear)
+        level_db = self.reported.carrier.level_db(unix_s)
+        loss_db = path_loss_db = self.reported.reference.level_db - level_db
+        if self.of_path is not None:
+            self.of_path.close(unix_s, sky_clear)
+            path_loss_db = self.of_path.loss_db(unix_s)
+        return UplinkView(level_db, loss_db, self.transmit.loss_db(unix_s), path_loss_db)

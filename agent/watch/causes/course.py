@@ -2,6 +2,7 @@
 
 from bisect import bisect_left
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import exp, pi, sqrt
 from typing import Annotated
 
@@ -62,6 +63,13 @@ def _start() -> Floats:
     return rows
 
 
+@lru_cache(maxsize=len(STEPS_S))
+def _within(minutes: float) -> tuple[Floats, Floats, Floats]:
+    """Share of each course that becomes another, ends, or stays within so long."""
+    passes, ends = PASSES * minutes, ENDS * minutes
+    return passes, ends, 1.0 - np.minimum(passes.sum(axis=1) + ends, 0.9)
+
+
 @dataclass(slots=True)
 class Course:
     """`likely[c, i]` is the probability of course c at level i, of shape (courses, levels).
@@ -106,11 +114,11 @@ class Course:
         minutes = whole_s / 60.0
         begins = BEGINS * minutes * np.where(_RAIN_BEGINS, 1.0 + SHOWERY * rained, 1.0)
         begins[_CLOUD_BEGINS] *= min(1.0, cloud_db) ** 2
-        passes, ends = PASSES * minutes, ENDS * minutes
-        leaving = np.minimum(passes.sum(axis=1) + ends, 0.9)
-        leaving[0] = min(begins.sum(), 0.9)
+        passes, ends, staying = _within(minutes)
+        staying = staying.copy()
+        staying[0] = 1.0 - min(begins.sum(), 0.9)
         before = self.likely
-        after = before * (1.0 - leaving)[:, np.newaxis] + passes.T @ before
+        after = before * staying[:, np.newaxis] + passes.T @ before
         freed = float((ends * before.sum(axis=1)).sum())
         ended = after[_RAIN_ROWS] * (_SMALL * min(0.9, minutes / RAIN_ENDS_MIN))
         after[_RAIN_ROWS] -= ended

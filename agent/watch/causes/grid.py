@@ -23,7 +23,7 @@ Cumulative = Callable[[Floats], Floats]
 
 def normal(off: Floats) -> Floats:
     """Cumulative normal distribution of standard deviations, 0 to 1."""
-    cumulative: Floats = 1.0 / (1.0 + np.exp(np.clip(-LOGISTIC * off, -60.0, 60.0)))
+    cumulative: Floats = 1.0 / (1.0 + np.exp(np.minimum(np.maximum(-LOGISTIC * off, -60.0), 60.0)))
     return cumulative
 
 

@@ -1,5 +1,6 @@
 """Decides what rain and cloud can do on the plan's path."""
 
+from functools import lru_cache
 from math import isnan, log
 from typing import NamedTuple
 
@@ -30,12 +31,20 @@ class Path(NamedTuple):
 
 def path_of(plan: LinkPlan, frequency_ghz: float) -> Path:
     """The path of the plan's downlink at its carrier's frequency."""
-    rarest_db = plan.downlink.rain_at_rate_db
-    rarest_db = rarest_db if rarest_db > NO_RAIN_DB else NO_RAIN_DB
-    cloud_db = cloud_loss_db(frequency_ghz, plan.pointing.elevation_deg, plan.downlink.system_noise_k)
+    down = plan.downlink
     return Path(
         plan=plan,
-        rain_log_median=round(log(rarest_db) - RAREST * RAIN_LOG_SPREAD, 1),
+        rain_log_median=_rain_log_median(down.rain_at_rate_db),
         rain_log_spread=RAIN_LOG_SPREAD,
-        cloud_db=0.0 if isnan(cloud_db) else round(cloud_db, 1),
+        cloud_db=_cloud_db(frequency_ghz, plan.pointing.elevation_deg, down.system_noise_k),
     )
+
+
+def _rain_log_median(rarest_db: float) -> float:
+    return round(log(rarest_db if rarest_db > NO_RAIN_DB else NO_RAIN_DB) - RAREST * RAIN_LOG_SPREAD, 1)
+
+
+@lru_cache(maxsize=4)
+def _cloud_db(frequency_ghz: float, elevation_deg: float, system_noise_k: float | None) -> float:
+    cloud_db = cloud_loss_db(frequency_ghz, elevation_deg, system_noise_k)
+    return 0.0 if isnan(cloud_db) else round(cloud_db, 1)
