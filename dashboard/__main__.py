@@ -38,6 +38,8 @@ THREADS = 16
 MAX_HEADER_BYTES = 16_384
 # Of a sender in the midst of a request.
 LONGEST_PAUSE_S = 5
+# Connections that the system holds until the server takes them; one more waits a second before it asks again.
+MOST_UNHEARD = 128
 EVERY_ADDRESS = ("0.0.0.0", "::")
 # The same as for the agent; a command line is readable by everybody on the computer.
 BROKER_PASSWORD_VARIABLE = "PEAKSHADE__BROKER__PASSWORD"
@@ -96,6 +98,7 @@ def _server(args: argparse.Namespace, app: Dash) -> FairServer:
     server.max_request_header_size = MAX_HEADER_BYTES
     server.max_request_body_size = MAX_BODY_BYTES
     server.shutdown_timeout = 1
+    server.request_queue_size = MOST_UNHEARD
     server.timeout = LONGEST_PAUSE_S
     if args.certificate is not None:
         server.ssl_adapter = BuiltinSSLAdapter(str(args.certificate), str(args.key))
