@@ -6,6 +6,7 @@ the processes that compute a plan, before anything else is imported; what is loa
 
 import sys
 from collections.abc import Sequence
+from functools import partial
 from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec, PathFinder
 from types import ModuleType
@@ -21,23 +22,36 @@ _OF_PVLIB = (
     "transformer",
 )  # fmt: skip
 _PARTS = {"itur": _OF_ITUR, "scipy": _OF_SCIPY, "numpy": _OF_NUMPY, "pvlib": _OF_PVLIB}
-LATER = frozenset(f"{library}.{part}" for library, parts in _PARTS.items() for part in parts)
+# Functions that the libraries name when they load; a plan calls none of them, or has the module loaded then.
+_FUNCTIONS = {
+    "scipy.optimize": ("minimize_scalar", "bisect"),
+    "scipy.interpolate": ("splev",),
+    "scipy.linalg": ("hankel",),
+}
+LATER = frozenset(_FUNCTIONS) | {f"{library}.{part}" for library, parts in _PARTS.items() for part in parts}
 
 
 class _LaterModule(ModuleType):
-    """A module that is executed when the first thing in it is asked for."""
+    """A module that is executed when the first thing in it is asked for, or one of its functions called."""
 
     def __getattr__(self, name: str) -> object:
-        if (
-            name.startswith("__")
-            or self.__spec__ is None
-            or not isinstance(self.__spec__.loader, _LaterLoader)
-        ):
+        if name.startswith("__"):
             raise AttributeError(f"module {self.__name__!r} has no attribute {name!r}")
-        object.__setattr__(self, "__class__", ModuleType)
-        self.__spec__.loader = self.__spec__.loader.real
-        self.__spec__.loader.exec_module(self)
-        return getattr(self, name)
+        if name in _FUNCTIONS.get(self.__name__, ()):
+            return partial(_called, self, name)
+        return getattr(_executed(self), name)
+
+
+def _executed(module: ModuleType) -> ModuleType:
+    if module.__spec__ is not None and isinstance(module.__spec__.loader, _LaterLoader):
+        object.__setattr__(module, "__class__", ModuleType)
+        module.__spec__.loader = module.__spec__.loader.real
+        module.__spec__.loader.exec_module(module)
+    return module
+
+
+def _called(module: ModuleType, name: str, *arguments: object, **named: object) -> object:
+    return getattr(_executed(module), name)(*arguments, **named)
 
 
 class _LaterLoader(Loader):

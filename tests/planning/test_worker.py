@@ -38,8 +38,10 @@ def test_what_waits_to_be_loaded_works_when_it_is_asked_for() -> None:
         "import sys, types, scipy.stats as stats\n"
         "assert type(sys.modules['scipy.stats']) is not types.ModuleType\n"
         "import scipy.stats\n"
-        "assert type(stats) is not types.ModuleType\n"
-        "print(stats.norm.cdf(0.0), type(scipy.stats) is types.ModuleType)"
+        "from scipy.optimize import bisect\n"
+        "assert type(stats) is type(sys.modules['scipy.optimize']) is not types.ModuleType\n"
+        "print(stats.norm.cdf(0.0), type(scipy.stats) is types.ModuleType)\n"
+        "print(bisect(lambda x: x - 0.75, 0.0, 1.0), type(sys.modules['scipy.optimize']) is types.ModuleType)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.split() == ["0.5", "True"]
+    assert done.stdout.split() == ["0.5", "True", "0.75", "True"]
