@@ -175,15 +175,15 @@ def test_a_thousand_malformed_messages(agent: AgentProcess, store: Path) -> None
         device.publish_raw(reading_topic(TERMINAL, case.kind), payload)
         published.append((reading_topic(TERMINAL, case.kind), payload))
     wait_until(lambda: len(rejected_rows(store)) >= 1000, PATIENCE_S, "all are refused")
-    wait_until(lambda: stored_count(store) >= 100, PATIENCE_S, "the readings between them are stored")
+    wait_until(lambda: len(heard(store)) >= 100, PATIENCE_S, "the readings between them are stored")
     device.publish(DAY[100])
-    wait_until(lambda: stored_count(store) == 101, PATIENCE_S, "the agent goes on")
+    wait_until(lambda: len(heard(store)) == 101, PATIENCE_S, "the agent goes on")
     assert agent.stop() == 0
     device.close()
     rejected = rejected_rows(store)
-    assert [(topic, payload) for topic, payload, _ in rejected] == [
+    assert sorted((topic, payload) for topic, payload, _ in rejected) == sorted(
         (topic, payload[:4096]) for topic, payload in published
-    ]
+    )
     assert all(len(reason) > 20 for _, _, reason in rejected)
 
 
