@@ -6,7 +6,7 @@ from math import isnan, nan
 from typing import Literal
 
 from agent.watch.feature_stage import View
-from agent.watch.link_state import ASK_AFTER_S, Stage
+from agent.watch.link_state import ASK_AFTER_S, Phase
 from agent.watch.rules.shade import shade_falls_short, shade_news
 from agent.watch.rules.told import LATE_LEAST_S, LATE_SPACINGS, LIKELIER, known, loss_said, signal_late
 from agent.wording import Said
@@ -35,15 +35,15 @@ class SteadyCalm:
     """What is shown, and since when something else, no worse, could be said."""
 
     shown: Calm | None = None
-    stage: str = ""
+    phase: str = ""
     other: str = ""  # the code of what could be said
     since_unix_s: float = nan
 
     def show(self, view: View, repeak_db: float, heard: Collection[str]) -> None:
         """Take in one decision: the worse at once, the calmer when it has lasted for a minute."""
-        now, stage = calm(view, repeak_db, heard), view.link.stage
-        shown, moved = self.shown, stage != self.stage
-        self.stage = stage
+        now, phase = calm(view, repeak_db, heard), view.link.phase
+        shown, moved = self.shown, phase != self.phase
+        self.phase = phase
         code = now.verdict.code
         if shown is None or moved or code == shown.verdict.code or _worse(now, shown):
             self.shown, self.other = now, ""
@@ -63,16 +63,16 @@ def calm(view: View, repeak_db: float, heard: Collection[str]) -> Calm:
     `heard` names the inputs that were heard today.
     """
     link = view.link
-    if link.stage == "unheard":
+    if link.phase == "unheard":
         return Calm("unknown", Said("no-signal-yet"), Said("see-to-signal"))
     if signal_late(view):
         return Calm("unknown", Said(NOT_HEARD, {"input": "signal", "silent_s": link.silent_s}))
-    return _set_up(view, link.stage) or _watching(view, repeak_db, heard)
+    return _set_up(view, link.phase) or _watching(view, repeak_db, heard)
 
 
-def _set_up(view: View, stage: Stage) -> Calm | None:
+def _set_up(view: View, phase: Phase) -> Calm | None:
     """What to say before the link is watched; None when it is."""
-    if stage == "unlocked":
+    if phase == "unlocked":
         pointing = view.plan.pointing
         where = known(
             azimuth_true_deg=pointing.azimuth_true_deg,
@@ -81,19 +81,19 @@ def _set_up(view: View, stage: Stage) -> Calm | None:
             skew_deg=pointing.polarisation_skew_deg,
         )
         return Calm("unknown", Said("not-locked-yet"), Said("find-satellite", where))
-    if stage == "lost":
+    if phase == "lost":
         lost_s = view.unix_s - view.link.lock_since_unix_s
         return Calm("unknown", Said(NO_LOCK, {"lost_s": lost_s}))
-    if stage == "peaking":
+    if phase == "peaking":
         return Calm("unknown", Said("peaking"), Said("tap-peaking-done"))
-    if stage == "unpeaked":
+    if phase == "unpeaked":
         level: Level = "advise" if view.link.held_s >= ASK_AFTER_S else "unknown"
         if view.signal.rain_hides:
             return Calm(level, Said("not-peaked-in-rain"), Said("peak-after-rain"))
         return Calm(level, Said("not-peaked-yet"), Said("peak-then-tap"))
-    if stage == "peaked":
+    if phase == "peaked":
         return Calm("unknown", Said("taking-level"), Said("leave-dish-still"))
-    return Calm("unknown", Said("coming-up"), Said("wait-coming-up")) if stage == "coming-up" else None
+    return Calm("unknown", Said("coming-up"), Said("wait-coming-up")) if phase == "coming-up" else None
 
 
 def _watching(view: View, repeak_db: float, heard: Collection[str]) -> Calm:

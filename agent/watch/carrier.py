@@ -13,19 +13,34 @@ QUALITY_DB_PER_PERCENT = 0.15
 FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
 COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
 VERY_COARSE_DB = 1.5  # each step costs a MODCOD and more
-GRIDS_DB = (FIFTH_DB, 1.0, 0.5, 0.25)
-CHANGES_THAT_TELL = 3
-VALUES_THAT_TELL = 10
+GRIDS_DB = (
+    FIFTH_DB,
+    1.0,
+    0.5,
+    0.25,
+)  # in which modems show what they do not show in tenths (common practice)
+CHANGES_THAT_TELL = 3  # of the value, of which the smallest is then taken for the display's step (judgement)
+VALUES_THAT_TELL = 10  # that all stood on one grid: then it is taken for the display's (judgement)
 LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
-LEVEL_WINDOW_S = 60.0
+LEVEL_WINDOW_S = 60.0  # long against scintillation, short against what is judged (judgement)
+LEVEL_LEAST = 3  # cells: of fewer the median is no better than the mean
+STALE_SPACINGS = 4.0  # three readings lost in a row are no chance (judgement)
 DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
 DIP_STEPS = 1.5  # a coarse figure that toggles between two neighbours has not dipped
-DIP_LONGEST_S = 90.0
-DIP_TOLD_S = 60.0
+DIP_LONGEST_S = 90.0  # what stays longer parks there, or is no obstacle (judgement)
+DIP_TOLD_S = (
+    60.0  # for so long its length is a feature, so that a decision in rain or peaking may wait for the next
+)
 DIP_BACK_DB = 1.0  # closer to where it was than this, it is over
-DIP_LEVEL_S = 300.0
-DIPS_WITHIN_S = 600.0
+DIP_LEVEL_S = 300.0  # of before it, three times the longest dip and more
+DIPS_WITHIN_S = 600.0  # further apart, drops are one passer-by each (judgement)
 CELLS_KEPT = int(DIP_LEVEL_S / GRID_S) + 2  # as many as the longest look back takes
+NOISE_START_DB = 0.1  # a modem's last digit, until the minutes tell
+NOISE_KEEP, NOISE_STEP_DB = (
+    0.97,
+    0.5,
+)  # half an hour counts, a fade or step does not pass for noise (judgement)
+ROUNDING = 1e-6  # of binary fractions
 SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
 
 
@@ -47,7 +62,7 @@ def quality_db(signal: Signal) -> tuple[float, str]:
 
 def _on_grid(value_db: float, grid_db: float) -> bool:
     steps = value_db / grid_db
-    return abs(steps - round(steps)) < 1e-6
+    return abs(steps - round(steps)) < ROUNDING
 
 
 @dataclass(slots=True)
@@ -58,7 +73,7 @@ class Carrier:
     interval: Interval = field(default_factory=Interval)
     cells: Cells = field(default_factory=lambda: Cells(keep=CELLS_KEPT))
     minute: Cells = field(default_factory=lambda: Cells(keep=FIRST_MINUTES))
-    noise_db: float = 0.1
+    noise_db: float = NOISE_START_DB
     dips_unix_s: list[float] = field(default_factory=list)
     in_dip: bool = False
     dip_start_unix_s: float = -inf
@@ -123,7 +138,7 @@ class Carrier:
         drop_db = max(DIP_DB, DIP_STEPS * self.resolution_db)
         if not self.in_dip and max(self.cells.values, default=mean_db) - mean_db < drop_db:
             return
-        before_db = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, 3)
+        before_db = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, LEVEL_LEAST)
         fell = before_db - mean_db >= drop_db
         if fell and not self.in_dip:
             self.dip_start_unix_s, self.dip_db = unix_s, []
@@ -146,9 +161,8 @@ class Carrier:
         mean = self.minute.close(unix_s)
         if isnan(mean) or isnan(last):
             return
-        # Clipped, so that a fade or a step does not pass for noise of the minute means.
-        step = min(abs(mean - last), 0.5)
-        self.noise_db = (0.97 * self.noise_db**2 + 0.03 * 0.5 * step**2) ** 0.5
+        step_db = min(abs(mean - last), NOISE_STEP_DB)
+        self.noise_db = (NOISE_KEEP * self.noise_db**2 + (1.0 - NOISE_KEEP) * 0.5 * step_db**2) ** 0.5
 
     def level_db(self, unix_s: float) -> float:
         """Median of the last minute (of three cells at least), NaN when nothing came for long.
@@ -159,7 +173,7 @@ class Carrier:
             return nan
         if self.by_hand:
             return self.latest_db()
-        return self.cells.level(unix_s, LEVEL_WINDOW_S, 3)
+        return self.cells.level(unix_s, LEVEL_WINDOW_S, LEVEL_LEAST)
 
     def latest_db(self) -> float:
         """The newest cell (dB), NaN before the first."""
@@ -171,7 +185,7 @@ class Carrier:
             return BY_HAND_OLD_S
         if isnan(self.interval.typical_s):
             return LEVEL_WINDOW_S
-        return max(LEVEL_WINDOW_S, 4.0 * self.interval.typical_s)
+        return max(LEVEL_WINDOW_S, STALE_SPACINGS * self.interval.typical_s)
 
     def minutes(self, unix_s: float) -> list[float]:
         """The means of the last ten minutes, oldest first; of the last ten readings where they come rarer."""

@@ -25,16 +25,17 @@ from agent.records import (
 from agent.watch.features import Features
 from agent.watch.heat_watch import HeatView, HeatWatch, UnitView
 from agent.watch.input_watch import Inputs
-from agent.watch.link_state import LinkView, Lock, stage_of
-from agent.watch.rate import RateFacts, Tests, rate_facts
+from agent.watch.link_state import LinkView, Lock, phase_of
+from agent.watch.rate import RateFacts, rate_facts
+from agent.watch.rate_tests import Tests
 from agent.watch.series import BY_HAND_S
 from agent.watch.signal_watch import SIGNAL_DOWN_DB, SignalView, SignalWatch, pass_in_s
 from agent.watch.uplink import mispoint_loss_db
 from agent.watch.weather_watch import WeatherWatch
 
 HEAT_NEAR_DEGC = 10.0  # a transmitter cooler than this below its limit does not cut its power for heat
-DOWNLINK_FINE_DB = 0.5
-SIGNAL_RECENT_S = 600.0
+DOWNLINK_FINE_DB = 0.5  # what a good re-peak leaves at most, as in `repeak.clear_db`
+SIGNAL_RECENT_S = 600.0  # the last two tests were made within so long, with the signal of then (judgement)
 WALKS_THROUGH_S = 30.0  # a person or a truck is mostly gone by then (common practice), and the link speaks
 
 
@@ -53,7 +54,7 @@ class View(NamedTuple):
     job: Job
 
 
-class Seen(NamedTuple):
+class Tracked(NamedTuple):
     """What the trackers say at one decision."""
 
     link: LinkView
@@ -136,9 +137,9 @@ class FeatureStage:
         losses = (signal.deficit_db, signal.uplink_loss_db, signal.transmit_loss_db)
         if any(loss >= SIGNAL_DOWN_DB for loss in losses) or isnan(signal.level_db):
             self.signal_loss_unix_s = unix_s
-        seen = Seen(self._link(unix_s), signal, heat, rate)
-        features, silent = self._features(unix_s, seen, plan)
-        return View(unix_s, features, *seen, silent, self.inputs.clock_stepped_s, plan, job)
+        tracked = Tracked(self._link(unix_s), signal, heat, rate)
+        features, silent = self._features(unix_s, tracked, plan)
+        return View(unix_s, features, *tracked, silent, self.inputs.clock_stepped_s, plan, job)
 
     def _link(self, unix_s: float) -> LinkView:
         reference, carrier, lock = self.signal.down.reference, self.signal.down.carrier, self.lock
@@ -146,7 +147,7 @@ class FeatureStage:
         peaked = reference.peaked(unix_s) and isnan(reference.peak_start_unix_s)
         peaking, settling = reference.peaking(unix_s), carrier.settling(unix_s)
         return LinkView(
-            stage=stage_of(lock, peaking, peaked, reference.level_db, settling),
+            phase=phase_of(lock, peaking, peaked, reference.level_db, settling),
             lock_since_unix_s=lock.since_unix_s,
             lost_s=lock.lost_s(unix_s),
             held_s=lock.held_s(unix_s),
@@ -181,8 +182,8 @@ class FeatureStage:
             )
         return self.rate
 
-    def _features(self, unix_s: float, seen: Seen, plan: LinkPlan) -> tuple[Features, str]:
-        inputs, (link, signal, heat, rate) = self.inputs, seen
+    def _features(self, unix_s: float, tracked: Tracked, plan: LinkPlan) -> tuple[Features, str]:
+        inputs, (link, signal, heat, rate) = self.inputs, tracked
         reference, carrier = self.signal.down.reference, self.signal.down.carrier
         quiet_signal, quiet_other = inputs.silences(unix_s)
         transmitter, modem = heat.units

@@ -14,10 +14,12 @@ from agent.watch.weather_watch import WeatherWatch
 
 AHEAD_STEPS = 24  # two hours of five-minute steps
 UNITS = ("transmitter", "modem")
-TEMPERATURE_STALE_S = 900.0
-BLIND_AFTER_S = 7200.0
-AWAY_STEP_S = 600.0
-NEAR_DEGC = 5.0
+TEMPERATURE_STALE_S = 900.0  # a unit warms by degrees in a quarter of an hour (judgement)
+SKY_STALE_S = 1800.0  # observers report the sky every half hour (METAR, common practice)
+BLIND_AFTER_S = 7200.0  # by then the rule of thumb of two hours wants shade anyway
+AWAY_STEP_S = 600.0  # the sun moves by 2.5 degrees
+DAY_S = 86_400.0
+NEAR_DEGC = 5.0  # as `shade.exposure_margin_degc`: from there on a unit is worth a word
 NO_SUN = Sun(0.0, 0.0)
 
 
@@ -118,7 +120,7 @@ class HeatWatch:
 
     def away(self, from_unix_s: float, to_unix_s: float, plan: LinkPlan) -> None:
         """What the clear sky's sun did between these moments, of the last day at most."""
-        start_unix_s = max(from_unix_s, to_unix_s - 86_400.0)
+        start_unix_s = max(from_unix_s, to_unix_s - DAY_S)
         for step in range(int((to_unix_s - start_unix_s) / AWAY_STEP_S)):
             sun = clear_sun(plan.heat.sunshine, start_unix_s + (step + 0.5) * AWAY_STEP_S)
             if sun is not None:
@@ -127,7 +129,7 @@ class HeatWatch:
 
     @staticmethod
     def _under_cloud(clear: Sun, unix_s: float, weather: WeatherWatch) -> Sun:
-        known = unix_s - weather.sky_unix_s <= TEMPERATURE_STALE_S * 2.0
+        known = unix_s - weather.sky_unix_s <= SKY_STALE_S
         if not known:
             return clear
         return sun_under_cloud(clear, weather.cloud_percent, weather.irradiance_w_m2)

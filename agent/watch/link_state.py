@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple
 
 from agent.records import Signal
 
-Stage = Literal["unheard", "unlocked", "lost", "peaking", "unpeaked", "peaked", "coming-up", "watching"]
+Phase = Literal["unheard", "unlocked", "lost", "peaking", "unpeaked", "peaked", "coming-up", "watching"]
 
 ASK_AFTER_S = 300.0  # of lock without a peaking: then the crew is asked for it (judgement)
 TWICE = 2  # one message without lock may be a restart of whatever reads the modem
@@ -57,7 +57,7 @@ class Lock:
 class LinkView(NamedTuple):
     """The link at one decision."""
 
-    stage: Stage
+    phase: Phase
     lock_since_unix_s: float  # of the last change; NaN before the first word of it
     lost_s: float
     held_s: float
@@ -71,8 +71,8 @@ class LinkView(NamedTuple):
     adopted: bool  # nobody peaked: the level was steady and became the reference
 
 
-def stage_of(lock: Lock, peaking: bool, peaked: bool, reference_db: float, settling: bool) -> Stage:
-    """The stage; `peaked` is a peaking done whose level is being taken."""
+def phase_of(lock: Lock, peaking: bool, peaked: bool, reference_db: float, settling: bool) -> Phase:
+    """Where the link stands; `peaked` is a peaking done whose level is being taken."""
     if isnan(lock.since_unix_s):
         return "unheard"
     if peaking and not peaked:

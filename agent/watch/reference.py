@@ -6,14 +6,17 @@ from math import isnan, nan
 from agent.watch.series import median
 
 PEAK_SETTLE_S = 20.0  # drives stop and the modem's averaging catches up
-PEAK_AVERAGE_S = 120.0
+PEAK_AVERAGE_S, PEAK_READINGS = (
+    120.0,
+    3.0,
+)  # of two minutes, or three where they come rarer, the median is good to 0.1 dB
 PEAKING_LONGEST_S = 1200.0  # a forgotten "peak-done" must not silence the watch for the day
 PART_RECOVERED_DB = 1.0  # a re-peak that leaves more than this below the old reference found no new one
-FIRST_MINUTES = 10
-FIRST_SPREAD_DB = 0.8
+FIRST_MINUTES = 10  # so long nobody holds a dish still who is still peaking it (judgement)
+FIRST_SPREAD_DB = 0.8  # noise and scintillation of minute means, and no shower (judgement)
 PLAN_AGREES_DB = 1.5  # plan and modem each err by about a dB
-HIGHER_DB = 0.3  # a level that stays this much above the reference becomes the reference
-DRIFT_WITHIN_DB = 0.6
+HIGHER_DB = 0.3  # a level that stays this much above the reference, more than noise, becomes it (judgement)
+DRIFT_WITHIN_DB = 0.6  # further off, something takes it: a re-peak is asked for from 0.7 dB on
 # Inclined orbit and temperature move a clear-sky level by some tenths of a dB over half a day; following at
 # 0.04 dB an hour keeps up with most of it and costs a slow slide of 0.5 dB an hour less than a tenth.
 DRIFT_DB_PER_MINUTE = 0.04 / 60.0
@@ -69,7 +72,7 @@ class Reference:
             return
         if not isnan(cell_db):
             self.collected_db.append(cell_db)
-        wait_s = PEAK_AVERAGE_S if isnan(interval_s) else max(PEAK_AVERAGE_S, 3.0 * interval_s)
+        wait_s = PEAK_AVERAGE_S if isnan(interval_s) else max(PEAK_AVERAGE_S, PEAK_READINGS * interval_s)
         if unix_s < self.peak_done_unix_s + settle_s + wait_s or not self.collected_db:
             return
         found_db = median(self.collected_db)

@@ -7,6 +7,8 @@ from math import isnan, nan
 GRID_S = 10.0  # the engine decides at whole multiples of this
 BY_HAND_S = 600.0  # nobody is asked to read a screen more often; what is read so is old after three of these
 BY_HAND_OLD_S = 3.0 * BY_HAND_S
+LONGEST_SPACINGS = 4.0  # a gap counts no longer, so that outages do not teach (judgement)
+NEW_SHARE = 0.1  # of what is typical, for the newest spacing: ten readings make a habit (judgement)
 
 
 def median(values: list[float]) -> float:
@@ -43,8 +45,8 @@ class Interval:
             if isnan(typical_s):
                 self.typical_s = spacing
             else:
-                longest_s = 4.0 * typical_s
-                self.typical_s += 0.1 * ((spacing if spacing < longest_s else longest_s) - typical_s)
+                longest_s = LONGEST_SPACINGS * typical_s
+                self.typical_s += NEW_SHARE * ((spacing if spacing < longest_s else longest_s) - typical_s)
         self.last_unix_s = unix_s
         self.count += 1
 

@@ -21,7 +21,7 @@ from agent.watch.uplink_watch import UplinkView, UplinkWatch
 from agent.watch.weather_watch import WeatherWatch
 
 SUN_PASS_GUARD_S = 180.0  # error of a predicted pass by beam and pointing uncertainty
-SUN_EXPLAINS_DB = 0.2
+SUN_EXPLAINS_DB = 0.2  # a smaller loss is within the noise of a reference (judgement)
 RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 RAIN_LIKELY = 0.5  # more likely than all else together

@@ -11,7 +11,8 @@ from agent.watch.calm import NO_LOCK, NOT_HEARD, Calm
 from agent.watch.carrier import QUALITY_DB_PER_PERCENT, Carrier
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.feature_stage import FeatureStage, View
-from agent.watch.rate import RateFacts, Tests
+from agent.watch.rate import RateFacts
+from agent.watch.rate_tests import Tests
 from agent.watch.rule_stage import SEVERITIES
 from agent.watch.rules import RULES
 from agent.watch.rules.link_down import LINK_DOWN
@@ -22,7 +23,7 @@ from agent.watch.signal_watch import pass_in_s
 from agent.watch.words import joined, text
 from agent.wording import Reader, Said, codes
 
-LOOK_AHEAD_S = 7200.0
+LOOK_AHEAD_S = 7200.0  # as far as the temperatures are forecast
 # Causes whose alerts speak of the loss themselves.
 TAKES_SIGNAL: frozenset[Cause] = frozenset({"mispoint", "rain", "sun-pass", "blockage"})
 

@@ -12,8 +12,8 @@ from math import isnan, log10, nan
 from agent.link_plan import Budget, LinkPlan
 from agent.watch.in_path import in_path_loss_db
 
-DEEPEST_DB = 40.0
-HALVINGS = 20
+DEEPEST_DB = 40.0  # no modem is locked behind so much
+HALVINGS = 20  # to 40 microdecibels
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,13 @@ from agent.watch.series import Interval
 RAIN_MM_H = 0.3  # above dew and a single tip of the gauge's bucket
 RAIN_LASTS_S = 600.0  # a shower on the slant path ends some minutes after the gauge's last tip
 LATE_SHARE = 1.2  # a reading may come a little later than usual
-NOTE_LASTS_S = 1200.0
+NOTE_LASTS_S = 1200.0  # showers last ten to thirty minutes (common practice)
 CURRENT_S = 1800.0  # older weather is not the present weather
 FROST_DEGC = 2.0  # snow falls up to here (ITU-R P.618-14: the melting layer reaches the ground)
 FROST_S = 28_800.0  # what has fallen in the night's frost lies until noon (common practice)
 GUST_M_S = 12.0  # Beaufort 6, "strong breeze", is 10.8 to 13.8 m/s (WMO-No. 8)
-GUST_BEFORE_S = 240.0
-GUSTS_KEPT = 30
+GUST_BEFORE_S = 240.0  # a loss is noticed within minutes of the gust (judgement)
+GUSTS_KEPT = 30  # of half an hour, told each minute
 KNOCK_NOTED_S = 1800.0  # a knock is noted when somebody asks why the signal is down
 
 

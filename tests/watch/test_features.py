@@ -8,7 +8,7 @@ from agent.records import Power, Throughput
 from agent.watch.feature_stage import FeatureStage, View, _heat_loss_db
 from agent.watch.features import Features
 from agent.watch.heat_watch import HeatView, UnitView
-from agent.watch.rate import Figure
+from agent.watch.rate_tests import Figure
 from agent.watch.signal_watch import SignalView
 from tests.plan.sample_job import job
 from tests.watch.sample_day import at, filled, plan

@@ -350,7 +350,7 @@ def test_a_sun_pass_says_what_survives_it(
     one = SunPass(start_unix_s=NOW + 60.0, peak_unix_s=NOW + 200.0, end_unix_s=NOW + 360.0, depth_db=5.0)
     seen = view(signal__next_pass=one, signal__level_db=level_db, signal__sun_loss_db=0.0)
     planned = replace(seen.plan.downlink, margin_db=margin_db)
-    seen = replace(seen, plan=replace(seen.plan, downlink=planned, sun_pass_effects=(told,)))
+    seen = seen._replace(plan=replace(seen.plan, downlink=planned, sun_pass_effects=(told,)))
     assert rule.headline(seen).code == "sun-pass-soon" + outcome
     assert rule.action(seen).code == "wait-sun-pass" + outcome
     assert rule.evidence(seen)[-1].code == evidence
@@ -377,7 +377,7 @@ def test_what_a_level_below_the_plan_looks_like(
     """The uplink loses (1.8 / 1.5)^2 times as much by a turned dish: 12 (error / beamwidth)^2."""
     seen = view(below_plan_db=below_db, signal__uplink_db=uplink_db)
     tilted = replace(seen.plan, pointing=replace(seen.plan.pointing, elevation_deg=elevation_deg))
-    seen = replace(seen, plan=tilted)
+    seen = seen._replace(plan=tilted)
     rule = RULES["below-plan"]
     assert codes(rule.evidence(seen)) == ["level-below-plan", *said]
     assert rule.figures(seen)["below_plan_db"] == below_db

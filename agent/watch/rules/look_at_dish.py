@@ -18,7 +18,7 @@ from agent.watch.rules.told import LIKELIER, dish_over, for_and_against, how_lik
 from agent.wording import Said
 
 NAMED = 3  # causes; nobody looks for more
-WORTH_NAMING = 0.05
+WORTH_NAMING = 0.05  # nobody looks for what is so at one time in twenty only
 
 
 def _evidence(view: View) -> tuple[Said, ...]:

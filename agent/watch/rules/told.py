@@ -11,9 +11,9 @@ from agent.watch.feature_stage import View
 from agent.watch.rules.rule import FLAG
 from agent.wording import Said
 
-AGED_SPACINGS = 2.0
+AGED_SPACINGS = 2.0  # one reading may be lost
 LATE_SPACINGS = 3.0  # an input that is heard no later than that is fresh
-LATE_LEAST_S = 30.0
+LATE_LEAST_S = 30.0  # three decisions: nobody sees a page change sooner
 LIKELIER = 0.5  # a cause more likely than not
 LOSS = "loss-"  # how the codes begin that name a loss
 WORTH_A_WORD = 0.3  # change of the log-odds
