@@ -3,7 +3,7 @@
 import pytest
 
 from agent.records import Reach, Throughput
-from agent.watch import rate
+from agent.watch import rate, rate_tests
 
 STREAM_MBPS = 1.0
 BOOKED_MBPS = 4.0
@@ -12,13 +12,13 @@ MINUTES = 10
 
 def facts(**bad: float) -> tuple[float, float]:
     """Confidence in LAN and in network after ten sound minutes and ten with a low rate and these figures."""
-    tests = rate.Tests()
+    tests = rate_tests.Tests()
     sound = {"rtt_ms": 600.0, "loss_percent": 0.0, "local_rtt_ms": 2.0, "local_loss_percent": 0.0}
     for minute in range(2 * MINUTES):
         trouble = minute >= MINUTES
         figures = {**sound, **bad} if trouble else sound
         mbps = 1.5 if trouble else 4.0
-        unix_s = rate.BIN_S * (minute + 1)
+        unix_s = rate_tests.BIN_S * (minute + 1)
         tests.add(Throughput(unix_s=unix_s, method="active", down_mbps=mbps, up_mbps=mbps))
         tests.add_reach(Reach(unix_s=unix_s, **figures))
     found = rate.rate_facts(tests, BOOKED_MBPS, BOOKED_MBPS, STREAM_MBPS)

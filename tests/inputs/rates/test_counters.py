@@ -21,7 +21,7 @@ from agent.inputs.rates.counters import (
 )
 from agent.inputs.rates.turn import Turn
 from agent.records import Reach, Throughput
-from agent.watch import rate
+from agent.watch import rate, rate_tests
 from tests.inputs.collectors.running_one import NOW_UNIX_S, Running, after, run_collector
 
 
@@ -79,7 +79,7 @@ def test_a_stream_that_was_stopped_and_set_lower_is_learnt_anew() -> None:
 
 def test_a_stream_that_falters_is_laid_to_the_hop_that_loses() -> None:
     """Common practice: what is lost before the gateway is not lost in space."""
-    stream, tests = StreamRate(3.0), rate.Tests()
+    stream, tests = StreamRate(3.0), rate_tests.Tests()
     for look in range(120):
         falters = look >= 60
         up_mbps, unix_s = (0.9 if falters else 2.0), NOW_UNIX_S + 10.0 * look
