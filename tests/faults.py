@@ -9,17 +9,19 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from threading import Timer
 
 from agent.clock import computer_clock
+from agent.inputs.messages import status_topic
 from agent.records import Signal
 from agent.store.opening import LOG_SUFFIX, StoreError, open_for_reading
 from agent.store.pages import FRAME_HEADER_BYTES, LOG_HEADER_BYTES
 from agent.store.reader import readings_after
 from agent.store.rescue import rescued
 from agent.store.writer import StoreWriter
-from tests.live import TERMINAL, AgentProcess, Device, embedded_at, integrity
+from tests.live import TERMINAL, AgentProcess, Device, embedded_at, integrity, retained
 from tests.processes import LOADED, PATIENCE_S, Mosquitto, free_port, wait_until
 from tests.test_store import arrival, keep
 
@@ -48,7 +50,7 @@ class Field:
     def __init__(self, folder: Path, broker: Mosquitto | None = None) -> None:
         self.folder = folder
         self.store = folder / "day.sqlite3"
-        self.wrong = folder / "wrong"
+        self.wrong = folder.with_name(f"{folder.name}.wrong")
         self.wrong.write_text("0")
         self.broker = broker
         settings = embedded_at(free_port()) if broker is None else broker.settings
@@ -72,6 +74,15 @@ class Field:
         took_s = time.monotonic() - started_s
         wait_until(lambda: self.device.unanswered() == 0, PATIENCE_S, "every reading is acknowledged")
         return took_s
+
+    def wait_for_status(self, words: str) -> None:
+        """Until the retained status says so."""
+        topic = status_topic(TERMINAL)
+
+        def says() -> bool:
+            return words in str(retained(self.agent.port, topic))
+
+        wait_until(says, PATIENCE_S, f"the status says {words!r}")
 
     def numbers(self) -> Counter[int]:
         """How often each number is stored, counting what comes back of files that were set aside."""
@@ -180,6 +191,78 @@ def write_protect(field: Field, _: random.Random) -> None:
         mend.join()
 
 
+def refuse_writes(field: Field, _: random.Random) -> None:
+    """No file may grow for a while, as by a quota: SQLite calls it an error of input and output."""
+    limit = ("prlimit", "--pid", str(field.agent.pid))
+    _run(*limit, "--fsize=0:unlimited")
+    field.publish(BURST)
+    field.wait_for_status("on a disk that takes nothing")
+    _run(*limit, "--fsize=unlimited")
+
+
+class FailingDisk:
+    """A file system of 16 MB in a file, which turns read-only by an error, as that of a memory card does."""
+
+    def __init__(self, folder: Path) -> None:
+        """Raises CalledProcessError or OSError where such a thing cannot be mounted."""
+        self.folder = folder
+        self._image = folder.with_suffix(".image")
+        folder.mkdir()
+        with self._image.open("wb") as file:
+            file.truncate(16 * 2**20)
+        _run("mke2fs", "-q", "-t", "ext4", str(self._image))
+        self._mount()
+
+    def _mount(self) -> None:
+        self._device = _run("losetup", "--find", "--show", str(self._image)).strip()
+        try:
+            _run("mount", "-o", "errors=remount-ro", self._device, str(self.folder))
+        finally:
+            # It goes once nobody has a file on it open.
+            _run("losetup", "--detach", self._device)
+
+    def fail(self) -> None:
+        """The kernel meets an error on it."""
+        Path(f"/sys/fs/ext4/{Path(self._device).name}/trigger_fs_error").write_text("made to fail")
+
+    def end(self) -> None:
+        """Take it away, whoever has files on it open."""
+        _run("umount", "--lazy", str(self.folder))
+
+    def mend(self) -> None:
+        """Check it and mount it again, as somebody at the computer would."""
+        self.end()
+        # Exit code 1: errors were corrected.
+        subprocess.run(["e2fsck", "-fy", self._image], capture_output=True, check=False)
+        self._mount()
+
+
+def _run(*words: str) -> str:
+    return subprocess.run(words, capture_output=True, check=True, text=True).stdout
+
+
+@contextmanager
+def failing_disk(folder: Path) -> Iterator[FailingDisk | None]:
+    """None where it cannot be mounted."""
+    try:
+        disk = FailingDisk(folder)
+    except (subprocess.CalledProcessError, OSError):
+        yield None
+        return
+    try:
+        yield disk
+    finally:
+        disk.end()
+
+
+def stop_disk(disk: FailingDisk, field: Field, _: random.Random) -> None:
+    """The disk turns read-only under the agent, and is mended."""
+    disk.fail()
+    field.publish(BURST)
+    field.wait_for_status("on a disk that takes nothing")
+    disk.mend()
+
+
 @contextmanager
 def small_disk(folder: Path) -> Iterator[Path | None]:
     """A file system of eight megabytes; None where it cannot be mounted."""
@@ -225,7 +308,7 @@ def torn_writes(folder: Path) -> Outcome:
 
 def all_of(folder: Path, times: int) -> Iterator[Outcome]:
     """Every fault so many times; the kills half with the agent's own broker, half with Mosquitto."""
-    for name in ("own", "mosquitto", "broker", "damaged", "clock", "torn"):
+    for name in ("own", "mosquitto", "broker", "damaged", "clock", "torn", "refused"):
         (folder / name).mkdir()
     yield done_to(Field(folder / "own"), "kill -9, own broker", times, kill)
     broker = Mosquitto(folder / "mosquitto", in_flight=200)
@@ -241,6 +324,13 @@ def all_of(folder: Path, times: int) -> Iterator[Outcome]:
     yield torn_writes(folder / "torn")
     yield done_to(Field(folder / "damaged"), "bytes turned in the file's head", min(times, 8), damage)
     yield done_to(Field(folder / "clock"), "clock set by 1 s to 10 years", times, set_clock)
+    # Each waits for the next of the agent's tries, which come every five seconds.
+    few = min(max(times // 3, 1), 10)
+    yield done_to(Field(folder / "refused"), "no write taken for a while", few, refuse_writes)
+    with failing_disk(folder / "failing") as failing:
+        if failing is not None:
+            fault = "disk read-only under the agent"
+            yield done_to(Field(failing.folder), fault, few, partial(stop_disk, failing))
     with small_disk(folder / "disk") as disk:
         if disk is not None:
             yield done_to(Field(disk), "disk full", min(times, 10), fill_disk)

@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
             for line in (*status_lines(one, now_unix_s), *input_lines(inputs[one.terminal])):
                 say(line)
         if urgency is not None:
-            say(f"disk: {room}; free some space")
+            say(f"disk: {room}")
     needed = any(_needs_someone(one, inputs[one.terminal], now_unix_s) for one in found)
     return 1 if needed or ended or urgency == "urgent" else 0
 

@@ -9,7 +9,7 @@ import sqlite3
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -20,17 +20,19 @@ from agent.records import AlertEvent, JsonValue, Severity
 from agent.service.pipeline import Pipeline
 from agent.store.opening import (
     DamagedError,
+    FileNumber,
     StoreError,
+    disk_refusal,
     forget_log,
     identity,
-    mounted_read_only,
+    open_for_reading,
     primary_code,
     readable,
     set_aside,
     surroundings,
     wrong_with,
 )
-from agent.store.remains import Remains, salvaged
+from agent.store.remains import Remains, remains, salvaged
 from agent.store.room import room_left
 
 LOG = logging.getLogger(__name__)
@@ -85,7 +87,7 @@ class Keeper:
         self.store = InputState("store", kept.now(), on_change=on_change)
         self.disk = InputState("disk", kept.now(), on_change=on_change)
         self._aside = 0
-        self._file: tuple[int | None, int | None] = (None, None)
+        self._file: tuple[FileNumber, FileNumber] = (None, None)
         self._news: list[AlertEvent] = []
 
     @property
@@ -147,7 +149,7 @@ class Keeper:
                     await self.check_whole()
 
     async def watch_room(self) -> None:
-        """Say in time that the disk fills, until cancelled."""
+        """Say in time that the disk fills, or takes nothing, until cancelled."""
         said = None
         while True:
             severity, text = room_left(self._kept.path)
@@ -158,7 +160,7 @@ class Keeper:
             else:
                 self.disk.worked(0, text, self._kept.now())
             if severity is not None and severity != said:
-                self._tell(notice(self._kept.now(), severity, "disk", "Free space on the agent's disk", text))
+                self._tell(notice(self._kept.now(), severity, "disk", "See to the agent's disk", text))
             said = severity
             await asyncio.sleep(LOOK_EVERY_S)
 
@@ -195,7 +197,11 @@ class Keeper:
         except sqlite3.Error as error:
             if surroundings(self._kept.path, error) is not None:
                 raise
-            self._replaced(str(error))
+            if self._is_elsewhere():
+                # The disk has come back after an error, as another one to whoever had it open.
+                self._put_back()
+            else:
+                self._replaced(str(error))
         except damage as error:
             LOG.exception("store %s: what it holds cannot be read", self._kept.path)
             self._replaced(repr(error))
@@ -209,7 +215,7 @@ class Keeper:
         except StoreError as error:
             cause = error.__cause__
             if isinstance(cause, sqlite3.Error) and (
-                primary_code(cause) == sqlite3.SQLITE_FULL or mounted_read_only(self._kept.path)
+                primary_code(cause) == sqlite3.SQLITE_FULL or disk_refusal(self._kept.path) is not None
             ):
                 raise cause from error
             raise
@@ -255,7 +261,7 @@ class Keeper:
             return
         self._let_go()
         other = ""
-        if path.exists():
+        if path.exists() and not self._hold_the_same(path, copy):
             other = f"; what stood in its place is now {set_aside(path, time.time()).name}"
         forget_log(path)
         copy.replace(path)
@@ -266,6 +272,14 @@ class Keeper:
         self.store.finding = text
         action = "Nothing for the link: the watch goes on. Find out who moved the file"
         self._news.append(notice(self._kept.now(), "act", "store", action, text))
+
+    def _hold_the_same(self, *paths: Path) -> bool:
+        """Whether two files have the same last readings and state; a damaged one has not."""
+        try:
+            found = [_left_in(path, self._kept.terminal) for path in paths]
+        except (StoreError, sqlite3.Error):
+            return False
+        return found[0] == found[1]
 
     def _let_go(self) -> None:
         try:
@@ -283,6 +297,11 @@ class Keeper:
         self.store.finding = f"{text}; peakshade rescue {name} OUT brings back what can be read"
         action = f"Nothing for the link: the watch goes on. Later: peakshade rescue {name} OUT"
         self._news.append(notice(self._kept.now(), "act", "store", action, text))
+
+
+def _left_in(path: Path, terminal: str) -> Remains:
+    with closing(open_for_reading(path)) as connection:
+        return remains(connection, terminal)
 
 
 def notice(unix_s: float, severity: Severity, rule: str, action: str, evidence: str) -> AlertEvent:

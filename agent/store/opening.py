@@ -1,13 +1,12 @@
 """Opens the store for the one writer or for a reader, and words what stands in the way."""
 
-import os
 import shutil
 import sqlite3
-import sys
 from contextlib import closing
 from datetime import UTC, datetime
 from itertools import chain, count
 from pathlib import Path
+from tempfile import TemporaryFile
 
 from agent.errors import UsageError
 from agent.records import KINDS
@@ -36,10 +35,14 @@ _SURROUNDINGS = {
     sqlite3.SQLITE_BUSY: "is in use by another program; end that one, or name another file",
     sqlite3.SQLITE_LOCKED: "is in use by another program; end that one, or name another file",
 }
+# What SQLite says where a disk takes nothing.
+_DISK_CODES = (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN)
 # With less than this left, an error of writing is taken for a full disk.
 FULL_BELOW_BYTES = 1_000_000
 # Beside the file: the log of what is not folded into it yet, and its index.
 LOG_SUFFIX, INDEX_SUFFIX = "-wal", "-shm"
+# Device and file.
+FileNumber = tuple[int, int] | None
 _RESCUE = "what can be read of it comes back with: peakshade rescue FILE OUT"
 
 
@@ -143,17 +146,27 @@ def surroundings(path: Path, error: sqlite3.Error) -> str | None:
     code, folder = primary_code(error), path.resolve().parent
     if code == sqlite3.SQLITE_IOERR and folder.is_dir() and shutil.disk_usage(folder).free < FULL_BELOW_BYTES:
         code = sqlite3.SQLITE_FULL
+    refusal = disk_refusal(path) if code in _DISK_CODES else None
+    if refusal is not None:
+        return refusal
     words = _SURROUNDINGS.get(code)
     return None if words is None else words.format(folder=path.parent)
 
 
-def mounted_read_only(path: Path) -> bool:
-    """Whether nobody may write on the disk that the file is on, which passes; Windows does not tell."""
-    read_only = False
-    folder = path.resolve().parent
-    if sys.platform != "win32" and folder.is_dir():
-        read_only = bool(os.statvfs(folder).f_flag & os.ST_RDONLY)
-    return read_only
+def disk_refusal(path: Path) -> str | None:
+    """What the disk that the file is on says to whoever would write there; None: it takes a byte.
+
+    A file system that an error has stopped does not always say in its flags that it is read-only.
+    """
+    try:
+        with TemporaryFile(dir=path.resolve().parent, buffering=0) as probe:
+            probe.write(b"?")
+            return None
+    except (PermissionError, FileNotFoundError, NotADirectoryError):
+        # The folder's own state, which does not pass by itself.
+        return None
+    except OSError as error:
+        return f"is on a disk that takes nothing ({error.strerror}); make it writable again, or change it"
 
 
 def set_aside(path: Path, now_unix_s: float) -> Path:
@@ -205,16 +218,18 @@ def readable(path: Path) -> bool:
     return True
 
 
-def identity(path: Path) -> tuple[int | None, int | None]:
+def identity(path: Path) -> tuple[FileNumber, FileNumber]:
     """Which files have the names of the store and its log, by their numbers; None where none has."""
     return _number(path), _number(Path(f"{path}{LOG_SUFFIX}"))
 
 
-def _number(path: Path) -> int | None:
+def _number(path: Path) -> FileNumber:
     try:
-        return path.stat().st_ino
+        found = path.stat()
     except FileNotFoundError:
         return None
+    # The same disk, mounted once more, is another device.
+    return found.st_dev, found.st_ino
 
 
 def primary_code(error: sqlite3.Error) -> int:

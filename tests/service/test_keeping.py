@@ -30,6 +30,7 @@ from agent.store.writer import StoreWriter
 from agent.watch.rule_set import default_rules
 from dashboard.page_data.terminal import crew_data
 from dashboard.settings import Settings
+from tests.faults import failing_disk
 from tests.inputs.test_mqtt import until
 from tests.live import TERMINAL, embedded_at, integrity, retained, sample_agent, sample_plan, stored_readings
 from tests.plan.sample_job import job
@@ -397,11 +398,32 @@ def fill(path: Path) -> None:
 
 
 def test_a_disk_that_is_almost_full_is_said_by_status_and_page(small_disk: Path, morning: bytes) -> None:
-    """Both look themselves: the agent can write nothing down any more."""
     store = small_disk / "day.sqlite3"
     store.write_bytes(morning)
-    assert room_left(store)[0] == "urgent"
+    assert "free some space" in said_of_the_disk(store)
+
+
+def test_a_disk_that_an_error_made_read_only_is_said_by_status_and_page(
+    tmp_path: Path, morning: bytes
+) -> None:
+    """What the agent does then, and that nothing is lost: `stop_disk` of tests/faults.py."""
+    with failing_disk(tmp_path / "disk") as disk:
+        if disk is None:
+            pytest.skip("a file system in a file cannot be mounted here")
+        store = disk.folder / "day.sqlite3"
+        store.write_bytes(morning)
+        with closing(StoreWriter.open(store, TERMINAL, 0.0)):
+            disk.fail()
+            assert "takes nothing" in said_of_the_disk(store)
+
+
+def said_of_the_disk(store: Path) -> str:
+    """What status and page say; both look themselves, as the agent can write nothing down any more."""
     assert main(["status", "--store", str(store)]) == 1
     shown = crew_data(Settings(store=store, mqtt_host="127.0.0.1", mqtt_port=1), None)
     assert shown is not None
     assert [(one.name, one.state) for one in shown.inputs] == [("disk", "failing")]
+    severity, text = room_left(store)
+    assert severity == "urgent"
+    assert shown.inputs[0].error == text
+    return text
