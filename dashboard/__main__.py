@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import segno
@@ -30,6 +31,7 @@ from dashboard.access.gate import (
 )
 from dashboard.access.request_guard import ENTER, MAX_BODY_BYTES
 from dashboard.app import build_app
+from dashboard.respawn import ENDED, USAGE, serve_again
 from dashboard.settings import DESK_SILENT_AFTER_S, SILENT_AFTER_S, Settings
 
 # Each viewer asks every three seconds and is answered in hundredths: enough for all to ask at once.
@@ -54,7 +56,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         args = _with_desk(args)
     except UsageError as error:
         sys.stderr.write(f"dashboard: {error}\n")
-        return 2
+        return USAGE
     settings = Settings(
         store=args.database or args.store,
         mqtt_host=args.mqtt_host,
@@ -76,20 +78,32 @@ def main(argv: Sequence[str] | None = None) -> int:
         gate = _gate(args.host, args.passcode_file, args.store)
         if args.link is not None:
             return _show_terminal_links(args, gate)
-        server = _server(args, build_app(settings, gate))
-        server.prepare()
+        app = build_app(settings, gate)
     except (UsageError, OSError) as error:
         sys.stderr.write(f"dashboard: {error}\n")
-        return 2
+        return USAGE
+    if args.ends_with_parent and sys.platform == "linux":
+        return serve_again(partial(_serve, args, app, gate))
     if args.ends_with_parent:
         threading.Thread(target=_end_with_parent, daemon=True).start()
-    if gate is not None and args.database is None:
+    return _serve(args, app, gate, first=True)
+
+
+def _serve(args: argparse.Namespace, app: Dash, gate: Gate | None, first: bool) -> int:
+    """Until interrupted; `first`: links are to be shown. Returns 2 for a usage error."""
+    try:
+        server = _server(args, app)
+        server.prepare()
+    except OSError as error:
+        sys.stderr.write(f"dashboard: {error}\n")
+        return USAGE
+    if first and gate is not None and args.database is None:
         _show_links(gate, _address(args))
     try:
         server.serve()
     except KeyboardInterrupt:
         server.stop()
-    return 0
+    return ENDED
 
 
 def _server(args: argparse.Namespace, app: Dash) -> FairServer:

@@ -29,7 +29,7 @@ from agent.store.writer import StoreWriter
 from agent.watch.engine import AlertEngine
 from agent.watch.rule_set import default_rules
 from tests.plan.sample_job import job
-from tests.processes import PATIENCE_S, broker_at, wait_until
+from tests.processes import LOOK_EVERY_S, PATIENCE_S, broker_at, wait_until
 from tests.watch.sample_day import FULL_DAY_PASS, MIDNIGHT_UNIX_S, plan
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -148,12 +148,15 @@ def retained(port: int, topic: str) -> bytes | None:
     except OSError:
         return None
     client.subscribe([(topic, 1), (marker, 1)])
-    client.loop_start()
+
+    def answered() -> bool:
+        client.loop(LOOK_EVERY_S)
+        return marker in found or ended.is_set()
+
     try:
-        wait_until(lambda: marker in found or ended.is_set(), PATIENCE_S, "the broker answers")
+        wait_until(answered, PATIENCE_S, "the broker answers")
     finally:
         client.disconnect()
-        client.loop_stop()
     return found.get(topic)
 
 
@@ -190,8 +193,9 @@ class Device:
 
     def close(self) -> None:
         """Disconnect."""
-        self._client.disconnect()
+        # In the other order the thread may end by itself in the moment in which it is to be joined.
         self._client.loop_stop()
+        self._client.disconnect()
 
 
 def publish_due(device: Device, readings: Sequence[AnyReading], clock: Clock) -> Sequence[AnyReading]:
