@@ -78,8 +78,9 @@ async def run_agent(agent: Agent, stop: asyncio.Event, companions: Companions) -
     """Run until `stop`, with the companions beside it; raises UsageError for what the user can mend."""
     try:
         live = _Live(agent, stop)
-        async with live.store(), _own_broker(agent.config) as own_broker:
-            await live.run(own_broker, companions)
+        with suppress(GivenUpError):
+            async with live.store(), _own_broker(agent.config) as own_broker:
+                await live.run(own_broker, companions)
     except BaseExceptionGroup as errors:
         mendable: BaseException | None = errors.subgroup(UsageError)
         if mendable is None:
@@ -134,11 +135,7 @@ class _Live:
 
     async def run(self, own_broker: Broker | None, companions: Companions) -> None:
         """Start the tasks, and end them in an order that loses nothing."""
-        with suppress(GivenUpError):
-            await self._begin()
-            await self._work(own_broker, companions)
-
-    async def _work(self, own_broker: Broker | None, companions: Companions) -> None:
+        await self._begin()
         async with asyncio.TaskGroup() as group:
             link = group.create_task(self._listen(own_broker), name="subscriber")
             writer = group.create_task(self._write(), name="writer")

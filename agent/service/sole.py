@@ -2,13 +2,14 @@
 
 import hashlib
 import json
+import logging
 import os
 import signal
 import socket
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +19,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from agent.config import Config
 from agent.errors import UsageError
+from agent.store.opening import disk_refusal
+
+LOG = logging.getLogger(__name__)
 
 # An agent that is asked to end says so to its broker and folds its log into the store.
 HANDED_OVER_WITHIN_S = 30.0
@@ -97,13 +101,24 @@ def _held(path: Path, what: str, own: Owner, take_over: bool) -> Iterator[None]:
             ) from None
         _take_over(lock, what, other, own)
     except OSError as error:
-        raise UsageError(f"{what}: {path}.lock cannot be made ({error}); check who owns it") from error
+        if disk_refusal(path) is None:
+            raise UsageError(f"{what}: {path}.lock cannot be made ({error}); check who owns it") from error
+        LOG.warning("%s: nothing keeps a second agent away (%s)", what, error)
     try:
-        note.write_text(json.dumps(asdict(own)), encoding="utf-8")
+        _say_whose(note, own)
         yield
     finally:
-        note.unlink(missing_ok=True)
+        with suppress(OSError):
+            note.unlink(missing_ok=True)
         lock.release()
+
+
+def _say_whose(note: Path, own: Owner) -> None:
+    """For the words of a refusal alone: where the disk does not take it, the lock holds all the same."""
+    try:
+        note.write_text(json.dumps(asdict(own)), encoding="utf-8")
+    except OSError as error:
+        LOG.warning("%s cannot be written: %s", note, error)
 
 
 def _owner(note: Path) -> Owner | None:

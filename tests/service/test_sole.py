@@ -10,6 +10,7 @@ import pytest
 
 from agent.cli import main
 from tests.conftest import LayPlan
+from tests.faults import small_disk
 from tests.job_text import JOB_TOML
 from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
@@ -71,3 +72,28 @@ def test_an_agent_that_was_killed_keeps_nobody_out(tmp_path: Path, first: tuple[
     again.process.terminate()
     assert again.process.wait(PATIENCE_S) == 0
     again.process.communicate()
+
+
+@pytest.mark.parametrize("mended", [True, False])
+def test_a_disk_that_takes_nothing_at_the_start_is_waited_for(
+    tmp_path: Path, lay_plan: LayPlan, mended: bool
+) -> None:
+    """And whoever does not want to wait can end the agent."""
+    port, said = free_port(), tmp_path / "said.txt"
+    lay_plan(tmp_path / "day.toml")
+    with small_disk(tmp_path / "disk") as disk:
+        if disk is None:
+            pytest.skip("a file system cannot be mounted here")
+        config = config_at(tmp_path, "day", port)
+        config.write_text(config.read_text().replace("day.sqlite3", str(disk / "day.sqlite3")))
+        subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
+        command = [sys.executable, "-m", "agent", "run", str(config), "--no-dashboard"]
+        with said.open("w") as err, subprocess.Popen(command, stdout=err, stderr=err) as process:
+            wait_until(lambda: "messages wait" in said.read_text(), PATIENCE_S, "it says what it waits for")
+            if mended:
+                subprocess.run(["mount", "-o", "remount,rw", disk], check=True)
+                wait_until(lambda: listens(port), PATIENCE_S, "it watches")
+            process.terminate()
+            assert process.wait(PATIENCE_S) == 0
+    assert "Read-only file system" in said.read_text()
+    assert "Traceback" not in said.read_text()
