@@ -95,6 +95,8 @@ def status_lines(stored: StoredSituation, now_unix_s: float) -> Iterator[str]:
     age_s = now_unix_s - stored.written_wall_unix_s
     if age_s > SILENT_AFTER_S:
         yield f"  the agent has written nothing for {span(age_s)}: this is old; is it running?"
+    if age_s < -SILENT_AFTER_S:
+        yield f"  the clock was set back by {span(-age_s)} since this was written; is the agent running?"
 
 
 def input_lines(states: Iterable[InputState]) -> Iterator[str]:
@@ -113,4 +115,4 @@ def _standing(alert: ActiveAlert, unix_s: float) -> str:
 def _needs_someone(stored: StoredSituation, states: Iterable[InputState], now_unix_s: float) -> bool:
     grave = any(alert.event.severity in GRAVE for alert in stored.situation.alerts)
     deaf = any(one.state == "failing" and one.name.startswith(f"{BROKER} ") for one in states)
-    return grave or deaf or now_unix_s - stored.written_wall_unix_s > SILENT_AFTER_S
+    return grave or deaf or abs(now_unix_s - stored.written_wall_unix_s) > SILENT_AFTER_S

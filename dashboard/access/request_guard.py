@@ -159,25 +159,26 @@ def enter() -> Response:
     gate: Gate | None = current_app.config[_GATE_KEY]
     if gate is None:
         return _redirect("/")
-    link = gate.opened(request.args.get("link"))
+    token = request.args.get("link")
+    link = gate.opened(token)
     if link is not None:
-        return _let_in(gate, *link)
+        return _let_in(gate, *link, gate.terminal(token))
     if request.method == "GET":
         return _form("", 200)
     sender = request.remote_addr or ""
     if gate.closed(sender):
         return _form(words.TOO_MANY_TRIES, 429)
     if gate.accepts(request.form.get("passcode", ""), sender):
-        return _let_in(gate, "crew", time.time() + VALID_S)
+        return _let_in(gate, "crew", time.time() + VALID_S, None)
     return _form(words.WRONG_PASSCODE, 401)
 
 
-def _let_in(gate: Gate, role: Role, ends_unix_s: float) -> Response:
-    """With a cookie that ends when the link does."""
+def _let_in(gate: Gate, role: Role, ends_unix_s: float, terminal: str | None) -> Response:
+    """With a cookie that ends when the link does, and is good for no more than that."""
     response = _redirect("/")
     response.set_cookie(
         COOKIE,
-        gate.sign(role, ends_unix_s),
+        gate.sign(role, ends_unix_s, terminal),
         expires=ends_unix_s,
         httponly=True,
         samesite="Strict",

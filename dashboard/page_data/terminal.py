@@ -98,6 +98,15 @@ def crew_data(settings: Settings, named: str | None) -> CrewData | None:
         )
 
 
+def written_age_s(current: queries.CurrentSituation, settings: Settings, wall_unix_s: float) -> float:
+    """How long ago the agent wrote; what is of a time to come is as little of now: a clock was set back.
+
+    At a desk the terminal's clock, which may be ahead of this one, has said when.
+    """
+    age_s = wall_unix_s - current.written_wall_unix_s
+    return max(0.0, age_s) if settings.desk else abs(age_s)
+
+
 def _disk(store: Place) -> Iterator[InputState]:
     """The disk where it is almost full; the agent itself could not write it down."""
     if not isinstance(store, Path):

@@ -18,7 +18,7 @@ from dashboard import messages, queries, words
 from dashboard.display_units import METRIC, DisplayUnits, asked_units
 from dashboard.figures.trends import TRENDS, Trend, trend_picture, trends_of
 from dashboard.page_data.peaking import peaking_data
-from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, whose_page
+from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, whose_page, written_age_s
 from dashboard.pages import alarm, crew_answers, crew_parts, input_parts, peaking, shell
 from dashboard.pages.aria import HIDDEN, with_attributes
 from dashboard.pages.changes import digest
@@ -107,8 +107,8 @@ def news(terminal: str | None, units: DisplayUnits) -> News:
 
 def is_over(current: queries.CurrentSituation, settings: Settings, wall_unix_s: float) -> bool:
     """Whether a day that is played has come to its end, and the agent writes no more of it."""
-    written_age_s = wall_unix_s - current.written_wall_unix_s
-    if settings.ends_unix_s is None or written_age_s <= settings.silent_after_s / 2.0:
+    written_s = written_age_s(current, settings, wall_unix_s)
+    if settings.ends_unix_s is None or written_s <= settings.silent_after_s / 2.0:
         return False
     return current.situation.unix_s >= settings.ends_unix_s - OVER_WITHIN_S - 2.0 * settings.speed
 
@@ -187,7 +187,7 @@ def contact(seen: CrewData, wall_unix_s: float) -> dict[str, object]:
     """What the browser needs to judge whether the page still speaks of now."""
     return {
         "state": "ok",
-        "written_age_s": max(0.0, wall_unix_s - seen.current.written_wall_unix_s),
+        "written_age_s": written_age_s(seen.current, current_settings(), wall_unix_s),
         "clock": second_text(seen.current.situation.unix_s, seen.zone),
     }
 

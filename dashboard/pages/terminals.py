@@ -13,7 +13,7 @@ from agent.records import Severity
 from agent.store.opening import StoreError
 from agent.wording import span
 from dashboard import queries, words
-from dashboard.page_data.terminal import Whose, site_zone
+from dashboard.page_data.terminal import Whose, site_zone, written_age_s
 from dashboard.pages import crew, shell
 from dashboard.pages.aria import with_attributes
 from dashboard.pages.crew_parts import level_mark
@@ -90,8 +90,9 @@ def _level_name(level: str) -> str:
 
 def standing(current: CurrentSituation, wall_unix_s: float) -> str:
     """The level of the situation, or `silent` where nothing comes any more."""
-    silent = wall_unix_s - current.written_wall_unix_s > current_settings().silent_after_s
-    if crew.is_over(current, current_settings(), wall_unix_s):
+    settings = current_settings()
+    silent = written_age_s(current, settings, wall_unix_s) > settings.silent_after_s
+    if crew.is_over(current, settings, wall_unix_s):
         return current.situation.level
     return "silent" if silent else current.situation.level
 
@@ -148,7 +149,7 @@ def _line(row: queries.TerminalRow, wall_unix_s: float) -> Component:
 
 def _history(row: queries.TerminalRow, wall_unix_s: float) -> str:
     """Since when the gravest alert stands, whether somebody has seen it, and when the terminal was heard."""
-    heard = words.LAST_HEARD.format(span=span(wall_unix_s - row.current.written_wall_unix_s, round_down=True))
+    heard = words.LAST_HEARD.format(span=_heard(row, wall_unix_s))
     alerts = row.current.situation.alerts
     if not alerts:
         return heard
@@ -158,10 +159,13 @@ def _history(row: queries.TerminalRow, wall_unix_s: float) -> str:
     return f"{since}, {seen}; {heard}"
 
 
+def _heard(row: queries.TerminalRow, wall_unix_s: float) -> str:
+    return span(written_age_s(row.current, current_settings(), wall_unix_s), round_down=True)
+
+
 def _silence(row: queries.TerminalRow, wall_unix_s: float) -> str:
-    silent = span(wall_unix_s - row.current.written_wall_unix_s, round_down=True)
     return words.SILENT_FOR.format(
-        span=silent, clock=clock_text(row.current.situation.unix_s, site_zone(row.job))
+        span=_heard(row, wall_unix_s), clock=clock_text(row.current.situation.unix_s, site_zone(row.job))
     )
 
 

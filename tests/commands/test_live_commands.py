@@ -25,6 +25,9 @@ from agent.inputs.payloads import parse
 from agent.records import AnyReading, Note, Signal, Temperature
 from agent.service.status_file import write_status
 from agent.store.writer import StoreWriter
+from dashboard.app import build_app
+from dashboard.pages.crew import NEWS
+from dashboard.settings import Settings
 from tests.job_text import JOB_TOML
 from tests.live import ROOT, TERMINAL, config_for, embedded_at
 from tests.processes import PATIENCE_S, Mosquitto, broker_at, free_port, wait_until
@@ -79,13 +82,25 @@ def test_the_version_is_that_of_the_package(capsys: pytest.CaptureFixture[str]) 
     assert capsys.readouterr().out == f"peakshade {pyproject['project']['version']}\n"
 
 
-def test_status_of_an_agent_that_has_stopped(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("written_s", "said"),
+    [(-7300.0, "has written nothing for 2 h 02 min"), (7300.0, "the clock was set back")],
+)
+def test_status_of_an_agent_that_has_stopped(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], written_s: float, said: str
+) -> None:
+    """On the page too: what is of a time to come is not of now either."""
     store = tmp_path / "day.sqlite3"
     pipeline = opened(store)
-    pipeline.feed(pipeline.add(arrivals(DAY[:200])), time.time() - 7300.0)
+    pipeline.feed(pipeline.add(arrivals(DAY[:200])), time.time() + written_s)
     pipeline.close()
     assert main(["status", "--store", str(store)]) == 1
-    assert "has written nothing for 2 h 02 min" in capsys.readouterr().out
+    assert said in capsys.readouterr().out
+    settings = Settings(store=store, mqtt_host="127.0.0.1", mqtt_port=1)
+    page = build_app(settings, None).server.test_client()
+    contact = page.post(NEWS, json={"terminal": None, "digests": {}}).json["contact"]
+    assert contact["written_age_s"] > settings.silent_after_s
+    assert "Nothing heard for 2 h" in page.get("/terminals").text
 
 
 def test_status_of_an_agent_that_has_ended_in_order(

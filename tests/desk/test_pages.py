@@ -14,8 +14,8 @@ from agent.forward.batch import Batch
 from agent.store.desk.opening import open_for_ingest
 from agent.store.desk.writer import DeskWriter
 from dashboard.access import gate as gate_module
-from dashboard.access.gate import COOKIE, Gate, Role, make_gate
-from dashboard.access.request_guard import UPDATE
+from dashboard.access.gate import Gate, Role, make_gate
+from dashboard.access.request_guard import ENTER, UPDATE
 from dashboard.app import build_app
 from dashboard.pages.crew_answers import TELL
 from dashboard.pages.terminals import MOST_LINES
@@ -107,14 +107,15 @@ Enter = Callable[[Role, str | None], FlaskClient]
 
 @pytest.fixture
 def enter(told: DeskDatabase, monkeypatch: pytest.MonkeyPatch) -> Enter:
-    """A browser with the cookie that a link gives."""
+    """A browser that has opened a link."""
     monkeypatch.setitem(gate_module.COST, "n", 2**4)
     gate: Gate = make_gate("salt-pan-2026", SALT)
     server = build_app(settings_of(told), gate).server
 
     def client(role: Role, terminal: str | None) -> FlaskClient:
         browser = server.test_client()
-        browser.set_cookie(COOKIE, gate.sign(role, time.time() + 60.0, terminal))
+        link = gate.sign(role, time.time() + 60.0, terminal)
+        assert browser.get(ENTER, query_string={"link": link}).status_code == 302
         return browser
 
     return client
