@@ -16,12 +16,11 @@ def status_path(store: Path) -> Path:
 
 
 def has_ended(store: Path) -> bool:
-    """Whether the agent with this store said as its last word that it ends."""
+    """Whether the agent with this store said as its last word that it ends; a power cut may have torn it."""
     try:
-        said = json.loads(status_path(store).read_bytes())
-    except FileNotFoundError:
+        return bool(json.loads(status_path(store).read_bytes())["state"] == OFFLINE)
+    except (FileNotFoundError, ValueError, LookupError, TypeError):
         return False
-    return bool(said["state"] == OFFLINE)
 
 
 def write_status(store: Path, message: bytes) -> None:

@@ -7,6 +7,8 @@ from agent.records import AnyReading, ClockChange, Note, Power
 from agent.watch.series import Interval
 
 REGULAR_AFTER = 4  # readings before an input's spacing is known
+# A terminal has some dozens; a device that makes up a name a reading must not fill memory and messages.
+MOST_INPUTS = 64
 SHORTEST_SPACING_S = 10.0  # spacing of quicker inputs counts as this: the engine decides no finer
 
 POWER_NEAR_S = 180.0  # a modem that lost its supply needs as long to be heard again (judgement)
@@ -40,8 +42,14 @@ class Inputs:
             return
         interval = self.heard.get(name)
         if interval is None:
+            if len(self.heard) >= MOST_INPUTS:
+                # The one heard least often, and longest ago, is missed least.
+                del self.heard[min(self.heard, key=self._heard_of)]
             interval = self.heard[name] = Interval()
         interval.seen(reading.unix_s)
+
+    def _heard_of(self, name: str) -> tuple[int, float]:
+        return self.heard[name].count, self.heard[name].last_unix_s
 
     def clock(self, change: ClockChange) -> None:
         """The agent's own clock."""

@@ -113,6 +113,9 @@ def test_status_of_an_agent_that_has_ended_in_order(
     assert capsys.readouterr().out.startswith("the agent has ended: these were its last words")
     write_status(store, status_message(time.time(), "online", {}))
     assert main(["status", "--store", str(store)]) == 0
+    for torn in (b"", b'{"state"', b"[]", b"{}", b"\xff"):
+        write_status(store, torn)
+        assert main(["status", "--store", str(store)]) == 0
 
 
 def test_a_note_of_a_place_that_the_terminal_does_not_know(

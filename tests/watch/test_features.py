@@ -3,12 +3,13 @@
 from math import isnan, nan
 
 import pytest
+from agent.watch.rate_tests import Figure
 
-from agent.records import Power, Throughput
+from agent.records import Power, Signal, Temperature, Throughput
 from agent.watch.feature_stage import FeatureStage, View, _heat_loss_db
 from agent.watch.features import Features
 from agent.watch.heat_watch import HeatView, UnitView
-from agent.watch.rate_tests import Figure
+from agent.watch.input_watch import MOST_INPUTS, Inputs
 from agent.watch.signal_watch import SignalView
 from tests.plan.sample_job import job
 from tests.watch.sample_day import at, filled, plan
@@ -80,3 +81,15 @@ def test_what_a_slightly_turned_dish_takes_from_the_uplink_is_no_loss_by_heat(
     signal = filled(SignalView, deficit_db=deficit_db, uplink_loss_db=1.2, transmit_loss_db=nan)
     found = _heat_loss_db(signal, HeatView((hot, hot), None, nan), plan())
     assert found == pytest.approx(expected_db)
+
+
+def test_a_device_that_makes_up_names_pushes_out_no_input_that_comes_regularly() -> None:
+    inputs = Inputs()
+    for second in range(10):
+        inputs.hear("signal", Signal(unix_s=float(second), esno_db=9.0))
+    for second in range(10, 10 * MOST_INPUTS):
+        place = f"place-{second}"
+        reading = Temperature(unix_s=float(second), where=place, temperature_degc=20.0)
+        inputs.hear(f"temperature {place}", reading)
+    assert len(inputs.last_seen_unix_s()) == MOST_INPUTS
+    assert inputs.silences(1000.0)[0] == (99.1, 991.0, "signal")
