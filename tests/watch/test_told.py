@@ -174,6 +174,7 @@ def test_what_speaks_for_shade() -> None:
     hot = unit(to_limit=to_limit(900.0), temperature_degc=50.0, slope_k_per_min=0.4)
     seen = view(heat=hot, heat_loss_db=0.5)
     assert codes(rule.evidence(seen)) == ["temperature", "exposure", "slope", "limit-in", "heat-loss"]
+    assert rule.evidence(seen)[0].figures == {"temperature_degc": 50.0, "limit_degc": 55.0}
     assert rule.evidence(seen)[3].figures == {"planned_s": 900.0, "early_s": 840.0}
     assert rule.deadline_unix_s(seen) == NOW + 900.0
     assert rule.figures(seen) == {
@@ -259,9 +260,27 @@ def test_how_a_re_peak_ends(told: dict[str, Any], ending: str) -> None:
     )
 
 
+def test_nothing_is_sure_while_the_dish_is_moved_or_without_lock() -> None:
+    sure = {"signal__verdict": likely(mispoint=0.9, rain=0.9)}
+    for rule in (RULES["repeak"], RULES["look-at-dish"], RULES["wait-rain"]):
+        assert rule.confidence(view(**sure)) is not None
+        assert rule.confidence(view(peaking=1.0, **sure)) is None
+        assert rule.confidence(view(unlocked=1.0, **sure)) is None
+
+
 def test_what_a_look_at_the_dish_may_find() -> None:
     rule = RULES["look-at-dish"]
     assert rule.evidence(view()) == ()
+    shares = {"mispoint": 0.5, "rain": 0.3, "cloud": 0.06, "drift": 0.03}
+    weighed = Verdict(courses=(0.0, 1.0, *(0.0,) * 7), covered=0.0, factors=(), likely=shares)
+    named = rule.evidence(view(signal__verdict=weighed, **LOSS))
+    assert named[0] == Said("below", {"deficit_db": 1.6})
+    assert codes(named)[1:5] == ["may-be-mispoint", "may-be-rain", "may-be-cloud", "note-decides"]
+    few = Verdict(weighed.courses, 0.0, (), {"mispoint": 0.92, "rain": 0.04})
+    assert codes(rule.evidence(view(signal__verdict=few)))[1:3] == ["may-be-mispoint", "note-decides"]
+    for share, ending in ((0.5, "dish-after-all"), (0.49, "not-sure")):
+        assert rule.ending(view(signal__verdict=likely(mispoint=share), **LOSS), 9.0)[0].code == ending
+    assert rule.ending(view(signal__verdict=likely(mispoint=0.9)), 9.0)[0].code == "over"
     assert rule.cause(view()) == "mispoint" and rule.confidence(
         view(signal__verdict=likely(mispoint=0.4))
     ) == pytest.approx(0.370, abs=0.001)
@@ -303,8 +322,18 @@ def test_what_stands_in_the_beam(dips: float, confidence: float, named: str | No
     assert rule.cause(view()) == "blockage"
 
 
+def test_who_stood_in_the_beam_once_is_known_for_sure() -> None:
+    rule, shares = RULES["blockage"], {"signal__verdict": likely(blockage=0.3)}
+    assert rule.confidence(view(dips=1.0, dip_s=20.0, **shares)) == 0.9
+    assert rule.confidence(view(dips=1.0, dip_s=0.0, **shares)) == 0.3
+    headlines = [rule.headline(view(signal__deficit_db=loss_db)).code for loss_db in (1.0, 0.99)]
+    assert headlines == ["blockage", "blockage-gone"]
+
+
 def test_of_a_sun_pass() -> None:
     rule = RULES["wait-sun-pass"]
+    with pytest.raises(ValueError, match="without a pass"):
+        rule.evidence(view(signal__next_pass=None, signal__sun_loss_db=1.0))
     one = SunPass(start_unix_s=NOW + 60.0, peak_unix_s=NOW + 200.0, end_unix_s=NOW + 360.0, depth_db=5.0)
     soon, now = view(signal__next_pass=one), view(signal__next_pass=one, **SUN)
     assert (rule.headline(soon).code, rule.headline(now).code) == ("sun-pass-soon", "sun-pass-now")
@@ -417,7 +446,7 @@ def test_what_a_battery_and_a_clock_tell() -> None:
     assert rule.deadline_unix_s(seen) == NOW + 600.0 and rule.deadline_unix_s(view()) is None
     assert rule.figures(seen) == {"runtime_s": 600.0, "battery_percent": 30.0}
     assert codes(rule.evidence(seen)) == ["on-battery", "battery-charge"]
-    assert codes(rule.evidence(view(runtime_s=600.0))) == ["on-battery"]
+    assert rule.evidence(view(runtime_s=600.0)) == (Said("on-battery", {"left_s": 600.0}),)
     stepped = RULES["clock-stepped"]
     assert stepped.evidence(view(clock_stepped_s=3.0))[0] == Said("clock-set-forward", {"by_s": 3.0})
     assert stepped.evidence(view(clock_stepped_s=-3.0))[0] == Said("clock-set-back", {"by_s": 3.0})
@@ -434,6 +463,7 @@ def test_what_the_tests_of_the_rate_tell() -> None:
         rule = RULES[name]
         told = codes(rule.evidence(view(**TESTED)))
         assert told[:3] == ["tests", "rate-share", "signal-fine"] and len(told) == 4
+        assert rule.evidence(view(**TESTED))[0].figures == {"down_mbps": 1.5, "up_mbps": 0.8}
         assert codes(rule.ending(view(**TESTED), 9.0)) == ["over"]
         assert codes(rule.ending(view(rate_known=0.0), 9.0)) == ["tests-old"]
         assert codes(rule.ending(view(rate_known=1.0), 9.0)) == ["tests-old"]

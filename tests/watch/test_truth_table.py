@@ -28,19 +28,20 @@ Event = tuple[float, Severity | None]
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """A feature on that side (1 at least, -1 at most) of a number."""
+    """A feature on that side (1 at least, -1 at most) of a number; a flag is either up or down."""
 
     feature: str
     side: int
     number: float
+    flag: bool = False
 
     def holds(self, row: Row) -> bool:
         value = row.get(self.feature, nan)
         return value >= self.number if self.side > 0 else value <= self.number
 
     def off(self, hairs: int) -> Row:
-        """So many hairs to the side where it holds; a flag is either up or down."""
-        if self.number == 0.5:
+        """So many hairs to the side where it holds."""
+        if self.flag:
             return {self.feature: float((self.side > 0) == (hairs >= 0))}
         return {self.feature: self.number + hairs * self.side * HAIR * max(1.0, abs(self.number))}
 
@@ -50,9 +51,9 @@ def statements(line: str) -> tuple[Statement, ...]:
     for part in line.split(", "):
         match part.split():
             case [flag]:
-                found.append(Statement(flag, 1, 0.5))
+                found.append(Statement(flag, 1, 0.5, flag=True))
             case ["no", flag]:
-                found.append(Statement(flag, -1, 0.5))
+                found.append(Statement(flag, -1, 0.5, flag=True))
             case [feature, side, number]:
                 found.append(Statement(feature, 1 if side == ">=" else -1, float(number)))
     return tuple(found)
@@ -190,10 +191,12 @@ def test_each_term_of_a_clearing_decides(rule: str, line: str, hairs: int) -> No
     truth, clear_hold_s = TRUTH[rule], TRUTH[rule].times_s[1]
     row, gone_s = risen(rule)
     for one in statements(line):
-        clear = holding(line) | one.off(hairs)
-        found = told(rule, [(0.0, row), (gone_s, clear), (gone_s + clear_hold_s + STEP_S, {})])
-        over = clears(truth, clear) and not level(truth, clear)
-        assert ((gone_s + clear_hold_s, None) in found) is over
+        near = holding(line) | one.off(hairs)
+        unknown = {name: value for name, value in near.items() if name != one.feature}
+        for clear in (near, unknown):
+            found = told(rule, [(0.0, row), (gone_s, clear), (gone_s + clear_hold_s + STEP_S, {})])
+            over = clears(truth, clear) and not level(truth, clear)
+            assert ((gone_s + clear_hold_s, None) in found) is over
 
 
 def test_the_outright_rule_and_the_asking_one_take_turns_at_once() -> None:
