@@ -3,13 +3,13 @@
 from math import isnan, nan
 
 import pytest
-from agent.watch.rate_tests import Figure
 
 from agent.records import Power, Signal, Temperature, Throughput
 from agent.watch.feature_stage import FeatureStage, View, _heat_loss_db
 from agent.watch.features import Features
 from agent.watch.heat_watch import HeatView, UnitView
 from agent.watch.input_watch import MOST_INPUTS, Inputs
+from agent.watch.rate_tests import Figure
 from agent.watch.signal_watch import SignalView
 from tests.plan.sample_job import job
 from tests.watch.sample_day import at, filled, plan
