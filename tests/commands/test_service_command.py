@@ -5,6 +5,8 @@ import os
 import shutil
 import socket
 import subprocess
+import sys
+from ctypes.util import find_library
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,10 @@ import pytest
 from agent.cli import main
 from agent.commands import service
 from agent.service.systemd import tell_systemd
+from tests.conftest import LayPlan
 from tests.job_text import JOB_TOML
+from tests.live import ROOT
+from tests.processes import PATIENCE_S, free_port, listens, wait_until
 
 # The mark that is asked for; systemd-analyze's scale goes from 0 (locked down) to 10.
 MOST_EXPOSED = 2.0
@@ -38,6 +43,23 @@ def test_systemd_finds_it_locked_down(
     command = ["systemd-analyze", "security", "--offline=true", f"--threshold={MOST_EXPOSED * 10:.0f}", unit]
     judged = subprocess.run(command, capture_output=True, text=True, check=False)
     assert judged.returncode == 0, judged.stdout[-2000:] + judged.stderr
+
+
+def test_the_agent_runs_with_the_system_calls_that_are_left(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], lay_plan: LayPlan
+) -> None:
+    """A library asks for more and does without; `nice`, by which the page makes reports, too."""
+    if shutil.which("systemd-analyze") is None or find_library("seccomp") is None:
+        pytest.skip("no systemd-analyze, or no libseccomp (Debian package: systemd)")
+    port = free_port()
+    lay_plan(tmp_path / "van-1.toml")
+    unit = unit_of(tmp_path, f"{JOB_TOML}\n[broker]\nport = {port}\n", capsys)
+    filtered = [sys.executable, "-m", "tests.seccomp", str(unit)]
+    watch = [sys.executable, "-P", "-m", "agent", "run", str(tmp_path / "van-1.toml"), "--no-dashboard"]
+    with subprocess.Popen([*filtered, "nice", "-n", "10", *watch], cwd=ROOT) as process:
+        wait_until(lambda: listens(port) or process.poll() is not None, PATIENCE_S, "it watches")
+        process.terminate()
+        assert process.wait(PATIENCE_S) == 0
 
 
 def test_the_unit_names_the_config_and_no_secret(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
