@@ -6,8 +6,8 @@ is reported at once, one line each.
 
 import os
 import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields, is_dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated
@@ -22,7 +22,6 @@ from agent.config_check import (
     from_text,
     known_fields,
     read_section,
-    written,
 )
 from agent.config_job import field_hint, read_job, table
 from agent.config_notify import NotifySection, NotifySettings, read_notify
@@ -187,20 +186,6 @@ def load_config(path: Path, environ: Mapping[str, str]) -> Config:
         notify=notify or NotifySettings(),
         forward=forward,
     )
-
-
-def printable(config: Config) -> str:
-    """Every setting on a line of its own, secrets masked."""
-    return "\n".join(_lines("", config))
-
-
-def _lines(prefix: str, record: object) -> Iterable[str]:
-    for item in fields(record) if is_dataclass(record) else ():
-        value, name = getattr(record, item.name), f"{prefix}{item.name}"
-        if is_dataclass(value):
-            yield from _lines(f"{name}.", value)
-        else:
-            yield f"{name} = {MASK if isinstance(value, SecretStr) else written(value)}"
 
 
 def parsed(path: Path) -> dict[str, object]:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from itertools import count
 from pathlib import Path
+from typing import Self
 
 import pytest
 
@@ -71,18 +72,28 @@ class Mosquitto:
 
         `more` stands at the end of its config.
         """
+        port, config = free_port(), folder / "mosquitto.conf"
+        key = "max_inflight_messages"
+        keeping = keeping_text(folder).replace(f"{key} {MAX_IN_FLIGHT}", f"{key} {in_flight}")
+        config.write_text(f"listener {port} {LOOPBACK}\nallow_anonymous true\n{keeping}\n{more}")
+        self._use(config, port)
+
+    @classmethod
+    def of(cls, config: Path, port: int) -> Self:
+        """With a config that the product has written."""
+        broker = cls.__new__(cls)
+        broker._use(config, port)
+        return broker
+
+    def _use(self, config: Path, port: int) -> None:
         executable = shutil.which("mosquitto") or shutil.which("/usr/sbin/mosquitto")
         if executable is None:
             pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
-        self.port = free_port()
-        self._config = folder / "mosquitto.conf"
-        key = "max_inflight_messages"
-        keeping = keeping_text(folder).replace(f"{key} {MAX_IN_FLIGHT}", f"{key} {in_flight}")
-        self._config.write_text(
-            f"listener {self.port} {LOOPBACK}\nallow_anonymous true\nuser root\nlog_type error\n"
-            f"{keeping}\n{more}"
-        )
-        self._command = [executable, "-c", str(self._config)]
+        with config.open("a") as file:
+            # Where the tests run as root, it would become a user that may not read the test's folder.
+            file.write("\nuser root\nlog_type error\n")
+        self.port = port
+        self._command = [executable, "-c", str(config)]
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -102,6 +113,10 @@ class Mosquitto:
     def go_on(self) -> None:
         """After a pause."""
         self._signal(signal.SIGCONT)
+
+    def read_again(self) -> None:
+        """Its accounts, which have changed."""
+        self._signal(signal.SIGHUP)
 
     def kill(self) -> None:
         """As a power cut would end it."""

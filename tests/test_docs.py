@@ -13,7 +13,6 @@ from agent.config import MQTT_TLS_PORT, OTHER_SECTIONS
 from agent.config_desk import DESK_SECTIONS, load_desk_config
 from agent.config_template import SETTINGS
 from agent.inputs.collectors.registry import MODULES, collectors_of, input_module
-from agent.inputs.mosquitto import DESK_RIGHTS
 from agent.job import Job
 from agent.records import KINDS, SENT_KINDS, Reading
 from agent.watch.rules import PARAMETERS, RULES
@@ -90,10 +89,6 @@ def test_the_example_of_inputs_is_sound(tmp_path: Path) -> None:
     text = DEVELOPERS.partition("## Inputs")[2].partition("```toml\n")[2].partition("```")[0]
     made = collectors_of(config_with(tmp_path, text), {"MODEM_PASSWORD": "salt-pan"})
     assert [one.name for one in made] == ["http modem", "line /dev/ttyUSB0", "onewire transmitter"]
-
-
-def test_the_rights_of_a_desks_broker_are_those_that_are_tested() -> None:
-    assert f"```\n{DESK_RIGHTS}```" in DEVELOPERS
 
 
 def test_the_example_of_a_desk_is_sound(tmp_path: Path) -> None:

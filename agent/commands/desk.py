@@ -10,20 +10,26 @@ from pathlib import Path
 
 import aiomqtt
 
+from agent.commands.broker_place import add_broker_place
 from agent.config_desk import DeskConfig, load_desk_config
 from agent.config_job import unix_s_from_rfc3339
+from agent.desk.mosquitto import add_accounts, forward_section, write_desk_files
 from agent.desk.worker import Worker
 from agent.errors import UsageError
 from agent.event_loop import run_until_done, stop_on_signals
 from agent.forward.outbox import Hours, want_text
 from agent.inputs.collectors.frame import OwnThread
 from agent.inputs.messages import WANT, desk_topic
+from agent.inputs.mosquitto import CERTIFICATE, CONFIG
 from agent.inputs.mqtt import publishing_client
 from agent.service.console import log_to_terminal, say
 from agent.service.page import keep_serving
 
 SUMMARY = "one database of many terminals: take in what they forward, and show it"
-EXAMPLE = "peakshade desk desk.toml"
+EXAMPLE = (
+    "peakshade desk desk.toml\n"
+    "         peakshade desk desk.toml --mosquitto broker --broker-host 192.0.2.7 --accounts van-1 van-2"
+)
 LOG = logging.getLogger(__name__)
 
 RESTART_S = 1.0
@@ -39,6 +45,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--from", dest="start", metavar="TIME", help="RFC 3339, with --single")
     parser.add_argument("--to", dest="end", metavar="TIME", help="the like; they come as its budget allows")
+    parser.add_argument(
+        "--mosquitto",
+        type=Path,
+        metavar="FOLDER",
+        help="instead: write the whole config of the desk's Mosquitto (rights, TLS), or add accounts to it",
+    )
+    parser.add_argument("--accounts", nargs="+", default=[], metavar="TERMINAL", help="with --mosquitto")
+    add_broker_place(parser, "terminals and workers")
     parser.add_argument("--no-dashboard", action="store_true", help="do not serve the pages")
     parser.add_argument("--link", metavar="TERMINAL", help="print links to the pages of one terminal alone")
     parser.add_argument(
@@ -48,6 +62,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run until interrupted."""
+    if args.mosquitto is not None:
+        return _write_mosquitto(args)
     config = load_desk_config(args.config, os.environ)
     if args.link is not None:
         command = [sys.executable, "-P", "-m", "dashboard", "--desk", str(config.path), "--link", args.link]
@@ -57,6 +73,26 @@ def run(args: argparse.Namespace) -> int:
         return 0
     log_to_terminal()
     run_until_done(_work(config) if args.work else _desk(config, args.no_dashboard))
+    return 0
+
+
+def _write_mosquitto(args: argparse.Namespace) -> int:
+    folder, host, port = args.mosquitto, args.broker_host, args.broker_port
+    if not folder.exists():
+        section = write_desk_files(host, port, folder)
+        sys.stdout.write(
+            f"{folder} written. Start the broker with: mosquitto -c {folder / CONFIG}\n"
+            f"Put this into {args.config}:\n\n{section}\n"
+        )
+    elif not args.accounts:
+        raise UsageError(f"{folder}: exists already; name another one, or --accounts to add to it")
+    add_accounts(folder, args.accounts)
+    if args.accounts:
+        sys.stdout.write(
+            f"{len(args.accounts)} accounts added; a broker that runs reads them on SIGHUP. Each terminal"
+            f" gets {folder / CERTIFICATE} and its own {folder}/TERMINAL.password beside its config, and in"
+            f" it:\n\n{forward_section(host, port)}"
+        )
     return 0
 
 

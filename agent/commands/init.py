@@ -4,7 +4,6 @@ import argparse
 import json
 import os
 import re
-import socket
 import sys
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
@@ -15,7 +14,8 @@ from pathlib import Path
 from typing import TextIO
 from zoneinfo import ZoneInfo
 
-from agent.config import MQTT_TLS_PORT, load_config
+from agent.commands.broker_place import add_broker_place
+from agent.config import load_config
 from agent.config_check import Findings, from_text
 from agent.config_job import check_setting, field_hint, job_from_mapping
 from agent.config_template import SECTION_COMMENTS, SETTINGS, Setting, config_text
@@ -51,12 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="instead: write the whole config of a Mosquitto for this terminal (accounts, rights, TLS)",
     )
-    parser.add_argument(
-        "--broker-host",
-        default=socket.gethostname(),
-        help="by which agent and devices reach that Mosquitto (assumed: %(default)s)",
-    )
-    parser.add_argument("--broker-port", type=int, default=MQTT_TLS_PORT, help="where it listens")
+    add_broker_place(parser, "agent and devices")
     for setting in SETTINGS:
         assumed = "asked for" if setting.assumed is None else f"assumed: {setting.assumed}"
         comment = setting.comment.replace("%", "%%")

@@ -46,6 +46,13 @@ class Worker:
 
     async def run(self) -> None:
         """Until cancelled."""
+        try:
+            await self._serve()
+        finally:
+            if self._connection is not None:
+                self._connection.close()
+
+    async def _serve(self) -> None:
         await self._until_stored([], [])
         link = Link(
             broker=self._config.broker,

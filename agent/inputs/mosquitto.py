@@ -1,4 +1,4 @@
-"""Everything that a Mosquitto for one terminal needs: its config, accounts, rights and certificate.
+"""Everything that a Mosquitto needs: its config, accounts, rights and certificate; here for one terminal.
 
 Mosquitto is the broker for more than the crew's own computer: it encrypts, and gives each account its topics.
 """
@@ -7,6 +7,7 @@ import base64
 import hashlib
 import secrets
 import subprocess
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
@@ -14,7 +15,7 @@ from pathlib import Path
 from agent.config import LOOPBACK
 from agent.errors import UsageError
 from agent.inputs.broker.wire import MAX_PACKET_BYTES
-from agent.inputs.messages import ALERT, STATUS, TOPIC_ROOT, batch_topic, desk_topic, reading_topic
+from agent.inputs.messages import ALERT, STATUS, TOPIC_ROOT, reading_topic
 from agent.inputs.mqtt import MAX_IN_FLIGHT
 from agent.records import SENT_KINDS
 
@@ -30,7 +31,7 @@ _SALT_BYTES = 12
 
 CONFIG, ACCOUNTS, RIGHTS = "mosquitto.conf", "accounts", "rights"
 CERTIFICATE, KEY = "certificate.pem", "key.pem"
-_LISTENING_TEXT = """# Mosquitto 2 for {terminal}. Start it with: mosquitto -c {folder}/mosquitto.conf
+_LISTENING_TEXT = """# Mosquitto 2 for {whose}. Start it with: mosquitto -c {folder}/mosquitto.conf
 listener {port}
 certfile {folder}/{certificate}
 keyfile {folder}/{key}
@@ -67,15 +68,6 @@ topic read {root}/{terminal}/{status}
 # A device that speaks in words of its own ([[inputs.mqtt]] in the config) wants a line like:
 # topic write garden/weather/#
 """
-# Of a desk's broker, where each terminal's account has the terminal's name.
-DESK_RIGHTS = f"""\
-user desk
-topic read {batch_topic("+")}
-topic write {desk_topic("+", "#")}
-
-pattern write {batch_topic("%u")}
-pattern read {desk_topic("%u", "#")}
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,25 +84,25 @@ class Account:
         return f"{self.name}:$7${_TURNS}${_in_64(salt)}${_in_64(digest)}\n"
 
 
-def new_account(terminal: str, role: str) -> Account:
+def new_account(name: str) -> Account:
     """With a password that nobody guesses."""
-    return Account(f"{terminal}-{role}", secrets.token_urlsafe(18))
+    return Account(name, secrets.token_urlsafe(18))
 
 
-def listening_text(terminal: str, port: int, folder: Path) -> str:
+def listening_text(whose: str, port: int, folder: Path) -> str:
     """Where it listens, and whom it lets in; `folder` holds the other files."""
     names = {"certificate": CERTIFICATE, "key": KEY, "accounts": ACCOUNTS, "rights": RIGHTS}
-    return _LISTENING_TEXT.format(terminal=terminal, port=port, folder=folder, **names)
+    return _LISTENING_TEXT.format(whose=whose, port=port, folder=folder, **names)
 
 
-def keeping_text(folder: Path) -> str:
-    """What it keeps, where, and how much of it."""
+def keeping_text(folder: Path, connections: int = MAX_CONNECTIONS) -> str:
+    """What it keeps, where, and how much of it, of how many."""
     return _KEEPING_TEXT.format(
         folder=folder,
         queued=MAX_QUEUED,
         in_flight=MAX_IN_FLIGHT,
         packet=MAX_PACKET_BYTES,
-        connections=MAX_CONNECTIONS,
+        connections=connections,
     )
 
 
@@ -133,37 +125,61 @@ def write_files(terminal: str, host: str, port: int, folder: Path) -> str:
 
     `host` is the name or address by which agent and devices reach the computer. Raises UsageError.
     """
+    folder = new_folder(folder)
+    agent, device = (new_account(f"{terminal}-{role}") for role in (AGENT, DEVICE))
+    make_certificate(host, folder)
+    write_secrets(
+        folder,
+        {
+            CONFIG: listening_text(terminal, port, folder) + keeping_text(folder),
+            RIGHTS: rights_text(terminal, agent, device),
+            **account_files((agent, device)),
+        },
+    )
+    return broker_section(host, port, folder, agent)
+
+
+def new_folder(folder: Path) -> Path:
+    """The folder, made, by its full name; raises UsageError."""
     try:
         folder.mkdir(mode=0o700)
     except OSError as error:
         raise UsageError(
             f"{folder}: cannot be made ({error.strerror}); name a folder that does not exist"
         ) from None
-    folder = folder.resolve()
-    _make_certificate(host, folder)
-    agent, device = (new_account(terminal, role) for role in (AGENT, DEVICE))
-    texts = {
-        CONFIG: listening_text(terminal, port, folder) + keeping_text(folder),
-        ACCOUNTS: agent.line() + device.line(),
-        RIGHTS: rights_text(terminal, agent, device),
-        _password_file(agent): f"{agent.password}\n",
-        _password_file(device): f"{device.password}\n",
-    }
+    return folder.resolve()
+
+
+def write_secrets(folder: Path, texts: Mapping[str, str]) -> None:
+    """Files that their owner alone may read."""
     for name, text in texts.items():
         (folder / name).touch(mode=0o600)
         (folder / name).write_text(text, encoding="utf-8")
+
+
+def account_files(accounts: Sequence[Account]) -> dict[str, str]:
+    """Mosquitto's file of these accounts, and each one's password in a file of its own."""
+    return {
+        ACCOUNTS: "".join(one.line() for one in accounts),
+        **{password_file(one.name): f"{one.password}\n" for one in accounts},
+    }
+
+
+def password_file(account: str) -> str:
+    """The name of the file with an account's password."""
+    return f"{account}.password"
+
+
+def broker_section(host: str, port: int, folder: Path, account: Account) -> str:
+    """[broker] of a config that uses this account."""
     return (
         f'[broker]\nhost = "{host}"\nport = {port}\ntls = true\nca_file = "{folder / CERTIFICATE}"\n'
-        f'username = "{agent.name}"\npassword_file = "{folder / _password_file(agent)}"\n'
+        f'username = "{account.name}"\npassword_file = "{folder / password_file(account.name)}"\n'
     )
 
 
-def _password_file(account: Account) -> str:
-    return f"{account.name}.password"
-
-
-def _make_certificate(host: str, folder: Path) -> None:
-    """A certificate of `host` and this computer that vouches for itself, for ten years."""
+def make_certificate(host: str, folder: Path) -> None:
+    """A certificate of `host` and this computer that vouches for itself, for ten years. Raises UsageError."""
     kind = "IP" if _is_address(host) else "DNS"
     command = [
         "openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes",

@@ -1,4 +1,7 @@
-"""Recorded sessions: a folder with `session.toml`, `config.toml`, one CSV a kind and perhaps `labels.csv`."""
+"""Recorded sessions: a folder with `session.toml`, `config.toml`, one CSV a kind and perhaps `labels.csv`.
+
+A kind may also be a table of Parquet with the same columns.
+"""
 
 import gc
 import gzip
@@ -24,7 +27,7 @@ from agent.planning.store import kept_plan, plan_file_text
 from agent.records import CSV_STEMS, KINDS, SENT_KINDS, AnyReading, ClockChange
 from agent.replay.labels import Label, labels_from_csv, labels_to_csv, moved
 from agent.replay.session_csv import Taken, readings_from_csv, readings_to_csv
-from agent.replay.session_files import csv_text, whole_text
+from agent.replay.session_files import PARQUET, csv_text, whole_text
 from agent.replay.session_time import rfc3339_from_unix_s, unix_s_from_cell
 from agent.replay.skipped import SkippedLine
 from agent.store.shown import ShownTimes
@@ -106,7 +109,7 @@ def labelled_folders(names: Sequence[str]) -> list[Path]:
 def read_head(folder: Path) -> SessionHead:
     """Title, span, time zone and labels of the session in `folder`; raises UsageError."""
     head, config = _toml(folder / SESSION_FILE), folder / CONFIG_FILE
-    clock = _csv_path(folder, CSV_STEMS["clock"])
+    clock = _table_path(folder, CSV_STEMS["clock"])
     changes = [] if clock is None else readings_from_csv("clock", csv_text(clock)[0], str(clock)).readings
     times = ShownTimes(one for one in changes if isinstance(one, ClockChange))
     return SessionHead(
@@ -119,7 +122,7 @@ def read_head(folder: Path) -> SessionHead:
 
 
 def _labels(folder: Path, times: ShownTimes) -> tuple[Label, ...] | None:
-    path = _csv_path(folder, LABELS_STEM)
+    path = _table_path(folder, LABELS_STEM)
     return None if path is None else moved(labels_from_csv(whole_text(path), str(path)), times.engine)
 
 
@@ -179,7 +182,7 @@ def _all_readings(folder: Path, start_unix_s: float, end_unix_s: float) -> Taken
     refused: list[str] = []
     for kind, stem in CSV_STEMS.items():
         try:
-            path = _csv_path(folder, stem)
+            path = _table_path(folder, stem)
             if path is None:
                 continue
             text, cut = csv_text(path)
@@ -198,8 +201,9 @@ def _all_readings(folder: Path, start_unix_s: float, end_unix_s: float) -> Taken
     return taken
 
 
-def _csv_path(folder: Path, stem: str) -> Path | None:
-    found = [path for path in (folder / f"{stem}.csv", folder / f"{stem}.csv.gz") if path.exists()]
+def _table_path(folder: Path, stem: str) -> Path | None:
+    endings = (".csv", ".csv.gz", PARQUET)
+    found = [path for ending in endings if (path := folder / f"{stem}{ending}").exists()]
     if len(found) > 1:
         raise UsageError(f"{found[1]}: stands beside {found[0].name}; remove one of them")
     return found[0] if found else None

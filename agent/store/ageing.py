@@ -23,10 +23,8 @@ DAY_S = 86_400.0
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Packed readings of one kind, `n` of them; their numbers lie in [first_seq, last_seq]."""
+    """Packed readings of one kind, `n` of them."""
 
-    first_seq: int
-    last_seq: int
     first_unix_s: float
     last_unix_s: float
     n: int
@@ -110,7 +108,7 @@ def pieces_between(
 
 def _pieces(connection: Connection, condition: str, values: tuple[str | float, ...]) -> Iterator[Piece]:
     rows = connection.execute(
-        "SELECT first_seq, last_seq, first_unix_s, last_unix_s, n, body FROM packed"
+        "SELECT first_unix_s, last_unix_s, n, body FROM packed"
         f" WHERE terminal = ? AND kind = ? AND {condition} ORDER BY first_seq",
         values,
     )

@@ -2,8 +2,6 @@
 
 import asyncio
 import re
-import shutil
-import signal
 import socket
 import ssl
 import stat
@@ -23,7 +21,7 @@ from agent.config import LOOPBACK, BrokerSettings, load_config
 from agent.inputs.mosquitto import CERTIFICATE, CONFIG
 from agent.inputs.mqtt import publishing_client, tls_parameters
 from tests.job_text import JOB_TOML
-from tests.processes import PATIENCE_S, free_port, listens, wait_until
+from tests.processes import PATIENCE_S, Mosquitto, free_port
 
 pytestmark = pytest.mark.mosquitto
 READINGS = 500
@@ -35,26 +33,11 @@ class Installed:
     def __init__(self, folder: Path, section: str) -> None:
         self.folder = folder
         self.port = int(tomllib.loads(section)["broker"]["port"])
+        self.broker = Mosquitto.of(folder / CONFIG, self.port)
         (folder.parent / "with-broker.toml").write_text(JOB_TOML + section)
         self.agent = load_config(folder.parent / "with-broker.toml", {}).broker
         password = (folder / "van-1-device.password").read_text().strip()
         self.device = replace(self.agent, username="van-1-device", password=SecretStr(password))
-        # Where the tests run as root, it would become a user that may not read the test's folder.
-        with (folder / CONFIG).open("a") as config:
-            config.write("user root\nlog_type error\n")
-        self._process: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> None:
-        executable = shutil.which("mosquitto") or shutil.which("/usr/sbin/mosquitto")
-        if executable is None:
-            pytest.skip("no mosquitto binary on the path (Debian package: mosquitto)")
-        self._process = subprocess.Popen([executable, "-c", str(self.folder / CONFIG)])
-        wait_until(lambda: listens(self.port), PATIENCE_S, "mosquitto listens")
-
-    def end(self, number: signal.Signals) -> None:
-        assert self._process is not None
-        self._process.send_signal(number)
-        self._process.wait(PATIENCE_S)
 
 
 @pytest.fixture
@@ -66,10 +49,10 @@ def installed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Iterator[In
     options = ["--mosquitto", str(folder), "--broker-host", LOOPBACK, "--broker-port", str(free_port())]
     assert main(["init", str(config), *options]) == 0
     printed = capsys.readouterr().out
-    broker = Installed(folder, printed[printed.index("[broker]") :])
-    broker.start()
-    yield broker
-    broker.end(signal.SIGTERM)
+    installed = Installed(folder, printed[printed.index("[broker]") :])
+    installed.broker.start()
+    yield installed
+    installed.broker.stop()
 
 
 async def payloads_of(client: aiomqtt.Client, count: int) -> list[bytes]:
@@ -160,7 +143,7 @@ def test_what_was_acknowledged_survives_a_killed_broker(installed: Installed) ->
             async with publishing_client(installed.device, 5.0) as device:
                 for number in range(READINGS):
                     await device.publish("peakshade/van-1/signal", b"%d" % number, qos=1)
-                installed.end(signal.SIGKILL)
+                installed.broker.kill()
                 acknowledged.append(READINGS)
 
     async def drain() -> list[bytes]:
@@ -171,7 +154,7 @@ def test_what_was_acknowledged_survives_a_killed_broker(installed: Installed) ->
 
     asyncio.run(fill())
     assert acknowledged == [READINGS]
-    installed.start()
+    installed.broker.start()
     *found, last = asyncio.run(drain())
     assert found == [b"%d" % number for number in range(READINGS - 1)]
     assert last in (b"end", b"%d" % (READINGS - 1))

@@ -2,7 +2,7 @@
 
 import re
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
 
@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 
 from agent.config_desk import DeskDatabase
 from agent.forward.batch import Batch
-from agent.store.desk.opening import open_for_ingest
+from agent.store.desk.opening import open_for_ingest, pool_of
 from agent.store.desk.writer import DeskWriter
 from dashboard.access import gate as gate_module
 from dashboard.access.gate import Gate, Role, make_gate
@@ -22,15 +22,17 @@ from dashboard.pages.terminals import MOST_LINES
 from dashboard.settings import DESK_SILENT_AFTER_S, Settings
 from dashboard.words import READ_ONLY
 from tests.dashboard.scenes import SCENES
+from tests.desk.postgres import Postgres
 
 FINE, MISPOINTED = SCENES["fine"], SCENES["act"]
 SALT = b"salt of a test.."
 COUNT = MOST_LINES + 20
 
 
-@pytest.fixture
-def told(database: DeskDatabase) -> DeskDatabase:
+@pytest.fixture(scope="module")
+def ingested(postgres: Postgres) -> Iterator[DeskDatabase]:
     """Many terminals, of which one wants its dish turned and one has been seen."""
+    database = postgres.database()
     with closing(open_for_ingest(database)) as connection:
         writer = DeskWriter(connection)
         fine = [Batch(terminal=f"van-{place}", seq=1, situation=FINE) for place in range(COUNT)]
@@ -40,10 +42,20 @@ def told(database: DeskDatabase) -> DeskDatabase:
             Batch(terminal="truck-2", seq=1, situation=seen),
         ]
         writer.ingest([*fine, *wanting])
+    yield database
+    pool_of(database).close()
+
+
+@pytest.fixture
+def told(ingested: DeskDatabase) -> DeskDatabase:
+    """All heard just now, but one."""
+    with closing(open_for_ingest(ingested)) as connection:
         connection.execute(
-            "UPDATE situation SET written_wall_unix_s = %s WHERE terminal = 'van-7'", (time.time() - 900.0,)
+            "UPDATE situation SET written_wall_unix_s ="
+            " %s - CASE terminal WHEN 'van-7' THEN 900.0 ELSE 0.0 END",
+            (time.time(),),
         )
-    return database
+    return ingested
 
 
 def settings_of(database: DeskDatabase) -> Settings:

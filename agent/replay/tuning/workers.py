@@ -85,13 +85,20 @@ def cluster(address: str, connect_s: float = CONNECT_S) -> Iterator[Workers]:
         raise UsageError(
             f"--scheduler {address}: no scheduler answers ({error}); start one with: dask scheduler"
         ) from None
+    try:
+        client.wait_for_workers(1, connect_s)
+    except TimeoutError:
+        client.close()
+        raise UsageError(
+            f"--scheduler {address}: has no worker; start some with: dask worker {address}"
+        ) from None
 
     def spread(work: Callable[[Task], ResultT], tasks: Sequence[Task]) -> Iterator[tuple[int, ResultT]]:
-        # Scattered, because a graph that holds many thresholds itself is slow.
-        sent = client.scatter(list(tasks), hash=False)
-        futures = [client.submit(work, task, pure=False) for task in sent]
+        # Not scattered: data that is scattered is lost with the worker that has it.
+        futures = [client.submit(work, task, pure=False) for task in tasks]
         numbers = {future.key: index for index, future in enumerate(futures)}
-        return ((numbers[future.key], future.result()) for future in distributed.as_completed(futures))
+        for future in distributed.as_completed(futures):
+            yield numbers[future.key], future.result()
 
     with client:
         yield spread

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-import distributed
 import numpy as np
 import pytest
 
@@ -69,18 +68,6 @@ def test_the_sets_do_differ(tallies: Sequence[Tally]) -> None:
 
 def test_processes_give_the_same(folders: Sequence[Path], tallies: Sequence[Tally], tmp_path: Path) -> None:
     with processes(2) as workers:
-        assert same(Bench(tuple(folders), workers, tmp_path).tallies(RULES), tallies)
-
-
-def test_a_cluster_of_two_worker_processes_gives_the_same(
-    folders: Sequence[Path], tallies: Sequence[Tally], tmp_path: Path
-) -> None:
-    with (
-        distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, host="127.0.0.1"
-        ) as local,
-        cluster(local.scheduler_address) as workers,
-    ):
         assert same(Bench(tuple(folders), workers, tmp_path).tallies(RULES), tallies)
 
 
