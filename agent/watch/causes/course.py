@@ -27,13 +27,15 @@ from agent.watch.causes.kernels import (
 Stored = Annotated[
     Floats, PlainValidator(lambda rows: np.array(rows, float)), PlainSerializer(lambda rows: rows.tolist())
 ]
-DAY_MIN = 600.0
-STEPS_S = (10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
+DAY_MIN = 600.0  # the ten hours of `judgement.A_DAY`
+STEPS_S = (10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)  # for which the matrices are kept
+MOST = 0.9  # of a course may go within one step: the rates are meant for short ones
+ROUNDED = 0.4  # of a level's spacing: what lies within it is spread as 1/sqrt(12) and a little more
 OUTLIERS, WIDE = 0.03, 3.0  # of the readings are this much less certain than the rest
-IMPOSSIBLE = 1e-5
-GONE = 1e-12
+IMPOSSIBLE = 1e-5  # no reading rules anything out (judgement)
+GONE = 1e-12  # counts as nothing, so that sums stay quick
 SELDOM_STEP = 0.02  # a display errs by itself
-NEAREST_DB = 0.01
+NEAREST_DB = 0.01  # whose logarithm is taken
 RAIN_ENDS_DB, RAIN_ENDS_MIN = 0.5, 8.0  # a shower ends from a small loss only
 SHOWERY = 12.0  # times as often as on any day showers come while it has rained lately
 
@@ -67,7 +69,7 @@ def _start() -> Floats:
 def _within(minutes: float) -> tuple[Floats, Floats, Floats]:
     """Share of each course that becomes another, ends, or stays within so long."""
     passes, ends = PASSES * minutes, ENDS * minutes
-    return passes, ends, 1.0 - np.minimum(passes.sum(axis=1) + ends, 0.9)
+    return passes, ends, 1.0 - np.minimum(passes.sum(axis=1) + ends, MOST)
 
 
 @dataclass(slots=True)
@@ -116,11 +118,11 @@ class Course:
         begins[_CLOUD_BEGINS] *= min(1.0, cloud_db) ** 2
         passes, ends, staying = _within(minutes)
         staying = staying.copy()
-        staying[0] = 1.0 - min(begins.sum(), 0.9)
+        staying[0] = 1.0 - min(begins.sum(), MOST)
         before = self.likely
         after = before * staying[:, np.newaxis] + passes.T @ before
         freed = float((ends * before.sum(axis=1)).sum())
-        ended = after[_RAIN_ROWS] * (_SMALL * min(0.9, minutes / RAIN_ENDS_MIN))
+        ended = after[_RAIN_ROWS] * (_SMALL * min(MOST, minutes / RAIN_ENDS_MIN))
         after[_RAIN_ROWS] -= ended
         moved = np.matmul(after[:, np.newaxis, :], transitions(whole_s, rain_log_median, cloud_db))[:, 0, :]
         births = (before[0, :CLEAR_LEVELS] @ BIRTHS).reshape(len(BEGINNING), COUNT)
@@ -135,7 +137,7 @@ class Course:
 
     def see(self, loss_db: float, noise_db: float, half_step_db: float) -> None:
         """A loss was shown: within half a step of the display and the noise (dB, one standard deviation)."""
-        noise = np.hypot(noise_db, 0.4 * SPACING_DB)
+        noise = np.hypot(noise_db, ROUNDED * SPACING_DB)
         near, wide = (
             (
                 normal((loss_db + half_step_db - LEVELS_DB) / scale)

@@ -10,20 +10,22 @@ Floats = npt.NDArray[np.float64]
 
 FINE_DB = 0.12  # about the step of a modem's display
 COARSE_RATIO = 1.085  # deeper, nobody asks for tenths
+# From 1.2 dB above the reference to where no modem is locked (about 30 dB).
 LEVELS_DB: Floats = np.concatenate([np.arange(-10, 25) * FINE_DB, 3.0 * COARSE_RATIO ** np.arange(29)])
 EDGES_DB: Floats = np.concatenate([[-np.inf], 0.5 * (LEVELS_DB[1:] + LEVELS_DB[:-1]), [np.inf]])
 SPACING_DB: Floats = np.gradient(LEVELS_DB)
 COUNT = len(LEVELS_DB)
 LEAST_DB = 0.05  # a loss whose logarithm is taken is no less
 LOGISTIC = 1.702  # the normal distribution as a logistic one, good to 0.01 (Camilli 1994; common practice)
-FAR = 1e6
+FAR, STEEPEST = 1e6, 60.0  # beyond, a distribution is 0 or 1 in floating point
+NEAREST_DB = 1e-3
 
 Cumulative = Callable[[Floats], Floats]
 
 
 def normal(off: Floats) -> Floats:
     """Cumulative normal distribution of standard deviations, 0 to 1."""
-    cumulative: Floats = 1.0 / (1.0 + np.exp(np.minimum(np.maximum(-LOGISTIC * off, -60.0), 60.0)))
+    cumulative: Floats = 1.0 / (1.0 + np.exp(np.minimum(np.maximum(-LOGISTIC * off, -STEEPEST), STEEPEST)))
     return cumulative
 
 
@@ -49,7 +51,7 @@ def spread_log(mean_log: Floats, scale_log: Floats, cumulative: Cumulative = nor
 
 def added(from_db: Floats, median_db: float, scale_log: float) -> Floats:
     """Row i: `from_db[i]` with a log-normal loss on top of it, shape (rows, levels)."""
-    on_top = np.maximum(EDGES_DB - from_db[:, np.newaxis], 1e-3)
+    on_top = np.maximum(EDGES_DB - from_db[:, np.newaxis], NEAREST_DB)
     return normed(np.diff(normal((np.log(on_top) - np.log(median_db)) / scale_log)))
 
 

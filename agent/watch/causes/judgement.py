@@ -90,6 +90,7 @@ COVERS = {
         Judgement(400.0, "most are asked to move within minutes"),
     ),
 }
+# How much it takes: median (dB) and spread (log).
 COVER_DB = (
     Judgement(4.5, "a body in the beam takes more than half of the power"),
     Judgement(0.9, "a twig or a truck"),

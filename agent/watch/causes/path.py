@@ -12,7 +12,7 @@ from agent.watch.uplink import attenuation_db, carrier_loss_db
 # and 1 % its standard deviation lies between 1.1 and 1.4.
 RAIN_LOG_SPREAD = 1.25
 RAREST = 3.72  # standard deviations above the median lies what 0.01 % of the year exceed
-NO_RAIN_DB = 0.02
+NO_RAIN_DB = 0.02  # where the plan knows no rain: less than is seen
 
 
 class Path(NamedTuple):
@@ -40,6 +40,7 @@ def path_of(plan: LinkPlan, frequency_ghz: float) -> Path:
     )
 
 
+@lru_cache(maxsize=4)
 def _rain_log_median(rarest_db: float) -> float:
     return round(log(rarest_db if rarest_db > NO_RAIN_DB else NO_RAIN_DB) - RAREST * RAIN_LOG_SPREAD, 1)
 

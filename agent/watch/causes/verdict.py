@@ -11,8 +11,8 @@ from agent.watch.causes.names import LOSS_CAUSES, LossCause
 from agent.watch.causes.sky import Factor
 from agent.wording import Said
 
-LEAST = 1e-6
-HALF = 0.5
+LEAST = 1e-6  # whose log-odds are taken
+HALF = 0.5  # more likely than not
 
 
 class Evidence(NamedTuple):
