@@ -29,6 +29,8 @@ MAX_WAITING = 20_000
 MAX_AT_ONCE = 500
 # Of a publisher's messages; a group of them shares one wait for the disk.
 MAX_IN_FLIGHT = 200
+# The agent answers only when a reading is on its disk, which may be slow or full for a while.
+DELIVERY_TIMEOUT_S = 60.0
 # A broker that is gone without a word is missed after two of these; the crew hears of it within 10 s.
 KEEP_ALIVE_S = 3
 FIRST_DELAY_S = 1.0
@@ -168,6 +170,13 @@ def publishing_client(broker: BrokerSettings, timeout_s: float) -> aiomqtt.Clien
         tls_params=tls_parameters(broker),
         max_inflight_messages=MAX_IN_FLIGHT,
     )
+
+
+def feeding_client(broker: BrokerSettings) -> aiomqtt.Client:
+    """A connection for readings, as many at once as the broker takes."""
+    client = publishing_client(broker, DELIVERY_TIMEOUT_S)
+    client.pending_calls_threshold = MAX_IN_FLIGHT
+    return client
 
 
 class _Connection(_Client):

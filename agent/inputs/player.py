@@ -7,11 +7,8 @@ from math import inf
 from agent.clock import Clock
 from agent.config import BrokerSettings
 from agent.inputs.messages import kind_of, reading_topic, to_message
-from agent.inputs.mqtt import MAX_IN_FLIGHT, QOS, publishing_client
+from agent.inputs.mqtt import MAX_IN_FLIGHT, QOS, feeding_client
 from agent.records import AnyReading
-
-# The agent answers only when a reading is on its disk, which may be slow or full for a while.
-DELIVERY_TIMEOUT_S = 60.0
 
 
 async def play(broker: BrokerSettings, terminal: str, readings: Sequence[AnyReading], clock: Clock) -> None:
@@ -19,8 +16,7 @@ async def play(broker: BrokerSettings, terminal: str, readings: Sequence[AnyRead
 
     The clock waits for the broker's answers.
     """
-    async with publishing_client(broker, DELIVERY_TIMEOUT_S) as client:
-        client.pending_calls_threshold = MAX_IN_FLIGHT
+    async with feeding_client(broker) as client:
         done = 0
         while done < len(readings):
             clock.awaited_unix_s = readings[done].unix_s

@@ -7,14 +7,13 @@ from math import inf, nan
 import numpy as np
 
 from agent.records import AnyReading, Note, NoteKind, Signal, Temperature
+from agent.watch.reference import PEAKING_LONGEST_S
 
 # Before: the five minutes up to the deed. After a re-peak: five minutes, once the drives have stopped and
 # the modem's averages have caught up. After a shade: five minutes, half an hour on: housings are slow.
 WINDOW_S = 300.0
 SETTLE_S = 60.0
 SHADE_AFTER_S = 1800.0
-# A re-peak that was never noted as done is judged from here on.
-PEAKING_LONGEST_S = 1200.0
 UNNAMED_UNIT = "transmitter"
 
 

@@ -83,9 +83,9 @@ def bytes_text(value: float) -> str:
     return number(value / 1e9, 2, "GB") if value >= 1e9 else number(value / 1e6, 1, "MB")
 
 
-def counted(count: int, one: str, many: str = "") -> str:
-    """ "1 test", "2 tests"; `many` where the plural is irregular."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
+def counted(count: int, one: str) -> str:
+    """ "1 test", "2 tests"."""
+    return f"{count} {one if count == 1 else one + 's'}"
 
 
 def times(count: int) -> str:

@@ -21,7 +21,7 @@ MAX_LEVELS = 100
 _LENGTH_BYTES = 4
 _NAME_AND_LEVEL = b"\x00\x04MQTT\x04"
 # Table 3.1.
-ACCEPTED, WRONG_VERSION, BAD_CLIENT_ID, UNAVAILABLE, BAD_PASSWORD, NOT_ALLOWED = range(6)
+ACCEPTED, WRONG_VERSION, BAD_CLIENT_ID, UNAVAILABLE, BAD_PASSWORD = range(5)
 # MQTT 5.0 (OASIS 2019), section 3.2.2.2: unsupported protocol version, with no properties.
 REFUSAL_OF_5 = bytes([CONNACK << 4, 3, 0, 0x84, 0])
 # Table 3.9 of section 3.9.3.

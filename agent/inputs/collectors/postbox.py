@@ -7,14 +7,12 @@ from collections import deque
 import aiomqtt
 
 from agent.config import BrokerSettings
-from agent.inputs.mqtt import BROKER_DELAY_S, MAX_IN_FLIGHT, QOS, publishing_client, retry_delay_s
+from agent.inputs.mqtt import BROKER_DELAY_S, MAX_IN_FLIGHT, QOS, feeding_client, retry_delay_s
 
 LOG = logging.getLogger(__name__)
 
 # Half an hour of five readings a second, some 2 MB.
 MAX_WAITING = 10_000
-# The agent answers only when a reading is on its disk, which may be slow or full for a while.
-DELIVERY_TIMEOUT_S = 60.0
 
 
 class Postbox:
@@ -38,8 +36,7 @@ class Postbox:
         failures = 0
         while True:
             try:
-                async with publishing_client(self._broker, DELIVERY_TIMEOUT_S) as client:
-                    client.pending_calls_threshold = MAX_IN_FLIGHT
+                async with feeding_client(self._broker) as client:
                     while True:
                         await self._send(client)
                         failures = 0

@@ -20,6 +20,7 @@ from agent.inputs.collectors.registry import Around, secret_of
 from agent.inputs.collectors.sockets import usual_trust
 from agent.inputs.rates.flows import CHUNK_BYTES, Flow, FlowTest, Pump, Target, run_flows
 from agent.inputs.rates.rounds import (
+    LONGEST_RETRY_S,
     Direction,
     OneWay,
     RateTestSettings,
@@ -31,7 +32,6 @@ from agent.inputs.rates.turn import Cost
 
 Url = Annotated[str, MinLen(8), MaxLen(2000)]
 ANSWER_WITHIN_S = 15.0
-LONGEST_RETRY_S = 300.0
 STATUS_LINE = re.compile(rb"HTTP/1\.[01] (\d{3})(?: ([ -~]*))?\r\n")
 PORTS = {"http": 80, "https": 443}
 

@@ -15,6 +15,7 @@ from agent.inputs.collectors.programs import run_program
 from agent.inputs.collectors.registry import Around
 from agent.inputs.rates.rounds import (
     BITS_PER_BYTE,
+    LONGEST_RETRY_S,
     Direction,
     OneWay,
     RateTestSettings,
@@ -32,7 +33,6 @@ BLOCK_BYTES = 16_384
 OMIT_S = 4.0  # six round trips of a geostationary path: the flows have grown
 # What it exchanges before and after the test, at several round trips of a slow path.
 AROUND_S = 20.0
-LONGEST_RETRY_S = 300.0
 # A rate so near the cap that keeps the test within its bytes is the cap's, not the link's.
 CAP_SHARE = 0.9
 

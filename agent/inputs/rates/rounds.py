@@ -20,6 +20,7 @@ from agent.throughput import WINDOW_SHARE, window_limit_mbps
 
 BITS_PER_BYTE = 8
 BYTES_PER_MB = 1_000_000
+LONGEST_RETRY_S = 300.0
 Direction = Literal["down", "up"]
 
 
