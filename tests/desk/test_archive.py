@@ -16,6 +16,7 @@ import pytest
 
 from agent.cli import main
 from agent.config_desk import DeskDatabase
+from agent.errors import UsageError
 from agent.records import CSV_STEMS
 from agent.replay.recording import recorded
 from agent.replay.sessions import BUNDLED, read_session, write_session
@@ -150,3 +151,11 @@ def test_tuning_over_the_archive_gives_the_same_on_a_cluster_that_loses_a_worker
 def test_a_session_of_parquet_is_the_session_of_csv(day: str, tmp_path: Path) -> None:
     session = BUNDLED / day
     assert read_session(as_parquet(session, tmp_path / day)) == read_session(session)
+
+
+def test_a_damaged_table_is_named(tmp_path: Path) -> None:
+    session = shutil.copytree(BUNDLED / "quiet-poor-sensors", tmp_path / "day")
+    (session / "signal.csv").unlink()
+    (session / "signal.parquet").write_bytes(b"PAR1 cut short")
+    with pytest.raises(UsageError, match="signal.parquet: cannot be read as a table of Parquet"):
+        read_session(session)

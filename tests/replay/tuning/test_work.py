@@ -1,10 +1,11 @@
-"""The work on the sessions: the engine's counts, alike in processes and on a cluster; resumed when cut."""
+"""The work on the sessions: the engine's counts, alike in processes; no cluster there; resumed when cut."""
 
 import io
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeVar
 
+import distributed
 import numpy as np
 import pytest
 
@@ -76,6 +77,15 @@ def test_a_scheduler_that_does_not_answer_is_named() -> None:
     with (
         pytest.raises(UsageError, match="tcp://127.0.0.1:9: no scheduler answers"),
         cluster("tcp://127.0.0.1:9", 1.0),
+    ):
+        pass
+
+
+def test_a_scheduler_without_workers_is_named() -> None:
+    with (
+        distributed.LocalCluster(n_workers=0, dashboard_address=None, host="127.0.0.1") as local,
+        pytest.raises(UsageError, match="has no worker"),
+        cluster(local.scheduler_address, 1.0),
     ):
         pass
 
