@@ -12,7 +12,6 @@ from agent.watch.series import BY_HAND_OLD_S, GRID_S, Cells, Interval, forget
 QUALITY_DB_PER_PERCENT = 0.15
 FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
 COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
-VERY_COARSE_DB = 1.5  # each step costs a MODCOD and more
 GRIDS_DB = (
     FIFTH_DB,
     1.0,

@@ -144,10 +144,9 @@ class FeatureStage:
     def _link(self, unix_s: float) -> LinkView:
         reference, carrier, lock = self.signal.down.reference, self.signal.down.carrier, self.lock
         heard_unix_s, usual_s = self._signal_heard()
-        peaked = reference.peaked(unix_s) and isnan(reference.peak_start_unix_s)
-        peaking, settling = reference.peaking(unix_s), carrier.settling(unix_s)
+        peaking, peaked = reference.peaking(unix_s), reference.peaked(unix_s)
         return LinkView(
-            phase=phase_of(lock, peaking, peaked, reference.level_db, settling),
+            phase=phase_of(lock, peaking, peaked, reference.level_db, carrier.settling(unix_s)),
             lock_since_unix_s=lock.since_unix_s,
             lost_s=lock.lost_s(unix_s),
             held_s=lock.held_s(unix_s),

@@ -44,6 +44,9 @@ class Tally:
     causes_right: int = 0
     repeaks_in_rain_or_sun: int = 0
     unconditional: int = 0  # of them, without a word to look for rain first
+    turned: int = 0  # dishes
+    turned_told: int = 0  # of them, by either rule
+    looks_in_vain: int = 0
     remarks: list[str] = field(default_factory=list)
 
 
@@ -89,6 +92,16 @@ def count_causes(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) 
             said = f"was called {near[0].cause}: {near[0].evidence}"
             when = clock(near[0].unix_s)
             tally.remarks.append(f"{day.scenario.name} {when} {label.cause} ({label.comment}) {said}")
+
+
+def count_looks(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -> None:
+    """Turned dishes that either rule told of, and looks at a dish that was not turned."""
+    turned = [label for label in day.labels if label.cause == "mispoint"]
+    looks = raised(events, "look-at-dish")
+    asked = raised(events, "repeak") + looks
+    tally.turned += len(turned)
+    tally.turned_told += sum(any(meets(label, event) for event in asked) for label in turned)
+    tally.looks_in_vain += sum(not any(meets(label, event) for label in turned) for event in looks)
 
 
 def count_steps(tally: Tally, day: SimulatedDay, events: Sequence[AlertEvent]) -> None:
@@ -151,6 +164,7 @@ def examine(tally: Tally, seed: int) -> None:
     tally.scores.append(score(events, day.labels, span))
     tally.fixed.append(score(fixed_threshold_events(day.readings, day.scenario.job), day.labels, span))
     count_causes(tally, day, events)
+    count_looks(tally, day, events)
     count_steps(tally, day, events)
     count_heat(tally, day, events)
     remark_false(tally, day, events)
@@ -186,6 +200,8 @@ def table(tally: Tally, days: int) -> Iterator[str]:
             f"| {said[0]} | {said[1]} |"
         )
     yield ""
+    yield f"turned dishes told by repeak or look-at-dish: {tally.turned_told} of {tally.turned}"
+    yield f"look-at-dish without a turned dish: {tally.looks_in_vain / days:.2f} a day"
     steps = tally.step_delays_s
     delay = f"{median(steps) / 60.0:.1f} min" if steps else "-"
     yield f"steps of {STEP_DB[0]} to {STEP_DB[1]} dB: median delay {delay} of {len(steps)}"
