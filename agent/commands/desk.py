@@ -13,7 +13,7 @@ import aiomqtt
 from agent.commands.broker_place import add_broker_place
 from agent.config_desk import DeskConfig, load_desk_config
 from agent.config_job import unix_s_from_rfc3339
-from agent.desk.mosquitto import add_accounts, forward_section, write_desk_files
+from agent.desk.mosquitto import DESK, add_accounts, check_names, forward_section, write_desk_files
 from agent.desk.worker import Worker
 from agent.errors import UsageError
 from agent.event_loop import run_until_done, stop_on_signals
@@ -78,6 +78,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _write_mosquitto(args: argparse.Namespace) -> int:
     folder, host, port = args.mosquitto, args.broker_host, args.broker_port
+    check_names(args.accounts, {DESK})
     if not folder.exists():
         section = write_desk_files(host, port, folder)
         sys.stdout.write(

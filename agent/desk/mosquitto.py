@@ -58,12 +58,13 @@ def add_accounts(folder: Path, terminals: Sequence[str]) -> None:
         raise UsageError(
             f"{path}: cannot be read ({error.strerror}); name a folder made by this command"
         ) from None
-    _check_names(terminals, {line.partition(":")[0] for line in before.splitlines()})
+    check_names(terminals, {line.partition(":")[0] for line in before.splitlines()})
     files = account_files([new_account(name) for name in terminals])
     write_secrets(folder, {**files, ACCOUNTS: before + files[ACCOUNTS]})
 
 
-def _check_names(terminals: Sequence[str], known: set[str]) -> None:
+def check_names(terminals: Sequence[str], known: set[str]) -> None:
+    """Raises UsageError for what can be no terminal's name, or has an account already."""
     findings = Findings("--accounts")
     for name in terminals:
         check_setting("", "terminal", name, findings)

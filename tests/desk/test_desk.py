@@ -146,3 +146,7 @@ def test_accounts_that_cannot_be_are_refused_and_none_is_added(
     assert main([*command, *options]) == 2
     assert wrong in capsys.readouterr().err
     assert (tmp_path / "broker" / "accounts").read_text() == accounts
+    if names:
+        command[command.index("--mosquitto") + 1] = str(tmp_path / "new")
+        assert main([*command, *options]) == 2
+        assert not (tmp_path / "new").exists()
