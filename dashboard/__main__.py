@@ -57,6 +57,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except UsageError as error:
         sys.stderr.write(f"dashboard: {error}\n")
         return USAGE
+    usual_silence_s = SILENT_AFTER_S if args.database is None else DESK_SILENT_AFTER_S
     settings = Settings(
         store=args.database or args.store,
         mqtt_host=args.mqtt_host,
@@ -72,7 +73,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         rules=args.rules,
         rules_folder=args.rules_folder or args.store.parent,
         desk=args.database is not None,
-        silent_after_s=SILENT_AFTER_S if args.database is None else DESK_SILENT_AFTER_S,
+        silent_after_s=args.silent_after_s or usual_silence_s,
     )
     try:
         gate = _gate(args.host, args.passcode_file, args.store)
@@ -225,6 +226,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--port", type=int, default=8050)
     parser.add_argument("--terminal", help="terminal to show; otherwise the one written last")
     parser.add_argument("--speed", type=float, default=1.0, help="of the agent's clock, for a played day")
+    parser.add_argument(
+        "--silent-after-s", type=float, help="no contact once nothing was written for so long"
+    )
     parser.add_argument("--ends-unix-s", type=float, help="end of a played day, Unix seconds")
     parser.add_argument(
         "--alarm", type=TypeAdapter(NotifySettings).validate_json, default=NotifySettings(), metavar="JSON",

@@ -104,7 +104,7 @@ def _sunlight(heat: HeatOutlook, clock: SiteClock) -> str:
 
 def _where(hour: SunHour) -> str:
     direction = COMPASS[round(hour.sun_azimuth_deg / 45.0) % len(COMPASS)]
-    return f"{hour.sun_elevation_deg:.0f} deg up in the {direction}"
+    return f"{hour.sun_elevation_deg:.0f}° up in the {direction}"
 
 
 def _shade(heat: HeatOutlook, clock: SiteClock) -> str:

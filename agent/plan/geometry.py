@@ -156,13 +156,13 @@ def elevation_finding(elevation_deg: float) -> str | None:
     """What is wrong with this elevation, as a sentence; None when nothing is."""
     if elevation_deg <= 0.0:
         return (
-            f"The satellite stands {-elevation_deg:.1f} deg below the horizon of this site: no link is "
+            f"The satellite stands {-elevation_deg:.1f}° below the horizon of this site: no link is "
             "possible. Check both longitudes (east positive) or book another satellite."
         )
     if elevation_deg < GRAZING_DEG:
         return (
-            f"The satellite stands only {elevation_deg:.1f} deg above the horizon: trees, buildings, rain "
-            f"and scintillation count for much more below {GRAZING_DEG:.0f} deg. "
+            f"The satellite stands only {elevation_deg:.1f}° above the horizon: trees, buildings, rain "
+            f"and scintillation count for much more below {GRAZING_DEG:.0f}°. "
             "Survey the horizon before the job."
         )
     return None

@@ -1,14 +1,22 @@
 """The skyline around the site, as the crew measured it: does it hide the satellite, when does it shade?"""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from agent.job import Job
 from agent.link_plan import Budget, Horizon, Pointing, Shade, SunPath
+from agent.plan.constants import SECONDS_PER_DAY
 from agent.plan.geometry import FloatArray, Numeric
 from agent.plan.span import Span
+
+
+def first_day(path: SunPath) -> SunPath:
+    """Its first 24 hours, for a drawing: the next day's path would lie upon it."""
+    count = round(SECONDS_PER_DAY / path.step_s)
+    return replace(path, azimuth_deg=path.azimuth_deg[:count], elevation_deg=path.elevation_deg[:count])
 
 
 def skyline_deg(obstructions: Sequence[Sequence[float]], aim_deg: float, azimuth_deg: Numeric) -> FloatArray:
@@ -65,5 +73,5 @@ def horizon_findings(found: Horizon) -> list[str]:
     """Is the satellite hidden, or its beam grazed?"""
     if found.clearance_deg is None or found.clearance_deg >= 0.0:
         return []
-    into = f"The skyline of site.obstructions reaches {-found.clearance_deg:.1f} deg into the beam"
+    into = f"The skyline of site.obstructions reaches {-found.clearance_deg:.1f}° into the beam"
     return [f"{into}: blocked or grazed. Set up elsewhere, or measure the skyline again."]

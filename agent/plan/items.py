@@ -37,20 +37,20 @@ def plan_items(
 
 def _pointing(pointing: Pointing) -> list[Item]:
     lines: list[Line] = [
-        ("azimuth from true north", "Az", pointing.azimuth_true_deg, "deg", GEOMETRY),
+        ("azimuth from true north", "Az", pointing.azimuth_true_deg, "°", GEOMETRY),
         (
             "azimuth by compass",
             "Az_m",
             pointing.azimuth_magnetic_deg,
-            "deg",
+            "°",
             "true azimuth less the declination of the World Magnetic Model 2025",
         ),
-        ("elevation", "El", pointing.elevation_deg, "deg", f"{GEOMETRY}, without refraction"),
+        ("elevation", "El", pointing.elevation_deg, "°", f"{GEOMETRY}, without refraction"),
         (
             "polarisation skew",
             "psi",
             pointing.polarisation_skew_deg,
-            "deg",
+            "°",
             f"{GEOMETRY}; clockwise from the dish",
         ),
         ("slant range", "d", pointing.slant_range_km, "km", GEOMETRY),
@@ -108,7 +108,7 @@ def _transmit_lines(job: Job, budget: Budget) -> list[Line]:
 
 def _loss_lines(budget: Budget) -> list[Line]:
     pointed = "config, for the downlink; the uplink's by (theta_down / theta_up)^2"
-    feed = f"-20 log cos of a feed error of {FEED_ERROR_DEG:g} deg (common practice); 0 for circular"
+    feed = f"-20 log cos of a feed error of {FEED_ERROR_DEG:g}° (common practice); 0 for circular"
     gas = f"{edition('P.676')}, exceeded for 50 % of a year"
     return [
         ("free-space loss", "L_FS", -budget.free_space_loss_db, "dB", f"20 log(4 pi d / lambda); {HANDBOOK}"),
@@ -146,7 +146,7 @@ def _receive_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]
             "beamwidth, full half-power",
             "theta_3dB",
             budget.beamwidth_deg,
-            "deg",
+            "°",
             f"70 lambda / D; {HANDBOOK}",
         ),
         ("feed loss to the receiver", "L_RX", -job.receiver.feed_loss_db, "dB", CONFIG),
@@ -168,7 +168,7 @@ def _satellite_lines(budget: Budget) -> list[Line]:
             "beamwidth, full half-power",
             "theta_3dB",
             budget.beamwidth_deg,
-            "deg",
+            "°",
             f"70 lambda / D; {HANDBOOK}",
         ),
         ("figure of merit of the satellite", "G/T", budget.gt_dbk, "dB/K", CONFIG),

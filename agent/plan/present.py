@@ -46,9 +46,13 @@ def _head(plan: LinkPlan, job: Job, time_zone: tzinfo) -> list[str]:
 
 def answer(plan: LinkPlan) -> str:
     """The verdict in capitals, and that there is more to read."""
-    count = len(plan.findings)
-    more = f", with {count} finding{'' if count == 1 else 's'}" if count else ""
+    more = f", with {findings_count(plan)}" if plan.findings else ""
     return plan.verdict.answer.upper() + more
+
+
+def findings_count(plan: LinkPlan) -> str:
+    """How many there are, in words."""
+    return f"{len(plan.findings)} finding{'' if len(plan.findings) == 1 else 's'}"
 
 
 def _section(title: str, sentences: Iterable[str]) -> list[str]:

@@ -291,7 +291,7 @@ def validity_findings(path: SlantPath, exceeded_percent: float) -> list[str]:
     findings = []
     if 0.0 < path.elevation_deg < LOWEST_ELEVATION_DEG:
         findings.append(
-            f"Elevation {path.elevation_deg:.1f} deg is below {LOWEST_ELEVATION_DEG:.0f} deg: the "
+            f"Elevation {path.elevation_deg:.1f}° is below {LOWEST_ELEVATION_DEG:.0f}°: the "
             "attenuation by ITU-R P.618 and P.676 does not hold there and is too good."
         )
     if path.frequency_ghz > HIGHEST_GHZ:

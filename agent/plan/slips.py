@@ -55,7 +55,7 @@ def hidden_satellite_slips(job: Job) -> list[str]:
     for change, place, satellite_deg in readings:
         elevation_deg = float(look_angles(*place, job.site.height_m, satellite_deg).elevation_deg)
         if elevation_deg > 0.0:
-            found.append(f"With {change} it would stand {elevation_deg:.0f} deg high: is that the slip?")
+            found.append(f"With {change} it would stand {elevation_deg:.0f}° high: is that the slip?")
     return found
 
 
@@ -84,7 +84,7 @@ def place_slips(job: Job, zone_place: tuple[float, float] | None) -> list[str]:
     clock_deg = _standard_offset_h(job) * ZONE_DEG_PER_HOUR
     apart_deg = abs((site.longitude_deg - clock_deg + 180.0) % 360.0 - 180.0)
     if "/" in site.time_zone and not site.time_zone.startswith("Etc/") and apart_deg > ZONE_APART_DEG:
-        return [_far_from_zone(site, f"{apart_deg:.0f} deg of longitude from the clock of")]
+        return [_far_from_zone(site, f"{apart_deg:.0f}° of longitude from the clock of")]
     return []
 
 

@@ -41,7 +41,7 @@ def _changes(job: Job, view: View) -> Iterator[tuple[str, Job, View]]:
     yield "transmitter at half power", replace(job, transmitter=half), view
     for elevation_deg in ELEVATIONS_DEG:
         seen = replace(view, elevation_deg=elevation_deg, slant_range_km=range_at_elevation_km(elevation_deg))
-        yield f"satellite at {elevation_deg:.0f} deg of elevation", job, seen
+        yield f"satellite at {elevation_deg:.0f}° of elevation", job, seen
     asked = job.service.availability_percent
     worst = min(annual_percent(asked), 99.999)
     service = replace(job.service, availability_percent=worst)

@@ -7,7 +7,7 @@ import numpy as np
 
 from agent.link_plan import Budget, LinkPlan, Safety
 from agent.plan.day_ahead import SiteClock
-from agent.plan.horizon import skyline_deg
+from agent.plan.horizon import first_day, skyline_deg
 from agent.plan.keep_out import HEAD_CLEARANCE_M
 from agent.plan.losses import loss_steps
 from agent.report.svg import GRID, INK, QUIET, Pen, path, rectangle, stroke, text
@@ -74,7 +74,7 @@ def plan_view(safety: Safety, azimuth_deg: float, elevation_deg: float, diameter
         text(
             SKETCH_WIDTH - 4.0,
             SKETCH_HEIGHT - 4.0,
-            f"toward {azimuth_deg:.0f} deg, {reach_m:.0f} m along the ground",
+            f"toward {azimuth_deg:.0f}°, {reach_m:.0f} m along the ground",
             "end",
         ),
         _scale_bar(scale),
@@ -112,7 +112,7 @@ def _scale_bar(scale: float) -> str:
 
 def horizon_view(plan: LinkPlan, clock: SiteClock) -> str:
     """The satellite's place over the skyline, and the sun's path of the day over the dish's aim."""
-    aim, sun = plan.pointing, plan.heat.sun_path
+    aim, sun = plan.pointing, first_day(plan.heat.sun_path)
     azimuth_deg, elevation_deg = np.array(sun.azimuth_deg), np.array(sun.elevation_deg)
     beside_deg = np.mod(azimuth_deg - aim.azimuth_true_deg + 180.0, 360.0) - 180.0
     up = elevation_deg > 0.0
@@ -137,7 +137,7 @@ def horizon_view(plan: LinkPlan, clock: SiteClock) -> str:
             parts += [stroke((x, y - 3.0), (x, y + 3.0), FIRM), text(x, y + 14.0, shown, colour=QUIET)]
     x, y = at(0.0, aim.elevation_deg)
     parts += [stroke((x - 7, y), (x + 7, y), FIRM), stroke((x, y - 7), (x, y + 7), FIRM)]
-    parts.append(text(x, y + 18.0, f"satellite {aim.elevation_deg:.0f} deg"))
+    parts.append(text(x, y + 18.0, f"satellite {aim.elevation_deg:.0f}°"))
     return _svg(HORIZON_WIDTH, HORIZON_HEIGHT, "Satellite, skyline and the sun's path", parts)
 
 

@@ -11,7 +11,6 @@ from markupsafe import Markup
 from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan
 from agent.plan.aiming import feed_turn
-from agent.plan.constants import HANDBOOK
 from agent.plan.day_ahead import SiteClock, day_ahead
 from agent.plan.present import answer, season_sentence
 from agent.sheet.drawings import horizon_view, losses_view, plan_view, side_view
@@ -78,7 +77,6 @@ def sheet_html(plan: LinkPlan, job: Job, rules: str, taken_over: Sequence[tuple[
         down_losses=Markup(losses_view(plan.downlink, "downlink", job.downlink.symbol_rate_msps)),
         up_losses=Markup(losses_view(plan.uplink, "uplink", job.uplink.symbol_rate_msps)),
         rows=budget_rows(plan.items),
-        handbook=HANDBOOK,
     )
 
 
@@ -116,8 +114,8 @@ def _carried(budget: Budget) -> str:
     )
 
 
-def budget_rows(items: tuple[Item, ...]) -> list[tuple[str, str, str, str, str, str]]:
-    """Name, symbol, downlink, uplink, unit and source; both directions share a line where they can."""
+def budget_rows(items: tuple[Item, ...]) -> list[tuple[str, str, str, str, str]]:
+    """Name, symbol, downlink, uplink and unit; both directions share a line where they can."""
     rows: dict[tuple[str, str], dict[str, Item]] = {}
     for item in items:
         if item.part in ("downlink", "uplink"):
@@ -126,9 +124,7 @@ def budget_rows(items: tuple[Item, ...]) -> list[tuple[str, str, str, str, str, 
     for (name, symbol), parts in rows.items():
         one = next(iter(parts.values()))
         values = ["" if part not in parts else _value(parts[part]) for part in ("downlink", "uplink")]
-        sources = " | ".join(dict.fromkeys(item.source for item in parts.values()))
-        sources = sources.replace(HANDBOOK, "handbook")
-        found.append((name, symbol, values[0], values[1], one.unit, sources))
+        found.append((name, symbol, values[0], values[1], one.unit))
     return found
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from agent.job import Job
 from agent.link_plan import AvailabilityCurve, Budget, HeatOutlook, LinkPlan
-from agent.plan.horizon import skyline_deg
+from agent.plan.horizon import first_day, skyline_deg
 from agent.plan.losses import loss_steps
 from agent.report import charts
 from dashboard import words
@@ -90,7 +90,7 @@ def sun_hours_picture(heat: HeatOutlook, zone: ZoneInfo) -> str:
 
 def sun_path_picture(plan: LinkPlan, zone: ZoneInfo) -> str:
     """Where the sun stands over the day, by the hour, against where the dish points."""
-    path = plan.heat.sun_path
+    path = first_day(plan.heat.sun_path)
     elevation_deg = np.array(path.elevation_deg)
     up = elevation_deg > 0.0
     if not up.any():

@@ -11,6 +11,7 @@ from agent.errors import UsageError
 from agent.extras import module_with_extra
 from agent.job import Job
 from agent.link_plan import LinkPlan
+from agent.plan.present import season_sentence
 from agent.store.opening import StoreError
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits, asked_units
@@ -48,7 +49,10 @@ def plan_page(job: Job, plan: LinkPlan, units: DisplayUnits = METRIC) -> Compone
         plan_parts.answer(plan),
         _section(words.POINTING, plan_parts.pointing(plan.pointing, job, units)),
         _section(
-            words.LINK, plan_parts.budgets(plan.uplink, plan.downlink, units), _line_by_line(plan, job, units)
+            words.LINK,
+            plan_parts.budgets(plan.uplink, plan.downlink, units),
+            html.P(season_sentence(plan, job)),
+            _line_by_line(plan, job, units),
         ),
         _section(words.HEAT, *plan_parts.heat(plan, zone, units)),
         _section(words.SAFETY, *plan_parts.safety(plan.safety, units)),

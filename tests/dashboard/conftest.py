@@ -12,6 +12,7 @@ import paho.mqtt.client as mqtt
 import pytest
 
 from agent.config import LOOPBACK
+from tests.dashboard.stores import NEVER_SILENT_S
 from tests.processes import PATIENCE_S, Mosquitto, free_port, listens, wait_until
 
 Serve = Callable[..., str]
@@ -39,7 +40,8 @@ def dashboards() -> Iterator[Serve]:
         def start(store: Path, mqtt_port: int = 1, *more: str) -> str:
             port = free_port()
             command = [sys.executable, "-m", "dashboard", "--store", str(store)]
-            command += ["--mqtt-host", "127.0.0.1", "--mqtt-port", str(mqtt_port), "--port", str(port), *more]
+            command += ["--mqtt-host", "127.0.0.1", "--mqtt-port", str(mqtt_port), "--port", str(port)]
+            command += ["--silent-after-s", str(NEVER_SILENT_S), *more]
             stack.enter_context(running(command, port))
             return f"http://127.0.0.1:{port}"
 

@@ -9,8 +9,10 @@ from agent.records import AlertEvent, AnyReading, Situation
 from agent.store.writer import Arrival, StoreWriter
 from tests.dashboard.scenes import NOW_UNIX_S, TERMINAL, morning
 
-# What is written so far ahead of the computer's clock no page finds old, however slow the computer is.
-AHEAD_S = 86_400.0
+# What is written so far ahead of the computer's clock gives a page a clock that stands still; and pages of
+# tests find nothing old or early that was not written days ago, however slow the computer is.
+AHEAD_S = 43_200.0
+NEVER_SILENT_S = 4.0 * AHEAD_S
 
 
 @contextmanager
@@ -31,7 +33,7 @@ def tell(
 ) -> None:
     """The situation with the morning before it, written at this time of the computer's clock.
 
-    By default so late that no page finds the agent silent; the page's clock then stands still.
+    By default so late that the page's clock stands still.
     """
     wall_unix_s = time.time() + AHEAD_S if written_wall_unix_s is None else written_wall_unix_s
     with writing(store, terminal) as writer:

@@ -269,7 +269,7 @@ def test_verdict_by_elevation() -> None:
     job = with_rates(2.0, 1.0, 1.0)
     low = replace(VIEW, elevation_deg=8.0, slant_range_km=range_at_elevation_km(8.0))
     grazing, reason, found = answer(job, low)
-    assert grazing == "tight" and "8.0 deg above the horizon" in reason and reason in found
+    assert grazing == "tight" and "8.0° above the horizon" in reason and reason in found
     below, reason, found = answer(job, replace(VIEW, elevation_deg=-4.0))
     assert below == "does not work" and "below the horizon" in reason and found[0] == reason
 

@@ -25,7 +25,7 @@ def test_july_day_has_sun_and_no_pass() -> None:
     )
     # The sun culminates at 14:34 summer time at 6.95 W, 73.7 deg high (almanac declination 21.0 deg).
     assert sentences[0].startswith("Sun on the transmitter: 10.0 h under a clear sky, 5.0 h half-cloudy")
-    assert "in the hour from 14:00, 74 deg up in the south" in sentences[0]
+    assert "in the hour from 14:00, 74° up in the south" in sentences[0]
     assert sentences[1] == "Safe unshaded until about 10:00; then shade."
     # North of the equator the passes come about three weeks after the September equinox's eve at the
     # earliest.

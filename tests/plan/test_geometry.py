@@ -208,5 +208,5 @@ def test_four_degrees_of_tilt_matter_and_one_does_not() -> None:
 
 def test_findings_on_elevation() -> None:
     assert elevation_finding(35.0) is None
-    assert "9.4 deg above the horizon" in (elevation_finding(9.4) or "")
-    assert "3.0 deg below the horizon" in (elevation_finding(-3.0) or "")
+    assert "9.4° above the horizon" in (elevation_finding(9.4) or "")
+    assert "3.0° below the horizon" in (elevation_finding(-3.0) or "")

@@ -45,6 +45,11 @@ def test_excess_by_hand() -> None:
     assert angle_deg == pytest.approx(2.5)
     assert over_db == pytest.approx(15.41 - 29.05, abs=0.02)
     assert off_axis_findings(sample_job()) == []
+    # Another degree off: the pattern begins 2 deg off the axis, at 3.3 deg with 32 - 25 log 2.004 = 24.45
+    # dBi, which makes 16.44 of 39 - 25 log 3.3 = 26.04 dBW.
+    over_db, angle_deg = excess_db(sample_job(), KU, 1.0)
+    assert angle_deg == pytest.approx(3.3)
+    assert over_db == pytest.approx(16.44 - 26.04, abs=0.02)
 
 
 def test_a_narrow_strong_carrier_is_a_finding() -> None:
@@ -56,7 +61,9 @@ def test_a_narrow_strong_carrier_is_a_finding() -> None:
         transmitter=replace(base.transmitter, power_w=32.0),
     )
     (found,) = off_axis_findings(strong)
-    assert f"2.5 deg off, this carrier may be {10.0 * log10(40.0) - 13.64:.1f} dB over the limit" in found
+    assert f"2.5° off, this carrier may be {10.0 * log10(40.0) - 13.64:.1f} dB over the limit" in found
+    assert f"{excess_db(strong, KU, 1.0)[0]:.1f} dB where a base 1° out of level is not peaked out" in found
+    assert "(ITU-R S.728, national ones) are not looked at" in found
     assert "operator's line-up decide" in found
     # A dish that is turned farther off sends more toward the neighbour.
     turned = replace(strong, antenna=replace(strong.antenna, pointing_loss_db=1.0))

@@ -371,5 +371,5 @@ def test_outside_the_valid_range_is_said_and_not_warned() -> None:
         warnings.simplefilter("error")
         attenuation(low, np.array([0.0005, 10.0]))
     words = " ".join(propagation.validity_findings(low, 0.0005))
-    assert "below 5 deg" in words and "above 55 GHz" in words and "0.001 to 5 %" in words
+    assert "below 5°" in words and "above 55 GHz" in words and "0.001 to 5 %" in words
     assert propagation.validity_findings(PATH, 0.5) == []

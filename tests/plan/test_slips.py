@@ -50,7 +50,7 @@ def test_reference_main_places_of_zones() -> None:
         (at(-6.95, 37.25, "Europe/Madrid"), "with latitude and longitude of the site swapped"),
         # 70 deg of longitude away.
         (at(37.25, -6.95, "Asia/Karachi"), "km from the main place of its time zone, Asia/Karachi"),
-        (at(65.0, -6.95, "Asia/Yekaterinburg"), "82 deg of longitude from the clock of its time zone"),
+        (at(65.0, -6.95, "Asia/Yekaterinburg"), "82° of longitude from the clock of its time zone"),
         # An alias has no place of its own, but a clock.
         (
             at(37.25, -6.95, "Asia/Calcutta"),

@@ -4,14 +4,16 @@ import re
 from dataclasses import replace
 from functools import cache
 from math import cos, log10, radians, sin
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from agent.job import Hub, Job
 from agent.link_plan import LinkPlan
+from agent.plan.day_ahead import SiteClock
 from agent.plan.losses import loss_steps
 from agent.planning.compute import compute_plan
-from agent.sheet.drawings import SCALES_M, plan_view, side_view
+from agent.sheet.drawings import SCALES_M, horizon_view, plan_view, side_view
 from agent.sheet.page import CHECKS, CONTACTS, budget_rows, sheet_html
 from tests.plan.sample_job import job as sample_job
 
@@ -64,7 +66,8 @@ def test_the_first_page_has_what_the_crew_carries() -> None:
     for item in plan.items:
         if item.part != "pointing":
             assert f"<td>{item.symbol}</td>" in second
-    # Black on white, and nothing is loaded from elsewhere.
+    # Readable at arm's length (8 pt: common practice); black on white, and nothing is loaded from elsewhere.
+    assert min(map(float, re.findall(r"font-size: ([0-9.]+)pt", page))) >= 8.0
     assert not re.search(r"(src|href)=|url\(", page)
 
 
@@ -119,6 +122,16 @@ def test_keep_out_is_drawn_to_scale(elevation_deg: float) -> None:
     assert length == pytest.approx(plan.safety.keep_out_m * cos(radians(elevation_deg)), rel=0.03, abs=0.3)
     # Toward 156 deg: right and down on a drawing with north up.
     assert far[0] - near[0] == pytest.approx(length * scale_of(above) * sin(radians(156.0)), abs=0.3)
+
+
+def test_two_days_have_one_path_of_the_sun() -> None:
+    """The second would lie upon the first; here it is the same once more."""
+    job, plan = planned()
+    path = plan.heat.sun_path
+    twice = replace(path, azimuth_deg=path.azimuth_deg * 2, elevation_deg=path.elevation_deg * 2)
+    clock = SiteClock.of(job.day.start_unix_s, job.day.end_unix_s, ZoneInfo(job.site.time_zone))
+    long = replace(plan, heat=replace(plan.heat, sun_path=twice))
+    assert horizon_view(long, clock) == horizon_view(plan, clock)
 
 
 def test_losses_add_up_to_the_budget() -> None:

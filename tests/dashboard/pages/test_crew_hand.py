@@ -20,7 +20,7 @@ from dashboard.access.gate import gate_of
 from tests.dashboard.conftest import Serve
 from tests.dashboard.looking import SIZES, Visit, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, REPEAK, SCENES, active
-from tests.dashboard.stores import measure, tell
+from tests.dashboard.stores import NEVER_SILENT_S, measure, tell
 from tests.processes import PATIENCE_S, Mosquitto, wait_until
 
 pytestmark = [pytest.mark.browser, pytest.mark.mosquitto]
@@ -50,7 +50,7 @@ class Place:
         return f"{self.address}/?terminal={terminal}"
 
     def tell(self, terminal: str, scene: str = "fine", ago_s: float | None = None) -> None:
-        """The terminal's situation, written so long ago; else it is never old and its clock stands still."""
+        """The terminal's situation, written so long ago; else its clock stands still."""
         wall_unix_s = None if ago_s is None else time.time() - ago_s
         tell(self.store, SCENES[scene], terminal=terminal, written_wall_unix_s=wall_unix_s)
 
@@ -196,7 +196,7 @@ def test_lost_contact_rings_and_is_said_again_until_touched(browser: Browser, pl
     place.tell("lost")
     with visit(browser, place.of("lost")) as seen:
         ringing(seen)
-        place.tell("lost", ago_s=60.0)
+        place.tell("lost", ago_s=2.0 * NEVER_SILENT_S)
         expect(seen.page.locator("#cover")).to_be_visible()
         becomes_true(seen.page, "window.rang >= 6 && window.shook >= 2")
 

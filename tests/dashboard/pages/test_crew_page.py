@@ -13,17 +13,22 @@ from playwright.sync_api import Browser, Page, Response, expect
 from agent.inputs.messages import reading_topic
 from agent.records import Note
 from dashboard.pages.crew import NEWS
+from dashboard.settings import SILENT_AFTER_S
 from dashboard.theme import THEMES
 from tests.dashboard.conftest import Heard, Serve
 from tests.dashboard.looking import SIZES, check_looks, visit
 from tests.dashboard.scenes import NOW_UNIX_S, SCENES, TERMINAL
-from tests.dashboard.stores import measure, tell, writing
+from tests.dashboard.stores import NEVER_SILENT_S, measure, tell, writing
 from tests.processes import Mosquitto
 
 pytestmark = pytest.mark.browser
 
 # WCAG 2.2 success criterion 2.5.5 asks for 44 px; the crew wears gloves.
 SMALLEST_TARGET_PX = 48.0
+
+
+# So many seconds pass on the phone.
+LATER = "(seconds) => { const now = Date.now; Date.now = () => now() + 1000 * seconds; }"
 
 
 class Captured(Protocol):
@@ -165,7 +170,7 @@ def test_a_dead_broker_is_said(browser: Browser, serve: Serve, store: Path) -> N
 
 def test_a_dead_agent_is_never_a_frozen_fine(browser: Browser, serve: Serve, store: Path) -> None:
     tell(store, SCENES["fine"], written_wall_unix_s=time.time() - 120.0)
-    with visit(browser, serve(store)) as seen:
+    with visit(browser, serve(store, 1, "--silent-after-s", str(SILENT_AFTER_S))) as seen:
         expect(seen.page.locator("#cover")).to_contain_text("No contact for 2 min")
         expect(seen.page.locator("#cover")).to_contain_text("the agent has stopped writing")
         expect(seen.page.locator("#verdict")).to_be_hidden()
@@ -191,6 +196,7 @@ def test_a_dead_dashboard_is_noticed_by_the_page_and_contact_comes_back(
     with visit(browser, serve(store)) as seen:
         expect(seen.page.locator("#verdict")).to_be_visible()
         seen.page.context.set_offline(True)
+        seen.page.evaluate(LATER, 2.0 * NEVER_SILENT_S)
         expect(seen.page.locator("#cover")).to_contain_text("cannot reach the dashboard")
         seen.page.context.set_offline(False)
         expect(seen.page.locator("#verdict")).to_be_visible()

@@ -181,6 +181,8 @@ def test_plan_shows_what_was_computed(browser: Browser, address: str) -> None:
     with visit(browser, f"{address}/plan") as seen:
         shown = seen.page.locator("#plan")
         expect(shown).to_contain_text(plan.verdict.reason)
+        expect(shown).to_contain_text(f"{len(plan.findings)} finding")
+        expect(shown).to_contain_text("July alone: rain over")
         expect(shown).to_contain_text(f"{plan.pointing.elevation_deg:.1f}°")
         expect(shown).to_contain_text(plan.safety.cautions[0])
         expect(shown).to_contain_text(plan.heat.reason)
