@@ -58,9 +58,11 @@ def build_app(settings: Settings, gate: Gate | None) -> Dash:
         page.register(app)
         server.add_url_rule(path, path, explored_view(app))
     server.view_functions[_ANY_PATH] = unknown_page
-    look = ClientsideFunction("peakshade", "look")
+    theme_and_units = ClientsideFunction("peakshade", "themeAndUnits")
     in_browser: Callable[..., None] = app.clientside_callback
-    in_browser(look, Output("theme", "data"), Output("display-units", "data"), Input("url", "pathname"))
+    in_browser(
+        theme_and_units, Output("theme", "data"), Output("display-units", "data"), Input("url", "pathname")
+    )
     guard(app, gate)
     return app
 

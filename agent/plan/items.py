@@ -177,6 +177,8 @@ def _satellite_lines(budget: Budget) -> list[Line]:
 
 def _ratio_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
     link = direction.link
+    raised_db = min(budget.fade_db - budget.gas_clear_db, link.power_control_db)
+    raised = ("power control in that fade", "UPC", raised_db, "dB", "config, as far as the fade goes")
     lines = [
         ("Boltzmann's constant", "k", BOLTZMANN_DBW_HZ_K, "dBW/Hz/K", "SI"),
         ("C/N0 in clear sky", "C/N0", budget.cn0_dbhz, "dBHz", f"EIRP - losses + G/T - k; {HANDBOOK}"),
@@ -185,8 +187,9 @@ def _ratio_lines(job: Job, direction: Direction, budget: Budget) -> list[Line]:
             "C/N0,p",
             budget.cn0_faded_dbhz,
             "dBHz",
-            "the same with A_T in place of A_G50",
+            "the same with A_T in place of A_G50" + (", and UPC" if link.power_control_db else ""),
         ),
+        *([raised] if link.power_control_db else []),
         ("symbol rate", "R_s", link.symbol_rate_msps, "Msps", CONFIG),
     ]
     lines += [(one.name, one.symbol, one.cn_db, "dB", one.source) for one in link.companions]

@@ -40,14 +40,18 @@ def _head(plan: LinkPlan, job: Job, time_zone: tzinfo) -> list[str]:
     clock = SiteClock.of(job.day.start_unix_s, job.day.end_unix_s, time_zone)
     hours = clock.hours(job.day.end_unix_s)
     heading = f"{plan.terminal} to {job.satellite.name} from {job.site.name}, {hours}"
-    reason = plan.verdict.reason
-    return [heading, *_wrapped(f"{answer(plan)}: {reason[:1].upper()}{reason[1:]}", "")]
+    return [heading, *_wrapped(f"{answer(plan)}: {capital(plan.verdict.reason)}", "")]
 
 
 def answer(plan: LinkPlan) -> str:
     """The verdict in capitals, and that there is more to read."""
     more = f", with {findings_count(plan)}" if plan.findings else ""
     return plan.verdict.answer.upper() + more
+
+
+def capital(text: str) -> str:
+    """As a sentence begins."""
+    return text[:1].upper() + text[1:]
 
 
 def findings_count(plan: LinkPlan) -> str:

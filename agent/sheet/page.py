@@ -12,7 +12,7 @@ from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan
 from agent.plan.aiming import feed_turn
 from agent.plan.day_ahead import SiteClock, day_ahead
-from agent.plan.present import answer, season_sentence
+from agent.plan.present import answer, capital, season_sentence
 from agent.sheet.drawings import horizon_view, losses_view, plan_view, side_view
 
 # Common practice of a set-up, in order; each is ticked.
@@ -63,6 +63,7 @@ def sheet_html(plan: LinkPlan, job: Job, rules: str, taken_over: Sequence[tuple[
         rules=rules,
         taken_over=taken_over,
         answer=answer(plan),
+        reason=capital(plan.verdict.reason),
         season=season_sentence(plan, job),
         hours=clock.hours(job.day.end_unix_s),
         feed=feed_turn(aim, job),

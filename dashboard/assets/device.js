@@ -252,6 +252,6 @@
   };
   window.dash_clientside = Object.assign({}, window.dash_clientside);
   Object.assign((window.dash_clientside.peakshade ||= {}), {
-    look: () => [settings.theme, units()],
+    themeAndUnits: () => [settings.theme, units()],
   });
 })();

@@ -10,7 +10,7 @@ from agent.heat.outlook import heat_reason
 from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
 from agent.plan.aiming import feed_turn
-from agent.plan.present import findings_count
+from agent.plan.present import capital, findings_count
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.site_time import clock_text, date_text, utc_text
@@ -18,10 +18,9 @@ from dashboard.site_time import clock_text, date_text, utc_text
 
 def answer(plan: LinkPlan) -> Component:
     """Does it work there, and what was found."""
-    parts = [html.H2(words.PLAN_ANSWERS[plan.verdict.answer]), html.P(plan.verdict.reason)]
+    parts = [html.H2(words.PLAN_ANSWERS[plan.verdict.answer]), html.P(capital(plan.verdict.reason))]
     if plan.findings:
-        count = findings_count(plan)
-        parts.append(html.P(f"{count[:1].upper()}{count[1:]}:"))
+        parts.append(html.P(f"{findings_count(plan)}:"))
         parts.append(html.Ul([html.Li(finding) for finding in plan.findings], className="evidence"))
     return html.Section(parts, className="sheet answer")
 

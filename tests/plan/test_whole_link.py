@@ -20,6 +20,7 @@ from agent.plan.sun_effect import ACTIVE_SUN_SFU, sun_pass_effect
 from agent.plan.sun_noise import QUIET_SUN_SFU, sun_brightness_k
 from agent.plan.waveform import downlink_rungs, encapsulation_share, pilot_share, uplink_rungs
 from agent.plan.worst_month import annual_percent, worst_month_percent
+from agent.planning.compute import compute_plan
 from tests.plan.sample_job import job as sample_job
 from tests.reference import cases
 
@@ -168,6 +169,15 @@ def test_power_control_takes_back_what_the_back_off_has() -> None:
         mild.esno_faded_db == pytest.approx(mild.esno_clear_db, abs=0.35)
         and mild.esno_faded_db <= mild.esno_clear_db
     )
+
+
+def test_lines_with_power_control_add_up() -> None:
+    """Regression: what the transmitter was raised by stood in no line."""
+    job = changed(transmitter={"output_back_off_db": 3.0}, uplink={"power_control_db": 2.0})
+    lines = {one.symbol: one.value for one in compute_plan(job).items if one.part == "uplink"}
+    faded = lines["C/N0"] - lines["A_G50"] + lines["A_T"] + lines["UPC"]
+    assert lines["C/N0,p"] == pytest.approx(faded)
+    assert 0.0 < lines["UPC"] <= 2.0
 
 
 def test_level_at_the_modem_by_hand() -> None:

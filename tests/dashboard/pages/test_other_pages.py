@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
+from agent.plan.present import capital
 from agent.planning.compute import compute_plan
 from agent.records import Note, Signal
 from dashboard import words
@@ -180,7 +181,7 @@ def test_plan_shows_what_was_computed(browser: Browser, address: str) -> None:
     plan = compute_plan(job())
     with visit(browser, f"{address}/plan") as seen:
         shown = seen.page.locator("#plan")
-        expect(shown).to_contain_text(plan.verdict.reason)
+        expect(shown).to_contain_text(capital(plan.verdict.reason))
         expect(shown).to_contain_text(f"{len(plan.findings)} finding")
         expect(shown).to_contain_text("July alone: rain over")
         expect(shown).to_contain_text(f"{plan.pointing.elevation_deg:.1f}°")
