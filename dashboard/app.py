@@ -33,7 +33,8 @@ class _Pages(Dash):
         # Keys and fields that nobody answers yet cannot be used.
         drawn = Markup(re.sub("<(button|input)", r"<\1 disabled", to_html(explored(request.path))))
         parts_of_main = [html.Div(drawn, id="until-drawn"), html.Div(id="react-entry-point")]
-        plotly = f'<link rel="preload" as="script" href="{travel.PLOTLY}">'
+        # Fetched ahead; to preload it would be a warning wherever it is not drawn within seconds.
+        plotly = f'<link rel="prefetch" as="script" href="{travel.PLOTLY}">'
         foot = Markup(f"{parts['config']}{parts['scripts']}{parts['renderer']}")
         return shell.document(request.path, whose, parts_of_main, shell.Extras(head=plotly, foot=foot))
 

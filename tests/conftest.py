@@ -32,6 +32,9 @@ settings.load_profile("repeatable")
 expect.set_options(timeout=PATIENCE_S * 1000.0)
 
 
+# What helpers of tests ask says what it found, as tests do.
+pytest.register_assert_rewrite("tests.dashboard.looking")
+
 LayPlan = Callable[[Path], None]
 
 
