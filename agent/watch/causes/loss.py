@@ -17,14 +17,15 @@ from agent.watch.weather_watch import WeatherWatch
 from agent.wording import Said
 
 WAKE_DB, WAKE_NOISES, WAKE_HALF_STEPS = 0.35, 3.0, 0.9  # a loss worth following
-REST_CLEAR, REST_CELLS = 0.97, 30
+REST_CLEAR, REST_CELLS = 0.97, 30  # for five minutes nothing has been missing, as good as surely (judgement)
 BEFORE_CELLS = 90  # are kept from before a loss, so that its beginning can be followed
-ONSET_DB, END_DB = 0.5, 0.3
+ONSET_DB, END_DB = 0.5, 0.3  # the least that any rule asks for, and less than any clears at
 SUDDEN_S, LATEST = 40.0, 2  # somebody walking through is gone by then; readings, where they are rare
+# Of a display in tenths its step, half of it, and what the reference errs by (judgement).
 NOISE_START_DB, NOISE_LEAST_DB, NOISE_OWN_DB = 0.1, 0.05, 0.04
 NOISE_STEP_DB, NOISE_KEEP = 0.6, 0.97  # clipped, so that a step or a fade is not taken for noise
 CORRELATED = 1.25  # cells next to each other share some of their noise
-HALF_STEP_DB = 0.05
+HALF_STEP_DB = 0.05  # of a display in tenths
 LOST_DB = 8.0  # at least is missing without lock
 RAINED_S = 3600.0
 DRY_RAINED = 0.05

@@ -25,8 +25,8 @@ KNOCKED_TIMES = 30.0  # a noted knock is followed by a loss for no other reason 
 GUST_TIMES, NO_GUST_TIMES = 4.0, 0.7  # half of the turned dishes are turned by a gust (judgement)
 COLD_RAIN_TIMES, COLD_REFLECTOR_TIMES = 0.3, 6.0  # dry snow hardly attenuates (P.618: rain height)
 DEEP_SHARE = 0.004  # of an average year a fade of two decibels at Ku band lasts (ITU-R P.618)
-SELDOM = 1e-3
-CLOUD_STEEPNESS = 2.0
+SELDOM = 1e-3  # no fade is impossible (judgement)
+CLOUD_STEEPNESS = 2.0  # half as much again as a thick cloud takes is e times less likely (judgement)
 
 
 class Factor(NamedTuple):
