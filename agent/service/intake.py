@@ -16,7 +16,7 @@ from agent.inputs.payloads import PayloadError, parse
 from agent.records import ClockChange, Note
 from agent.service.hearing import Hearing
 from agent.service.pipeline import Pipeline
-from agent.service.sole import owner_in_status, this_agent
+from agent.service.sole import has_ended_here, owner_in_status, this_agent
 from agent.service.taps import named
 from agent.store.writer import Arrival, Refusal
 
@@ -92,7 +92,7 @@ class Intake:
                 self._hearing.kept(delivery.topic)
             return not delivery.retained
         other = owner_in_status(delivery.payload)
-        if other is not None and other != self.owner and not delivery.retained:
+        if other is not None and other != self.owner and not delivery.retained and not has_ended_here(other):
             self._hearing.second(other)
         return False
 

@@ -61,6 +61,20 @@ def owner_in_status(payload: bytes) -> Owner | None:
         return None
 
 
+def has_ended_here(owner: Owner) -> bool:
+    """Whether that process was one of this computer and is gone: its last words may come to its heir."""
+    if owner.host != socket.gethostname() or os.name == "nt":
+        return False
+    try:
+        # Signal 0 only asks (POSIX, kill).
+        os.kill(owner.process, 0)
+    except ProcessLookupError:
+        return True
+    except PermissionError:
+        return False
+    return False
+
+
 @contextmanager
 def sole_agent(config: Config, take_over: bool) -> Iterator[None]:
     """Nobody else keeps this store or speaks for this terminal meanwhile; raises UsageError with who does.

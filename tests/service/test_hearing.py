@@ -11,6 +11,7 @@ import socket
 import time
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 
@@ -20,12 +21,14 @@ import pytest
 from agent.cli import main
 from agent.clock import Clock, played_clock
 from agent.config import LOOPBACK
+from agent.inputs.messages import status_message, status_topic
 from agent.inputs.neighbours import near_miss, overhear
 from agent.records import Signal
+from agent.service.sole import this_agent
 from agent.service.status_file import status_path
 from agent.store import reader
 from agent.store.opening import open_for_reading
-from tests.live import TERMINAL, AgentProcess, Device, embedded_at, stored_readings
+from tests.live import TERMINAL, AgentProcess, Device, embedded_at, retained, stored_readings
 from tests.processes import LOADED, PATIENCE_S, Mosquitto, free_port, wait_until
 from tests.watch.sample_day import full_day
 
@@ -140,6 +143,21 @@ def test_two_agents_for_one_terminal_each_name_the_other(
         wait_until(both_hear, PATIENCE_S, "both hear a reading")
     finally:
         second.kill()
+
+
+def test_the_last_words_of_a_killed_agent_are_no_second_agent(
+    agent: AgentProcess, store: Path, mosquitto: Mosquitto, clock: Clock
+) -> None:
+    """The broker may keep them for the session of that agent, which the next one takes over."""
+    owner = {**asdict(this_agent(TERMINAL)), "process": agent.pid}
+    agent.kill()
+    topic, words = status_topic(TERMINAL), status_message(clock.now(), "online", {}, agent=owner)
+    paho.mqtt.publish.single(topic, words, qos=1, hostname=LOOPBACK, port=mosquitto.port)
+    agent.start()
+    publish(mosquitto, "signal", json.dumps({"time": clock.now(), "esno_db": 14.0}).encode())
+    wait_until(lambda: len(stored_readings(store)) == 1, PATIENCE_S, "what came after them is stored")
+    assert not names(store, "agent on ")
+    assert "watches this terminal too" not in str(retained(mosquitto.port, topic))
 
 
 @pytest.fixture
