@@ -1,7 +1,6 @@
 """Physical constants that more than one module of the plan needs, each with its source."""
 
 SPEED_OF_LIGHT_M_S = 299_792_458.0  # BIPM, The International System of Units, 9th ed. (2019), section 2.2
-BOLTZMANN_J_K = 1.380649e-23  # BIPM, as above
 BOLTZMANN_DBW_HZ_K = -228.5991672  # 10 log10 of the line above
 STANDARD_TEMPERATURE_K = 290.0  # reference temperature of noise figures, IEEE Std 145
 
