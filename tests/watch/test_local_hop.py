@@ -4,6 +4,10 @@ import pytest
 
 from agent.records import Reach, Throughput
 from agent.watch import rate, rate_tests
+from agent.watch.engine import AlertEngine
+from agent.watch.rule_set import rule_set
+from tests.plan.sample_job import job
+from tests.watch.sample_day import at, events_of, every, in_order, plan, signal
 
 STREAM_MBPS = 1.0
 BOOKED_MBPS = 4.0
@@ -42,3 +46,20 @@ def test_delay_beyond_a_sound_local_hop_is_the_network() -> None:
     lan, network = facts(rtt_ms=1500.0)
     assert network > 0.6
     assert lan < 0.2
+
+
+@pytest.mark.parametrize("last", [90, 50], ids=["mended", "silent"])
+def test_probes_of_the_gateway_alone_are_enough(last: int) -> None:
+    """Regression: the engine ended with an error, for want of the time of a test of the rate."""
+    probes = [Reach(unix_s=at(one), local_rtt_ms=120.0 if 30 <= one < 60 else 2.0) for one in range(last)]
+    events = events_of(in_order([*probes, *signal(every(10.0, 0.0, 90.0), 14.0)]))
+    told = [one for one in events if one.rule == "look-at-lan"]
+    assert [one.state for one in told] == ["raised", "cleared"]
+    assert told[0].evidence[0].startswith("signal fine")
+    assert told[1].evidence[0].startswith("not sure any more after")
+
+
+def test_what_is_not_tested_is_not_slow() -> None:
+    """Regression: a round trip that nobody measured counted as a normal one, and raised a rule set to it."""
+    one = AlertEngine(job(), plan(), rule_set([{"call-network.rtt_ratio": 1.0}]))
+    assert not [event for reading in signal(every(10.0, 0.0, 30.0), 14.0) for event in one.update(reading)]

@@ -467,9 +467,13 @@ def test_what_the_tests_of_the_rate_tell() -> None:
         assert told[:3] == ["tests", "rate-share", "signal-fine"] and len(told) == 4
         assert rule.evidence(view(**TESTED))[0].figures == {"down_mbps": 1.5, "up_mbps": 0.8}
         assert codes(rule.ending(view(**TESTED), 9.0)) == ["over"]
-        assert codes(rule.ending(view(rate_known=0.0), 9.0)) == ["tests-old"]
-        assert codes(rule.ending(view(rate_known=1.0), 9.0)) == ["tests-old"]
-        assert codes(rule.evidence(view(rate_known=0.0)))[0] == "last-test"
+        tested = {"rate__tested_unix_s": NOW - 3600.0}
+        assert codes(rule.ending(view(rate_known=0.0, **tested), 9.0)) == ["tests-old"]
+        assert codes(rule.ending(view(rate_known=1.0, **tested), 9.0)) == ["tests-old"]
+        assert codes(rule.ending(view(rate_known=0.0), 9.0)) == ["not-sure"]
+        assert codes(rule.ending(view(rate_known=1.0), 9.0)) == ["over"]
+        assert codes(rule.evidence(view(rate_known=0.0, **tested)))[0] == "last-test"
+        assert codes(rule.evidence(view(rate_known=0.0)))[:1] != ["last-test"]
     lost = codes(RULES["throughput-low"].evidence(view(signal__deficit_db=nan, **TESTED)))
     assert "signal-not-known" in lost
     seen = view(rate__lan_confidence=0.7, rate__network_confidence=0.2)

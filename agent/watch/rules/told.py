@@ -133,8 +133,11 @@ def dish_over(view: View, lasted_s: float) -> tuple[Said, ...]:
 
 def tests_over(view: View, lasted_s: float) -> tuple[Said, ...]:
     """How an alert about the rate ends: mended, or the tests have grown too old to tell."""
-    if not view.features.rate_known or isnan(view.rate.up_mbps):
-        return (Said("tests-old", {"tested_unix_s": view.rate.tested_unix_s}),)
+    known_now, tested_unix_s = bool(view.features.rate_known), view.rate.tested_unix_s
+    if isnan(tested_unix_s):  # nothing but echoes
+        return (Said("over" if known_now else "not-sure", {"lasted_s": lasted_s}),)
+    if not known_now or isnan(view.rate.up_mbps):
+        return (Said("tests-old", {"tested_unix_s": tested_unix_s}),)
     return (Said("over", {"lasted_s": lasted_s}),)
 
 
@@ -159,9 +162,10 @@ def rate_figures(view: View) -> Mapping[str, float]:
 
 def rate_evidence(view: View) -> tuple[Said, ...]:
     """What the tests measured, against what is to be expected, and that the signal is fine."""
-    if not view.features.rate_known:
-        return (Said("last-test", {"tested_unix_s": view.rate.tested_unix_s}),)
     rate, deficit_db = view.rate, view.signal.deficit_db
+    if not view.features.rate_known:
+        tested = known(tested_unix_s=rate.tested_unix_s)
+        return (Said("last-test", tested),) if tested else ()
     tests = known(
         down_mbps=rate.down_mbps, up_mbps=rate.up_mbps, rtt_ms=rate.rtt_ms, loss_percent=rate.loss_percent
     )
@@ -169,4 +173,4 @@ def rate_evidence(view: View) -> tuple[Said, ...]:
         Said("signal-fine", {"deficit_db": deficit_db}) if isfinite(deficit_db) else Said("signal-not-known")
     )
     share = (Said("rate-share", {"rate_share": rate.ratio}),) if isfinite(rate.ratio) else ()
-    return (Said("tests", tests), *share, fine)
+    return (*((Said("tests", tests),) if tests else ()), *share, fine)
