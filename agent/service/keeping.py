@@ -264,9 +264,11 @@ class Keeper:
         if path.exists() and not self._hold_the_same(path, copy):
             other = f"; what stood in its place is now {set_aside(path, time.time()).name}"
         forget_log(path)
+        # Not what stands there afterwards: in between a disk may be mounted over it.
+        written, _ = identity(copy)
         copy.replace(path)
         self._kept.reopen(self.pipeline)
-        self._file = identity(path)
+        self._file = written, None
         text = f"{path} was taken away while the agent had it open; it was written again, whole{other}"
         LOG.error("store %s", text)
         self.store.finding = text

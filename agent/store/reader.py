@@ -17,6 +17,7 @@ from agent.store.ageing import pieces_after, pieces_between
 from agent.store.questions import Connection
 from agent.store.rollups import numeric_fields
 from agent.store.schema import own_fields
+from agent.store.sealing import unsealed
 from agent.store.shown import ShownTimes
 from agent.store.writer import Stored
 
@@ -180,12 +181,12 @@ def forwarded(connection: Connection, terminal: str) -> str | None:
 
 
 def snapshot(connection: Connection, terminal: str) -> Snapshot | None:
-    """The engine's stored state, None where there is none."""
+    """The engine's stored state, None where there is none; raises ValueError where it was damaged."""
     row = connection.execute(
         "SELECT seq, unix_s, digest, body FROM engine_snapshot WHERE terminal = ?", (terminal,)
     ).fetchone()
     # The standard parser reads the NaN and Infinity that the engine's state may hold.
-    return None if row is None else Snapshot(row[0], row[1], row[2], json.loads(row[3]))
+    return None if row is None else Snapshot(row[0], row[1], unsealed(row[2], row[3]), json.loads(row[3]))
 
 
 def latest_unix_s(connection: Connection, terminal: str) -> float | None:

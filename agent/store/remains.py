@@ -11,6 +11,7 @@ from agent.records import ActiveAlert, Situation
 from agent.store.pages import Value
 from agent.store.reader import SITUATION, Snapshot, clock_offset_s, latest_unix_s, situations, snapshot
 from agent.store.rescue import rows_of
+from agent.store.sealing import unsealed
 from agent.store.shown import shown_situation
 
 LOG = logging.getLogger(__name__)
@@ -74,12 +75,13 @@ def _snapshot(values: Mapping[str, Value] | None) -> Snapshot | None:
     if values is None:
         return None
     try:
+        digest = unsealed(str(values["digest"]), str(values["body"]))
         body = json.loads(str(values["body"]))
     except ValueError as error:
         LOG.warning("the engine's state cannot be read (%s)", error)
         return None
     seq = int(_number(values, "engine_snapshot"))
-    return Snapshot(seq, float(values["unix_s"] or 0.0), str(values["digest"]), body)
+    return Snapshot(seq, float(values["unix_s"] or 0.0), digest, body)
 
 
 def _situations(values: Mapping[str, Value] | None) -> list[Situation]:

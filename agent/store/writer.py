@@ -21,6 +21,7 @@ from agent.store.ageing import AT_LEAST_EVERY_S, age, last_seq
 from agent.store.opening import open_for_writing
 from agent.store.rollups import MINUTE_S, add_to_minutes
 from agent.store.schema import own_fields
+from agent.store.sealing import sealed
 from agent.store.shown import shown_situation
 from agent.wording import Codes
 
@@ -156,10 +157,11 @@ class StoreWriter:
 
     def save_snapshot(self, seq: int, unix_s: float, digest: str, snapshot: Mapping[str, JsonValue]) -> None:
         """Keep the engine's state after the reading `seq`; `digest` is that of the plan and rules."""
+        body = json.dumps(snapshot)
         with self._transaction():
             self._connection.execute(
                 "INSERT OR REPLACE INTO engine_snapshot VALUES (?, ?, ?, ?, ?)",
-                (self.terminal, seq, unix_s, digest, json.dumps(snapshot)),
+                (self.terminal, seq, unix_s, sealed(digest, body), body),
             )
 
     def save_inputs(self, states: Sequence[JsonValue]) -> None:
