@@ -89,13 +89,16 @@ class Field:
         wait_until(says, PATIENCE_S, f"the status says {words!r}")
 
     def numbers(self) -> Counter[int]:
-        """How often each number is stored, counting what comes back of files that were set aside."""
+        """How often each number is stored in one file: the store, or what comes of one that was set aside.
+
+        Of a disk that was mounted anew the store's double may be set aside.
+        """
         found = numbers_in(self.store)
         for index, path in enumerate(sorted(self.folder.glob("day.sqlite3.damaged-*Z*"))):
             if not path.name.endswith(("-wal", "-shm")):
                 out = self.folder / f"out-{index}.sqlite3"
                 rescued(path, out, 0.0)
-                found += numbers_in(out)
+                found |= numbers_in(out)
         return found
 
     def outcome(self, fault: str, times: int, slowest_s: float) -> Outcome:
