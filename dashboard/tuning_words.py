@@ -9,10 +9,12 @@ TUNE_HINT = (
 TUNE_DAYS = "Days"
 TUNE_OWN_DAYS = "Your recorded days"
 TUNE_NO_OWN_DAYS = (
-    "None yet in {folder}: `peakshade record` writes one there, and the day page its labels.csv."
+    "None yet beside the config: `peakshade record` writes one there, and the day page its labels.csv."
 )
 TUNE_BUNDLED_DAYS = "Bundled days, invented"
-TUNE_RULES = "Rules file to start from (empty: the rules in force)"
+TUNE_RULES = "Rules to start from"
+TUNE_FOLDER = "the config's folder"
+TUNE_IN_FORCE = "the rules in force"
 TUNE_LOOK = "Take these days"
 TUNE_WORKING = "Computing… a day that is new here takes some seconds."
 TUNE_NUMBER = "Move a number"
@@ -99,7 +101,7 @@ TUNE_ACCEPT_HINT = (
 TUNE_NAME = "Name of the new file"
 TUNE_FILE = "my-rules.toml"
 TUNE_WRITE = "Write the rules file"
-TUNE_WRITTEN = 'Written: {path}. Who accepts it sets in the config: rules = "{name}"'
+TUNE_WRITTEN = 'Written beside the config: {name}. Who accepts it sets there: rules = "{name}"'
 
 
 def parameter_text(name: str) -> str:

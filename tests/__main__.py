@@ -23,6 +23,7 @@ DEBIAN_PACKAGES = {
     "mosquitto": "mosquitto",
     "openssl": "openssl",
     "chromium": "chromium",
+    "firefox-esr": "firefox-esr",
     "pdftoppm": "poppler-utils",
     "iperf3": "iperf3",
     "tc": "iproute2",

@@ -8,7 +8,7 @@ from typing import Literal
 from agent.watch.feature_stage import View
 from agent.watch.link_state import ASK_AFTER_S, Phase
 from agent.watch.rules.shade import shade_falls_short, shade_news
-from agent.watch.rules.told import LATE_LEAST_S, LATE_SPACINGS, LIKELIER, known, loss_said, signal_late
+from agent.watch.rules.told import LATE_LEAST_S, LATE_SPACINGS, LIKELIER, LOSS, known, loss_said, signal_late
 from agent.wording import Said
 
 Level = Literal["fine", "unknown", "advise"]
@@ -54,7 +54,10 @@ class SteadyCalm:
 
 
 def _worse(one: Calm, other: Calm) -> bool:
-    return one.verdict.code == NOT_HEARD or _GRADES.index(one.level) > _GRADES.index(other.level)
+    names_loss = one.verdict.code.startswith(LOSS) and not other.verdict.code.startswith(LOSS)
+    return (
+        names_loss or one.verdict.code == NOT_HEARD or _GRADES.index(one.level) > _GRADES.index(other.level)
+    )
 
 
 def calm(view: View, repeak_db: float, heard: Collection[str]) -> Calm:

@@ -21,6 +21,9 @@ Bools = npt.NDArray[np.bool_]
 Levels = npt.NDArray[np.int8]
 
 SEVERITIES: tuple[Severity, ...] = ("advise", "act", "urgent")
+IN_DOUBT = np.int8(2)
+# So long an alert outlives the confidence on which it stood: what comes back within a minute is no news.
+DOUBT_HOLD_S = 60.0
 COLUMN = {name: index for index, name in enumerate(Features._fields)}
 NAMES = tuple(RULES)
 
@@ -112,6 +115,7 @@ class RuleStage:
         self._severity = np.array([SEVERITIES.index(clause.severity) + 1 for clause in clauses], np.int8)
         self._rule_starts = _starts([len(rule.clauses) for rule in RULES.values()])
         self._clear_starts = _starts([len(rule.clearing) for rule in RULES.values()])
+        self._doubtful = np.array([NAMES.index(rule.name) for rule in RULES.values() if rule.doubt])
         self._outright = np.array([NAMES.index(name) for name in ASKING])
         self._asking = np.array([NAMES.index(name) for name in ASKING.values()])
         flags = sorted({flag for rule in RULES.values() for flag in rule.inhibitions})
@@ -119,6 +123,7 @@ class RuleStage:
             [
                 *(clause.terms for clause in clauses),
                 *(terms for rule in RULES.values() for terms in rule.clearing),
+                *(rule.doubt for rule in RULES.values() if rule.doubt),
                 *((Term(flag, ">=", FLAG),) for flag in flags),
             ],
             rules,
@@ -126,6 +131,7 @@ class RuleStage:
         self._silences = np.array([[flag in rule.inhibitions for rule in RULES.values()] for flag in flags])
         self._hold_s = self._timing(rules, "hold_s")
         self._clear_hold_s = self._timing(rules, "clear_hold_s")
+        self._doubt_hold_s = np.minimum(self._clear_hold_s, DOUBT_HOLD_S)
         self._repeat_s = self._timing(rules, "repeat_s")
         self.state = fresh_state(rules.n_sets) if state is None else state
         self._settled = b""  # the terms' hits at which the state has come to rest
@@ -154,15 +160,22 @@ class RuleStage:
         self._settled = pattern if self._rests(level) else b""
         return self.step(unix_s, level, clear)
 
-    def _wanted(self, hits: Bools) -> tuple[Levels, Bools]:
-        """Level that each rule asks for, and whether it may clear, both of shape (..., n_sets, n_rules)."""
+    def _wanted(self, hits: Bools) -> tuple[Levels, Levels]:
+        """Level that each rule asks for, and whether it may clear, both of shape (..., n_sets, n_rules).
+
+        It may not (0), once it has asked for that throughout the clear hold (1), or, in doubt, a minute (2).
+        """
         hold = self._clauses.hold(hits)
-        raises, flags = len(self._severity), len(self._silences)
+        raises, flags, doubts = len(self._severity), len(self._silences), len(self._doubtful)
         asked = hold[..., :raises] * self._severity
         level: Levels = np.maximum.reduceat(asked, self._rule_starts, axis=-1)
         # The flags are the same for every set.
         level *= ~(hold[..., :1, -flags:] @ self._silences)
-        clear: Bools = np.logical_or.reduceat(hold[..., raises:-flags], self._clear_starts, axis=-1)
+        clearings = hold[..., raises : -flags - doubts]
+        clear = np.logical_or.reduceat(clearings, self._clear_starts, axis=-1).astype(np.int8)
+        clear[..., self._doubtful] = np.maximum(
+            clear[..., self._doubtful], IN_DOUBT * hold[..., -flags - doubts : -flags]
+        )
         return level, clear
 
     def _rests(self, level: Levels) -> bool:
@@ -176,15 +189,16 @@ class RuleStage:
         found = np.flatnonzero(held & (state.pending_level[0] > 0))
         return [(NAMES[one], SEVERITIES[int(state.pending_level[0, one]) - 1]) for one in found]
 
-    def step(self, unix_s: float, level: Levels, clear: Bools) -> list[Change]:
+    def step(self, unix_s: float, level: Levels, clear: Levels) -> list[Change]:
         """Advance the state by one row's decisions of shape (n_sets, n_rules)."""
         state = self.state
         if self._rests(level):
             state.clear_since.fill(np.nan)
             return []
-        clearing = (state.level > 0) & clear & (level == 0)
+        clearing = (state.level > 0) & (clear > 0) & (level == 0)
         state.clear_since = np.where(clearing, np.fmin(state.clear_since, unix_s), np.nan)
-        gone = clearing & (unix_s - state.clear_since >= self._clear_hold_s)
+        hold_s = np.where(clear == IN_DOUBT, self._doubt_hold_s, self._clear_hold_s)
+        gone = clearing & (unix_s - state.clear_since >= hold_s)
         handed = gone[:, self._outright]
         level[:, self._asking] *= handed | (state.level[:, self._outright] == 0)
         rising = level > state.level

@@ -18,13 +18,13 @@ from agent.watch.rules import RULES
 from agent.watch.rules.link_down import LINK_DOWN
 from agent.watch.rules.no_data import NO_DATA
 from agent.watch.rules.rule import FLAG, Rule
-from agent.watch.rules.told import LOSS
+from agent.watch.rules.told import LOSS, missing
 from agent.watch.signal_watch import pass_in_s
 from agent.watch.words import joined, text
 from agent.wording import Reader, Said, codes
 
 LOOK_AHEAD_S = 7200.0  # as far as the temperatures are forecast
-# Causes whose alerts speak of the loss themselves.
+# Causes of a loss, which their alerts name.
 TAKES_SIGNAL: frozenset[Cause] = frozenset({"mispoint", "rain", "sun-pass", "blockage"})
 
 Waiting = Sequence[tuple[str, Severity]]  # rules that would speak if they had not so shortly before
@@ -95,11 +95,12 @@ def _spoken(view: View, ranked: Sequence[ActiveAlert], waiting: Waiting, calm: C
 def _besides(rule: Rule, view: View, calm: Calm) -> tuple[Said, ...]:
     """What the head says beside the alert that leads: no lock, no signal, a loss that it does not tell."""
     said = calm.verdict
+    if said.code.startswith(LOSS) and not rule.headline(view).code.startswith(LOSS):
+        # An alert that names the cause only lacks the size.
+        return (missing(said) if rule.cause(view) in TAKES_SIGNAL else said,)
     unheard = said.code == NOT_HEARD and said.figures["input"] == "signal"
-    besides = (
-        (said.code == NO_LOCK and rule is not LINK_DOWN)
-        or (unheard and rule not in (LINK_DOWN, NO_DATA))
-        or (said.code.startswith(LOSS) and rule.cause(view) not in TAKES_SIGNAL)
+    besides = (said.code == NO_LOCK and rule is not LINK_DOWN) or (
+        unheard and rule not in (LINK_DOWN, NO_DATA)
     )
     return (said,) if besides else ()
 

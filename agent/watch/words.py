@@ -9,7 +9,7 @@ _HEADLINES = {
     "long-in-sun": "{where:cap} is long in the sun",
     "gets-too-hot": "{where:cap} gets too hot",
     "mispoint": "The dish points off",
-    "look-at-dish": "Signal is missing: look at the dish",
+    "look-at-dish": "Look at the dish",
     "sun-pass-now": "Sun pass now",
     "sun-pass-soon": "Sun pass soon",
     **{
@@ -278,6 +278,7 @@ _SITUATION: Mapping[str, str | tuple[str, ...]] = {
     **{
         f"loss-{cause}-stream": f"{words}; the stream has {{left_mbps}} left" for cause, words in _LOSSES.items()
     },
+    "missing": "{loss_db} missing",
     "shade-short": "Steady, but the shade does not help enough",
     "well-shade-works": ("All well; shade works: falling {fall_degc_per_min}", _UNWATCHED),
     "well-shade-judged-in": (

@@ -4,31 +4,24 @@
 // speaks of now. Only differences of this browser's clock count, so it need not agree with the computer's.
 (() => {
   const SAID_MS = 4000;
+  // What the agent writes is up to two decisions old; by no more does the clock run before it.
+  const AHEAD_MS = 20000;
   const crew = document.getElementById("crew");
   const words = JSON.parse(crew.dataset.words);
   const first = JSON.parse(document.getElementById("first").textContent);
-  const { terminal } = document.body.dataset;
+  const { post } = window.peakshade;
   const digests = {};
   let arrivedMs = Date.now();
   let contact = first.contact;
   let spoke = null;
   let held = false;
+  let clockMs = 0;
 
   const spanText = (seconds) => {
     if (seconds < 60) return `${Math.floor(seconds)} s`;
     const minutes = Math.floor(seconds / 60);
     if (minutes < 60) return `${minutes} min`;
     return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")} min`;
-  };
-
-  const post = async (address, body) => {
-    const answer = await fetch(address, {
-      method: "POST",
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify({ terminal, ...body }),
-    });
-    if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-    return answer.json();
   };
 
   // A part that is drawn anew keeps what was opened in it and the key that has the focus.
@@ -67,8 +60,21 @@
     if (line.textContent !== text) line.textContent = text;
   };
 
+  // The clock goes on between two answers, by the watch of a live day; without contact it stands.
+  const runClock = () => {
+    const times = document.querySelector(".times");
+    if (!contact.unix_s || !times) return;
+    const toldMs = (contact.unix_s + contact.written_age_s) * 1000 + Date.now() - arrivedMs;
+    clockMs = clockMs > toldMs && clockMs < toldMs + AHEAD_MS ? clockMs : toldMs;
+    const text = (timeZone) =>
+      new Date(clockMs).toLocaleTimeString("en-GB", { timeZone, hour: "2-digit", minute: "2-digit" });
+    const { form, zone } = times.dataset;
+    times.textContent = form.replace("{clock}", text(zone)).replace("{utc}", text("UTC"));
+  };
+
   const judge = () => {
     const found = finding();
+    if (!found) runClock();
     crew.className = found ? "crew lost" : "crew live";
     document.getElementById("cover").hidden = !found;
     window.peakshade.contactLost(Boolean(found && spoke && contact.rings !== false), words.lost_every_ms, words.lost);

@@ -5,21 +5,12 @@
 (() => {
   const KEPT = "day-labels";
   const SHORTEST_DRAG = 0.01;
+  const { post } = window.peakshade;
   const { terminal } = document.body.dataset;
   const byId = (id) => document.getElementById(id);
   const picture = () => byId("day-figure");
   const shownWindow = () => ["start", "end"].map((end) => Number(picture()?.dataset[end]));
   const kept = () => JSON.parse(localStorage[KEPT] || "[]");
-
-  const post = async (address, body) => {
-    const answer = await fetch(address, {
-      method: "POST",
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify({ terminal, ...body }),
-    });
-    if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-    return answer.json();
-  };
 
   // Swedish writes dates as the fields have them.
   const fieldText = (unixS) =>

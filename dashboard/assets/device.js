@@ -219,6 +219,17 @@
   window.peakshade = {
     units,
 
+    // What the server answers to something told or asked about this page's terminal.
+    post: async (address, body) => {
+      const answer = await fetch(address, {
+        method: "POST",
+        headers: { "Content-Type": "application/json" },
+        body: JSON.stringify({ terminal: document.body.dataset.terminal, ...body }),
+      });
+      if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+      return answer.json();
+    },
+
     wakeSound,
     myName: () => settings.name,
 

@@ -27,12 +27,7 @@
 
   const make = async () => {
     const days = [...document.querySelectorAll('#report-days [aria-pressed="true"]')].map((key) => key.value);
-    const answer = await fetch("/report/make", {
-      method: "POST",
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify({ terminal, days }),
-    });
-    said.textContent = (await answer.json()).said;
+    said.textContent = (await window.peakshade.post("/report/make", { days })).said;
     if (said.textContent || following) return;
     following = true;
     follow();

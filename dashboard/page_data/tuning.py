@@ -98,6 +98,21 @@ def _title(folder: Path, root: Path) -> tuple[float, str]:
     return head.start_unix_s, f"{date_text(head.start_unix_s, head.zone)} {head.title}"
 
 
+def own_rules(root: Path, in_force: Path | None) -> dict[str, str]:
+    """File name and name of every rules file in the job's folder `root` but the one in force."""
+    others = (path for path in sorted(root.glob("*.toml")) if path != in_force)
+    return {path.name: path.stem for path in others if _is_rules(path, root)}
+
+
+def _is_rules(path: Path, root: Path) -> bool:
+    """A config lies there too."""
+    try:
+        read_rules(asked_rules(path.name, root, None))
+    except UsageError:
+        return False
+    return True
+
+
 def asked_days(names: Sequence[str], root: Path) -> tuple[Path, ...]:
     """The folders of bundled sessions by their names and of those in the job's folder `root` by their paths.
 

@@ -3,6 +3,7 @@
 It is made here as HTML; `assets/crew.js` asks for what has changed and sends what was tapped.
 """
 
+import hashlib
 import json
 import time
 from collections.abc import Mapping
@@ -21,7 +22,6 @@ from dashboard.page_data.peaking import peaking_data
 from dashboard.page_data.terminal import TREND_SPAN_S, CrewData, crew_data, whose_page, written_age_s
 from dashboard.pages import alarm, crew_answers, crew_parts, input_parts, peaking, shell
 from dashboard.pages.aria import HIDDEN, with_attributes
-from dashboard.pages.changes import digest
 from dashboard.pages.markup import Markup, to_html
 from dashboard.settings import Settings, current_settings
 from dashboard.site_time import second_text
@@ -75,10 +75,15 @@ def changed() -> Response:
     """What differs from the parts that the browser has, by their digests."""
     asked = request.get_json()
     now = news(asked["terminal"], asked_units())
-    digests = {name: digest(part) for name, part in now.parts.items()}
+    digests = {name: _digest(part) for name, part in now.parts.items()}
     parts = {name: part for name, part in now.parts.items() if asked["digests"].get(name) != digests[name]}
     new = {name: digests[name] for name in parts}
     return jsonify(contact=now.contact, parts=parts, digests=new, alarms=now.alarms, peaking=now.peaking)
+
+
+def _digest(part: str) -> str:
+    """Tells whether two parts are the same."""
+    return hashlib.blake2b(part.encode(), digest_size=8).hexdigest()
 
 
 def news(terminal: str | None, units: DisplayUnits) -> News:
@@ -185,7 +190,9 @@ def page_parts(seen: CrewData, units: DisplayUnits = METRIC) -> dict[str, object
 
 def contact(seen: CrewData, wall_unix_s: float) -> dict[str, object]:
     """What the browser needs to judge whether the page still speaks of now."""
+    live = {"unix_s": seen.current.situation.unix_s} if current_settings().speed == 1.0 else {}
     return {
+        **live,
         "state": "ok",
         "written_age_s": written_age_s(seen.current, current_settings(), wall_unix_s),
         "clock": second_text(seen.current.situation.unix_s, seen.zone),

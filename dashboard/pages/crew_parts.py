@@ -41,9 +41,10 @@ def masthead(terminal: str, job: Job | None, unix_s: float, zone: ZoneInfo) -> C
     form = words.UTC_ONLY if job is None else words.LOCAL_AND_UTC
     times = form.format(clock=clock_text(unix_s, zone), utc=utc_text(unix_s))
     site = words.SITE_UNKNOWN if job is None else job.site.name
-    return html.Div(
-        [html.Strong(terminal), html.Span(site), html.Span(times, className="times")], className="masthead"
+    clock = with_attributes(
+        html.Span(times, className="times"), {"data-form": form, "data-zone": zone.key or "UTC"}
     )
+    return html.Div([html.Strong(terminal), html.Span(site), clock], className="masthead")
 
 
 def leading(situation: Situation) -> ActiveAlert | None:

@@ -1,5 +1,6 @@
 """The tuning page: other numbers of a rule on recorded days, what they would change, and a new rules file."""
 
+import os
 from pathlib import Path
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
@@ -17,6 +18,7 @@ from dashboard.page_data.tuning import (
     bundled_days,
     checked_changes,
     own_days,
+    own_rules,
     present_value,
     tuning_data,
 )
@@ -40,6 +42,7 @@ def layout() -> Component:
     return html.Div(
         [
             dcc.Store(id="tune-days"),
+            dcc.Store(id="tune-rules", data=""),
             dcc.Store(id="tune-changes", data={}),
             dcc.Store(id="tune-key", data=FIRST_NUMBER),
             html.H1(words.PAGES[PATH]),
@@ -58,8 +61,9 @@ def layout() -> Component:
 
 def _days_section() -> Component:
     root = current_settings().rules_folder
-    own = own_days(root)
-    no_own = html.P(tuning_words.TUNE_NO_OWN_DAYS.format(folder=root), className="hint")
+    own, other_rules = own_days(root), own_rules(root, current_settings().rules)
+    no_own = html.P(tuning_words.TUNE_NO_OWN_DAYS, className="hint")
+    rules = {"": tuning_words.TUNE_IN_FORCE, **other_rules}
     return html.Section(
         [
             html.H2(tuning_words.TUNE_DAYS),
@@ -67,7 +71,13 @@ def _days_section() -> Component:
             tuning_parts.toggles("tune-day", own, tuning_words.TUNE_OWN_DAYS) if own else no_own,
             html.H3(tuning_words.TUNE_BUNDLED_DAYS),
             tuning_parts.toggles("tune-day", bundled_days(), tuning_words.TUNE_BUNDLED_DAYS),
-            _field("tune-rules", tuning_words.TUNE_RULES),
+            html.Div(
+                [
+                    html.H3(tuning_words.TUNE_RULES),
+                    tuning_parts.toggles("tune-from", rules, tuning_words.TUNE_RULES),
+                ],
+                hidden=not other_rules,
+            ),
             html.Button(tuning_words.TUNE_LOOK, id="tune-look", n_clicks=0),
         ],
         className="sheet",
@@ -120,15 +130,27 @@ def tick(clicks: list[int]) -> list[str]:
     return [PRESSED[count % 2] for count in clicks]
 
 
+def choose_rules(_clicks: list[int], files: list[dict[str, str]]) -> tuple[str, list[str]]:
+    """The rules file that was tapped, and which key is pressed."""
+    chosen = str((ctx.triggered_id or {"name": ""})["name"])
+    return chosen, [PRESSED[one["name"] == chosen] for one in files]
+
+
 def choose_days(_clicks: int, days: list[dict[str, str]], clicks: list[int], rules: str) -> list[object]:
     """The days are chosen: the desk opens, or it is said what is wrong."""
     names = [day["name"] for day, count in zip(days, clicks, strict=True) if count % 2]
     if current_role() != "crew":
         return [no_update, words.READ_ONLY, True]
     try:
-        return [_days(names, (rules or "").strip()), "", False]
+        return [_days(names, rules), "", False]
     except UsageError as error:
-        return [no_update, str(error), no_update]
+        return [no_update, _said(error), no_update]
+
+
+def _said(error: UsageError) -> str:
+    """The reason; where on this computer the job lies is nobody's business on a phone."""
+    folder = str(current_settings().rules_folder)
+    return str(error).replace(f"{folder}{os.sep}", "").replace(folder, tuning_words.TUNE_FOLDER)
 
 
 def _days(names: list[str], rules: str) -> Days:
@@ -204,7 +226,7 @@ def compare(changes: dict[str, float], name: str, theme: str, days: Days | None)
     try:
         return tuning_parts.comparison(tuning_data(_question(days, name, changes)), THEMES[theme])
     except UsageError as error:
-        return html.P(str(error), role="alert")
+        return html.P(_said(error), role="alert")
 
 
 def write(_clicks: int, file_name: str, name: str, days: Days | None, changes: dict[str, float]) -> str:
@@ -216,8 +238,8 @@ def write(_clicks: int, file_name: str, name: str, days: Days | None, changes: d
             _question(days, name, changes), current_settings().rules_folder, (file_name or "").strip()
         )
     except UsageError as error:
-        return str(error)
-    return tuning_words.TUNE_WRITTEN.format(path=path, name=path.name)
+        return _said(error)
+    return tuning_words.TUNE_WRITTEN.format(name=path.name)
 
 
 def register(app: Dash) -> None:
@@ -228,9 +250,16 @@ def register(app: Dash) -> None:
         Input("tune-look", "n_clicks"),
         State({"type": "tune-day", "name": ALL}, "id"),
         State({"type": "tune-day", "name": ALL}, "n_clicks"),
-        State("tune-rules", "value"),
+        State("tune-rules", "data"),
         prevent_initial_call=True,
     )(choose_days)
+    rules_keys = {"type": "tune-from", "name": ALL}
+    app.callback(
+        [Output("tune-rules", "data"), Output(rules_keys, "aria-pressed")],
+        Input(rules_keys, "n_clicks"),
+        State(rules_keys, "id"),
+        prevent_initial_call=True,
+    )(choose_rules)
     day_keys, rule_keys = ({"type": kind, "name": ALL} for kind in ("tune-day", "tune-rule"))
     app.callback(Output(day_keys, "aria-pressed"), Input(day_keys, "n_clicks"))(tick)
     app.callback(

@@ -249,17 +249,17 @@ EXPECTED: dict[str, Expected] = {
         ('25.0 wait-sun-pass advise raised',),
     ),
     'sun pass now': Expected(
-        'advise', 'Sun pass now',
+        'advise', 'Sun pass now. 4.5 dB missing',
         'Sun pass: do not touch the dish; warn the producer, lower the stream meanwhile if need be',
         ('25.0 wait-sun-pass advise raised',),
     ),
     'turned dish, uplink tells': Expected(
-        'act', 'The dish points off',
+        'act', 'The dish points off. 1.9 dB missing',
         'Re-peak the dish when the stream can bear it; transmitter off before anybody is in front of it',
         ('23.7 repeak act raised',),
     ),
     'a re-peak of which nobody is sure any more': Expected(
-        'advise', 'Signal is missing: look at the dish',
+        'advise', 'Look at the dish. 1.8 dB missing',
         'Look before you touch: rain or dark cloud where the dish points, water or snow on the reflector, anything in the beam, mount level and tight. Note rain or moved; if the dish has moved, re-peak, transmitter off before anybody is in front of it',
         ('23.7 repeak act raised', '27.7 repeak act cleared', '27.7 look-at-dish advise raised'),
     ),
@@ -269,7 +269,7 @@ EXPECTED: dict[str, Expected] = {
         ('26.2 wait-rain advise raised',),
     ),
     'somebody in the beam': Expected(
-        'act', 'Something stands in the beam',
+        'act', 'Something stands in the beam. 6.8 dB missing',
         'Look for people, vehicles, a branch or a drone in front of the dish and keep the beam free',
         ('20.8 blockage act raised',),
     ),
@@ -279,7 +279,7 @@ EXPECTED: dict[str, Expected] = {
         ('20.7 blockage advise raised',),
     ),
     'a stray tap on rain over a turned dish': Expected(
-        'act', 'The dish points off',
+        'act', 'The dish points off. 1.9 dB missing',
         'Re-peak the dish when the stream can bear it; transmitter off before anybody is in front of it',
         ('23.7 repeak act raised',),
     ),
@@ -369,7 +369,7 @@ EXPECTED: dict[str, Expected] = {
         (),
     ),
     'nothing gets through in rain': Expected(
-        'urgent', 'The stream is down: nothing gets through',
+        'urgent', 'The stream is down: nothing gets through. 3.6 dB missing',
         'Rain takes too much for anything to get through: wait, leave the dish',
         ('20.7 stream-down urgent raised', '23.2 wait-rain advise raised', '23.5 no-data advise raised'),
     ),

@@ -62,7 +62,7 @@ def test_every_default_lies_in_its_range_and_has_a_reason() -> None:
 def test_every_parameter_is_read_by_a_rule() -> None:
     timing = {f"{rule}.{key}" for rule in RULES for key in ("hold_s", "clear_hold_s", "repeat_s")}
     terms = [term for rule in RULES.values() for clause in rule.clauses for term in clause.terms]
-    terms += [term for rule in RULES.values() for clause in rule.clearing for term in clause]
+    terms += [term for rule in RULES.values() for clause in (*rule.clearing, rule.doubt) for term in clause]
     read = {term.threshold for term in terms if isinstance(term.threshold, str)}
     assert read | timing == set(BY_NAME)
 
@@ -103,7 +103,7 @@ def test_every_feature_says_what_it_is_and_is_read_by_a_rule() -> None:
     hints = get_type_hints(Features, include_extras=True)
     assert all(len(hints[name].__metadata__[0]) > 10 for name in Features._fields)
     terms = [term for rule in RULES.values() for clause in rule.clauses for term in clause.terms]
-    terms += [term for rule in RULES.values() for clause in rule.clearing for term in clause]
+    terms += [term for rule in RULES.values() for clause in (*rule.clearing, rule.doubt) for term in clause]
     flags = {flag for rule in RULES.values() for flag in rule.inhibitions}
     assert {term.feature for term in terms} | flags == set(Features._fields)
 

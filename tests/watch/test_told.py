@@ -316,7 +316,11 @@ def test_rain_that_was_seen_is_said() -> None:
 )
 def test_what_stands_in_the_beam(dips: float, confidence: float, named: str | None) -> None:
     rule = RULES["blockage"]
-    assert rule.confidence(view(dips=dips, signal__verdict=likely(blockage=0.7))) == confidence
+    told = view(dips=dips, signal__verdict=likely(blockage=0.7), **LOSS)
+    assert rule.confidence(told) == confidence
+    # Whoever stood there has gone: there is nothing left to be sure of.
+    gone = view(dips=dips, signal__verdict=likely(blockage=0.7), signal__deficit_db=0.9)
+    assert gone.features.dips > 1.5 or rule.confidence(gone) is None
     figures = rule.evidence(view(dips=dips, signal__unexplained_db=5.0))[0].figures
     assert figures == {"missing_db": 5.0} | ({named: dips} if named else {})
     assert rule.cause(view()) == "blockage"

@@ -83,6 +83,10 @@ def clears(truth: Told, row: Row) -> bool:
     return any(all(one.holds(row) for one in statements(line)) for line in truth.cleared)
 
 
+def doubts(truth: Told, row: Row) -> bool:
+    return bool(truth.doubted) and all(one.holds(row) for one in statements(truth.doubted))
+
+
 def told(rule: str, steps: list[tuple[float, Row]]) -> list[Event]:
     """What the rule says when each row holds from its moment on, up to the last moment."""
     stage, events = RuleStage(default_rules()), []
@@ -96,6 +100,7 @@ def told(rule: str, steps: list[tuple[float, Row]]) -> list[Event]:
 
 CLAUSES = [(rule, severity, line) for rule, truth in TRUTH.items() for severity, line in truth.raised]
 CLEARINGS = [(rule, line) for rule, truth in TRUTH.items() for line in truth.cleared]
+DOUBTS = [rule for rule, truth in TRUTH.items() if truth.doubted]
 FLAGS = sorted({flag for truth in TRUTH.values() for flag in truth.silenced})
 
 
@@ -199,6 +204,20 @@ def test_each_term_of_a_clearing_decides(rule: str, line: str, hairs: int) -> No
             assert ((gone_s + clear_hold_s, None) in found) is over
 
 
+@pytest.mark.parametrize("rule", DOUBTS)
+@pytest.mark.parametrize("hairs", [-1, 0])
+def test_in_doubt_an_alert_goes_after_a_minute(rule: str, hairs: int) -> None:
+    """Not one decision sooner or later, and not while a term of it fails or is not known."""
+    truth = TRUTH[rule]
+    (row, gone_s), over_s = risen(rule), min(60.0, truth.times_s[1])
+    for one in statements(truth.doubted):
+        doubted = holding(truth.doubted) | one.off(hairs)
+        found = told(rule, [(0.0, row), (gone_s, doubted), (gone_s + over_s + STEP_S, {})])
+        assert ((gone_s + over_s, None) in found) is (doubts(truth, doubted) and not level(truth, doubted))
+        unknown = {name: value for name, value in doubted.items() if name != one.feature}
+        assert len(told(rule, [(0.0, row), (gone_s, unknown), (gone_s + 7200.0, {})])) == 1
+
+
 def test_the_outright_rule_and_the_asking_one_take_turns_at_once() -> None:
     """Only one of them stands: less sure, the other asks with the same decision, if anything is missing."""
     sure = holding("certain_db >= 0.7, mispoint_confidence >= 0.85") | {"mispoint_confidence": 0.95}
@@ -228,7 +247,7 @@ def test_a_standing_alert_stays_through_what_silences_it(rule: str) -> None:
     row, gone_s = risen(rule)
     for flag in TRUTH[rule].silenced:
         silenced = row | {flag: 1.0}
-        if not clears(TRUTH[rule], silenced):
+        if not (clears(TRUTH[rule], silenced) or doubts(TRUTH[rule], silenced)):
             assert len(told(rule, [(0.0, row), (gone_s, silenced), (gone_s + 7200.0, {})])) == 1
 
 
@@ -313,9 +332,10 @@ class Plain:
                 return [(now_s, GRAVITY[self.level - 1])]
         else:
             self.pending = 0
-        if self.level and not asked and clears(self.truth, row):
+        doubted = doubts(self.truth, row)
+        if self.level and not asked and (doubted or clears(self.truth, row)):
             self.clear_s = now_s if self.clear_s != self.clear_s else self.clear_s
-            if now_s - self.clear_s >= clear_hold_s:
+            if now_s - self.clear_s >= (min(60.0, clear_hold_s) if doubted else clear_hold_s):
                 self.before, self.level, self.cleared_s, self.clear_s = self.level, 0, now_s, nan
                 return [(now_s, None)]
         else:
@@ -326,7 +346,7 @@ class Plain:
 def random_course(rule: str, seed: int) -> list[Row]:
     """Ten hours of rows near the thresholds of the rule; some last, some are gone with the next decision."""
     chance, truth = random.Random(seed), TRUTH[rule]
-    lines = [line for _, line in truth.raised] + list(truth.cleared)
+    lines = [line for _, line in truth.raised] + [*truth.cleared, *filter(None, [truth.doubted])]
     course: list[Row] = []
     while len(course) < 3600:
         row = holding(chance.choice(lines))

@@ -12,13 +12,17 @@ from agent.records import Cause, NoteKind, Severity
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One rule. `raised` and `cleared` have a line a clause; `times_s` are hold, clear hold and repeat."""
+    """One rule. `raised` and `cleared` have a line a clause; `times_s` are hold, clear hold and repeat.
+
+    Once `doubted` has held for a minute, or for a shorter clear hold, a standing alert goes.
+    """
 
     raised: tuple[tuple[Severity, str], ...]
     cleared: tuple[str, ...]
     silenced: frozenset[str]
     times_s: tuple[float, float, float]
     label: str
+    doubted: str = ""
     deeds: tuple[NoteKind, ...] = ()
     scored: tuple[Cause, float, float] | None = None  # the label, and seconds early and late
     said: dict[str, str] = field(default_factory=dict)  # codes where nothing decides between several
@@ -76,8 +80,8 @@ TRUTH: dict[str, Told] = {
             "certain_db <= 0.5",
             "rain_hides",
             "sun_pass_now",
-            "mispoint_confidence <= 0.85, no peaking, no unlocked",
         ),
+        doubted="mispoint_confidence <= 0.85, no peaking, no unlocked",
         silenced=words("peaking rain_hides sun_pass_now settling unlocked"),
         times_s=(180.0, 60.0, 600.0),
         label="Re-peak the dish",
@@ -92,11 +96,11 @@ TRUTH: dict[str, Told] = {
         ),
         cleared=(
             "certain_db <= 0.4",
-            "mispoint_confidence <= 0.1",
             "rain_hides",
             "sun_pass_now",
             "peaking",
         ),
+        doubted="mispoint_confidence <= 0.1",
         silenced=words("peaking rain_hides sun_pass_now settling"),
         times_s=(360.0, 60.0, 900.0),
         label="Look at the dish",
@@ -116,7 +120,8 @@ TRUTH: dict[str, Told] = {
             ("advise", "deficit_db >= 1.3, rain_confidence >= 0.6"),
             ("advise", "deficit_db >= 0.5, rain_hides"),
         ),
-        cleared=("deficit_db <= 0.4", "mispoint_confidence >= 0.85", "rain_confidence <= 0.4, no rain_hides"),
+        cleared=("deficit_db <= 0.4", "mispoint_confidence >= 0.85"),
+        doubted="rain_confidence <= 0.4, no rain_hides",
         silenced=words("peaking sun_pass_now unlocked"),
         times_s=(150.0, 300.0, 600.0),
         label="Wait: rain",
@@ -129,11 +134,8 @@ TRUTH: dict[str, Told] = {
             ("advise", "dips >= 3, deficit_db <= 1"),
             ("advise", "dip_s >= 18"),
         ),
-        cleared=(
-            "sudden_db <= 1, dips <= 1.5",
-            "blockage_confidence <= 0.4, dips <= 1.5",
-            "lock_lost_s >= 30",
-        ),
+        cleared=("sudden_db <= 1, dips <= 1.5", "lock_lost_s >= 30"),
+        doubted="blockage_confidence <= 0.4, dips <= 1.5, deficit_db >= 1",
         silenced=words("peaking rain_hides unlocked_long"),
         times_s=(0.0, 120.0, 300.0),
         label="Path blocked",
@@ -156,9 +158,9 @@ TRUTH: dict[str, Told] = {
         ),
         cleared=(
             "throughput_ratio >= 0.75, lan_confidence <= 0.85",
-            "lan_confidence <= 0.6",
             "no rate_known",
         ),
+        doubted="lan_confidence <= 0.6",
         silenced=words("signal_down peaking settling"),
         times_s=(0.0, 60.0, 600.0),
         label="Look at the LAN",
@@ -170,11 +172,8 @@ TRUTH: dict[str, Told] = {
             ("advise", "rtt_ratio >= 1.8"),
             ("act", "throughput_ratio <= 0.75, network_confidence >= 0.6"),
         ),
-        cleared=(
-            "rtt_ratio <= 1.25",
-            "throughput_ratio >= 0.75, network_confidence <= 0.6, rtt_ratio <= 1.8",
-            "no rate_known",
-        ),
+        cleared=("rtt_ratio <= 1.25", "no rate_known"),
+        doubted="network_confidence <= 0.6, rtt_ratio <= 1.8",
         silenced=words("signal_down peaking settling"),
         times_s=(0.0, 60.0, 600.0),
         label="Call the network",

@@ -69,6 +69,7 @@ BELOW_PLAN = Rule(
     ),
     clauses=(Clause("advise", (at_least("below_plan_db", "below-plan.raise_db"),)),),
     clearing=((at_most("below_plan_db", "below-plan.clear_db"),), (at_least("level_accepted", 0.5),)),
+    doubt=(),
     inhibitions={"peaking": "the dish is being moved", "rain_hides": "rain takes what the plan has in clear sky"},
     cause=lambda view: "none",
     headline=lambda view: Said("below-plan-headline", {"below_db": view.features.below_plan_db}),

@@ -21,9 +21,11 @@ def _evidence(view: View) -> tuple[Said, ...]:
 
 
 def _confidence(view: View) -> float | None:
+    """None once whatever it was has gone: there is nothing left to be sure of."""
     likely = view.signal.confidence.get("blockage")
-    dipped = view.features.dips > ONE_DIP or view.features.dip_s > 0.0
-    return max(DIPS_SURE, likely or 0.0) if dipped else likely
+    if view.features.dips > ONE_DIP or view.features.dip_s > 0.0:
+        return max(DIPS_SURE, likely or 0.0)
+    return None if view.signal.deficit_db < FREE_DB else likely
 
 
 BLOCKAGE = Rule(
@@ -52,8 +54,12 @@ BLOCKAGE = Rule(
     ),
     clearing=(
         (at_most("sudden_db", "blockage.clear_db"), at_most("dips", ONE_DIP)),
-        (at_most("blockage_confidence", "blockage.clear_confidence"), at_most("dips", ONE_DIP)),
         (at_least("lock_lost_s", "link-down.lost_s"),),
+    ),
+    doubt=(
+        at_most("blockage_confidence", "blockage.clear_confidence"),
+        at_most("dips", ONE_DIP),
+        at_least("deficit_db", "blockage.clear_db"),
     ),
     inhibitions={
         "peaking": "the dish is being moved",

@@ -40,12 +40,11 @@ CALL_NETWORK = Rule(
     ),
     clearing=(
         (at_most("rtt_ratio", "call-network.rtt_clear"),),
-        (
-            at_least("throughput_ratio", "call-network.ratio"),
-            at_most("network_confidence", "call-network.confidence"),
-            at_most("rtt_ratio", "call-network.rtt_ratio"),
-        ),
         (at_most("rate_known", FLAG),),
+    ),
+    doubt=(
+        at_most("network_confidence", "call-network.confidence"),
+        at_most("rtt_ratio", "call-network.rtt_ratio"),
     ),
     inhibitions={
         "signal_down": "the signal explains the rate",

@@ -37,6 +37,7 @@ CLOCK_STEPPED = Rule(
     ),
     clauses=(Clause("advise", (at_most("clock_stepped_ago_s", "clock-stepped.within_s"),)),),
     clearing=((at_least("clock_stepped_ago_s", "clock-stepped.within_s"),),),
+    doubt=(),
     inhibitions={},
     cause=lambda view: "none",
     headline=lambda view: Said("clock-stepped"),

@@ -31,6 +31,7 @@ CLOCK_WRONG = Rule(
     ),
     clauses=(Clause("advise", (at_most("clock_refused_ago_s", "clock-wrong.within_s"),)),),
     clearing=((at_least("clock_refused_ago_s", "clock-wrong.within_s"),),),
+    doubt=(),
     inhibitions={},
     cause=lambda view: "none",
     headline=lambda view: Said("clock-wrong"),

@@ -90,6 +90,7 @@ LINK_DOWN = Rule(
         Clause("urgent", (at_least("lock_lost_s", "link-down.lost_s"), at_least("streaming", FLAG))),
     ),
     clearing=((at_most("lock_lost_s", LOCKED_S),),),
+    doubt=(),
     inhibitions={"peaking": "the dish is being moved"},
     cause=_cause,
     headline=_headline,

@@ -68,11 +68,11 @@ LOOK_AT_DISH = Rule(
     ),
     clearing=(
         (at_most("certain_db", "look-at-dish.clear_db"),),
-        (at_most("mispoint_confidence", "look-at-dish.clear_confidence"),),
         (at_least("rain_hides", FLAG),),
         (at_least("sun_pass_now", FLAG),),
         (at_least("peaking", FLAG),),
     ),
+    doubt=(at_most("mispoint_confidence", "look-at-dish.clear_confidence"),),
     inhibitions={
         "peaking": "the crew is at it",
         "rain_hides": "it rains, and that takes as much",

@@ -38,9 +38,9 @@ LOOK_AT_LAN = Rule(
     ),
     clearing=(
         (at_least("throughput_ratio", "look-at-lan.ratio"), at_most("lan_confidence", "look-at-lan.sure")),
-        (at_most("lan_confidence", "look-at-lan.confidence"),),
         (at_most("rate_known", FLAG),),
     ),
+    doubt=(at_most("lan_confidence", "look-at-lan.confidence"),),
     inhibitions={
         "signal_down": "the signal explains the rate",
         "peaking": "tests during peaking say nothing",

@@ -77,6 +77,7 @@ LOWER_STREAM = Rule(
         (at_most("streaming", FLAG),),
         (at_most("uplink_tested", FLAG),),
     ),
+    doubt=(),
     inhibitions={"peaking": "tests during peaking say nothing"},
     cause=_likeliest,
     headline=lambda view: Said("stream-not-carried"),

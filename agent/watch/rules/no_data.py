@@ -56,6 +56,7 @@ NO_DATA = Rule(
         )),
     ),
     clearing=((at_most("signal_silence", HEARD_SPACINGS), at_most("other_silence", HEARD_SPACINGS)),),
+    doubt=(),
     inhibitions={},
     cause=lambda view: "none",
     headline=lambda view: Said("input-silent", {"input": view.silent}),

@@ -52,6 +52,7 @@ ON_BATTERY = Rule(
         )),
     ),
     clearing=((at_most("on_battery", FLAG),),),
+    doubt=(),
     inhibitions={},
     cause=lambda view: "power",
     headline=lambda view: Said("battery-headline"),

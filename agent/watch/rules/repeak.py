@@ -64,11 +64,11 @@ REPEAK = Rule(
         # Put off: nobody peaks through rain or a sun pass. What it leaves behind is raised anew.
         (at_least("rain_hides", FLAG),),
         (at_least("sun_pass_now", FLAG),),
-        (
-            at_most("mispoint_confidence", "repeak.confidence"),
-            at_most("peaking", FLAG),
-            at_most("unlocked", FLAG),
-        ),
+    ),
+    doubt=(
+        at_most("mispoint_confidence", "repeak.confidence"),
+        at_most("peaking", FLAG),
+        at_most("unlocked", FLAG),
     ),
     inhibitions={
         "peaking": "the crew is at it",

@@ -69,7 +69,8 @@ class Rule:
     """One rule, whole: what lacks a part, or names something that is not there, does not import.
 
     While a flag of `inhibitions` stands (with its reason), the rule is not raised; a standing alert stays as
-    it is. A standing alert clears when all terms of one of `clearing` hold. `deeds` are the notes by which the
+    it is. A standing alert clears when all terms of one of `clearing` have held for the clear hold, and, where it
+    rests on a confidence, when those of `doubt` have held for a minute. `deeds` are the notes by which the
     crew says that it did what the rule asked for.
     """
 
@@ -78,6 +79,7 @@ class Rule:
     parameters: tuple[Parameter, ...]
     clauses: tuple[Clause, ...]
     clearing: tuple[tuple[Term, ...], ...]
+    doubt: tuple[Term, ...]
     inhibitions: Mapping[str, str]
     cause: Callable[[View], Cause]
     headline: Callable[[View], Said]
@@ -106,7 +108,7 @@ class Rule:
         if not (self.label and self.clauses and self.clearing):
             yield "label, clauses and clearing must not be empty"
         terms = [term for clause in self.clauses for term in clause.terms]
-        terms += [term for clause in self.clearing for term in clause]
+        terms += [term for clause in (*self.clearing, self.doubt) for term in clause]
         named = {term.feature for term in terms} | set(self.inhibitions)
         yield from (f"there is no feature {name}" for name in sorted(named - set(Features._fields)))
         used = {term.threshold for term in terms if isinstance(term.threshold, str)}

@@ -169,6 +169,7 @@ SHADE = Rule(
             at_most("blind_exposure_s", "shade.advise_after_s"),
         ),
     ),
+    doubt=(),
     inhibitions={},
     cause=lambda view: "overheat",
     headline=_headline,

@@ -46,6 +46,7 @@ STREAM_DOWN = Rule(
     parameters=timing("stream-down", 30.0, 60.0, 0.0, "a failed test that the next one takes back is not worth a word"),
     clauses=(Clause("urgent", (at_least("stream_dead", FLAG), at_least("streaming", FLAG))),),
     clearing=((at_most("stream_dead", FLAG),), (at_most("streaming", FLAG),)),
+    doubt=(),
     inhibitions={
         "unlocked": "without lock nothing can get through: the link speaks",
         "peaking": "tests during peaking say nothing",

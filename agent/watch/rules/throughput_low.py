@@ -28,6 +28,7 @@ THROUGHPUT_LOW = Rule(
         (at_least("throughput_ratio", "throughput-low.clear_ratio"),),
         (at_most("rate_known", FLAG),),
     ),
+    doubt=(),
     inhibitions={
         "signal_down": "the signal explains the rate",
         "peaking": "tests during peaking say nothing",

@@ -45,6 +45,11 @@ def loss_said(view: View, cause: str, loss_db: float) -> Said:
     return Said(f"{LOSS}{cause}-stream", {"loss_db": loss_db, "left_mbps": max(0.0, left_mbps)})
 
 
+def missing(loss: Said) -> Said:
+    """How much a loss takes, without its cause."""
+    return Said("missing", {"loss_db": loss.figures["loss_db"]})
+
+
 def for_and_against(view: View, cause: LossCause) -> tuple[Said, ...]:
     """What spoke for and against the cause, the weightiest first, and in a word how sure that makes."""
     verdict = view.signal.verdict

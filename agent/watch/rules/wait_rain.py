@@ -73,8 +73,8 @@ WAIT_RAIN = Rule(
     clearing=(
         (at_most("deficit_db", "wait-rain.clear_db"),),
         (at_least("mispoint_confidence", "repeak.confidence"),),
-        (at_most("rain_confidence", "wait-rain.clear_confidence"), at_most("rain_hides", FLAG)),
     ),
+    doubt=(at_most("rain_confidence", "wait-rain.clear_confidence"), at_most("rain_hides", FLAG)),
     inhibitions={
         "peaking": "the dish is being moved",
         "sun_pass_now": "the sun's loss looks alike",

@@ -80,6 +80,7 @@ WAIT_SUN_PASS = Rule(
         )),
     ),
     clearing=((at_least("sun_pass_in_s", "wait-sun-pass.announce_s"),),),
+    doubt=(),
     inhibitions={},
     cause=lambda view: "sun-pass",
     headline=lambda view: Said(("sun-pass-now" if view.signal.sun_pass_now else "sun-pass-soon") + _outcome(view)),

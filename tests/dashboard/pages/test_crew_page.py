@@ -3,6 +3,7 @@
 import re
 import time
 from contextlib import AbstractContextManager
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol
@@ -91,12 +92,26 @@ def test_verdict_says_what_to_do_and_how_long_there_is(browser: Browser, scenes_
         expect(seen.page.locator("#ages")).to_contain_text("2 min ago")
 
 
+def test_the_clock_goes_on_by_itself_and_stands_without_contact(
+    browser: Browser, serve: Serve, store: Path
+) -> None:
+    """The agent's last word is of 11:36:50 UTC and eight seconds old."""
+    tell(store, replace(SCENES["fine"], unix_s=NOW_UNIX_S + 50.0), written_wall_unix_s=time.time() - 8.0)
+    with visit(browser, serve(store)) as seen:
+        expect(seen.page.locator(".times")).to_have_text("11:37 UTC")
+        seen.page.context.set_offline(True)
+        seen.page.evaluate("() => { const now = Date.now; Date.now = () => now() + 600000; }")
+        expect(seen.page.locator("#cover")).to_be_visible()
+        expect(seen.page.locator(".times")).to_have_text("11:37 UTC")
+
+
 @pytest.mark.mosquitto
 def test_seen_button_reaches_the_broker(
     browser: Browser, serve: Serve, store: Path, mosquitto: Mosquitto, heard: Heard
 ) -> None:
     tell(store, SCENES["act"])
     with visit(browser, serve(store, mosquitto.port)) as seen:
+        assert seen.page.locator("#verdict + .delivery").evaluate("line => line.offsetHeight") == 0
         seen.page.get_by_role("button", name="Seen").click()
         topic, body = heard()
         assert topic == reading_topic(TERMINAL, "acknowledge")
