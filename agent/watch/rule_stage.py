@@ -213,6 +213,7 @@ class RuleStage:
         graver = (state.level > 0) | (state.pending_level > state.cleared_level)
         due = held & (graver | (unix_s - state.cleared_at >= self._repeat_s))
         due[:, self._asking] |= handed & rising[:, self._asking]
+        due[:, self._asking] &= ~due[:, self._outright]
         gone[:, self._asking] |= due[:, self._outright] & (state.level[:, self._asking] > 0)
         if not (due.any() or gone.any()):
             return []

@@ -61,10 +61,12 @@ def verdict(
     alert, reader = leading(situation), units.reader(zone)
     since = [] if alert is None else [html.Span(_since(alert, zone), className="since")]
     figures = _key_figures(situation.figures, zone, units)
+    head, *besides = reworded(situation.said, "verdict", situation.verdict, reader)
     return html.Section(
         [
             html.P([level_mark(level), words.LEVELS[level], *since], className="level"),
-            html.H1(joined(reworded(situation.said, "verdict", situation.verdict, reader))),
+            html.H1(head),
+            *([html.P(joined(besides), className="besides")] if besides else []),
             *([_pair(words.BECAUSE, cause)] if cause else []),
             _action(joined(reworded(situation.said, "action", situation.action, reader))),
             *_time_left(situation.unix_s, situation.deadline_unix_s),

@@ -75,7 +75,8 @@ def _event(event: AlertEvent, zone: ZoneInfo, units: DisplayUnits) -> list[Compo
         html.Div([html.Dt(name), html.Dd(reader.significant(value, FIGURES_SHOWN))])
         for name, value in sorted(event.figures.items())
     ]
-    behind = [html.P(words.FIGURES_BEHIND, className="name"), html.Dl(figures, className="ages")]
+    numbers = [html.P(words.FIGURES_BEHIND, className="name"), html.Dl(figures, className="ages")]
+    behind = [html.Div(numbers, className="numbers")]
     return [
         head,
         html.P(joined(reworded(event.said, "action", event.action, reader)), className="action"),

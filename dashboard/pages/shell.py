@@ -38,7 +38,7 @@ _PAGE = """<!DOCTYPE html>
 </body>
 </html>"""
 # The crew's page has the time there, which moves on.
-OF_ONE_DAY = ("/day", "/day/explore", "/plan")
+OF_ONE_DAY = ("/day", "/day/explore", "/plan", "/report")
 SCRIPT = "device.js"
 STYLE = "pages.css"
 # Silent and dark; a browser keeps the screen on while it plays, over plain http too.

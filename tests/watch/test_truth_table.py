@@ -242,6 +242,15 @@ def test_the_outright_rule_and_the_asking_one_take_turns_at_once() -> None:
     ]
 
 
+def test_the_outright_rule_alone_speaks_where_both_come_due_together() -> None:
+    """Three minutes of certainty after three of doubt end both holds with the same decision."""
+    unsure = holding("certain_db >= 0.5, mispoint_confidence >= 0.2, told_elsewhere")
+    sure = unsure | {"certain_db": 1.4, "mispoint_confidence": 0.95}
+    steps = [(0.0, unsure), (180.0, sure), (1000.0, {})]
+    assert told("repeak", steps) == [(360.0, "act")]
+    assert told("look-at-dish", steps) == []
+
+
 @pytest.mark.parametrize("rule", TRUTH)
 def test_a_standing_alert_stays_through_what_silences_it(rule: str) -> None:
     row, gone_s = risen(rule)

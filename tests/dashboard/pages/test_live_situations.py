@@ -191,6 +191,7 @@ def test_notes_and_reminders(page: Page, agent: AgentProcess, mosquitto: Mosquit
         tap(page, "Terminal moved")
         now.link_is_up(lost_db=2.5)
         reads(page, "Act", "The dish points off", "e-peak")
+        expect(page.locator("#verdict .besides")).to_contain_text("dB missing")
         topic = alert_topic(TERMINAL, "repeak")
         raised = alert(mosquitto, topic)
         wait_until(lambda: alert(mosquitto, topic)["state"] == "reminder", PATIENCE_S, "a reminder")
