@@ -329,7 +329,7 @@ def test_what_stands_in_the_beam(dips: float, confidence: float, named: str | No
 def test_who_stood_in_the_beam_once_is_known_for_sure() -> None:
     rule, shares = RULES["blockage"], {"signal__verdict": likely(blockage=0.3)}
     assert rule.confidence(view(dips=1.0, dip_s=20.0, **shares)) == 0.9
-    assert rule.confidence(view(dips=1.0, dip_s=0.0, **shares)) == 0.3
+    assert rule.confidence(view(dips=1.0, dip_s=0.0, **shares, **LOSS)) == 0.3
     assert rule.confidence(view(dips=2.0, signal__verdict=likely(blockage=0.95))) == 0.95
     assert rule.confidence(view(dips=2.0)) == 0.9
     headlines = [rule.headline(view(signal__deficit_db=loss_db)).code for loss_db in (1.0, 0.99)]
