@@ -64,7 +64,7 @@
   const runClock = () => {
     const times = document.querySelector(".times");
     if (!contact.unix_s || !times) return;
-    const toldMs = (contact.unix_s + contact.written_age_s) * 1000 + Date.now() - arrivedMs;
+    const toldMs = contact.unix_s * 1000 + Date.now() - arrivedMs;
     clockMs = clockMs > toldMs && clockMs < toldMs + AHEAD_MS ? clockMs : toldMs;
     const text = (timeZone) =>
       new Date(clockMs).toLocaleTimeString("en-GB", { timeZone, hour: "2-digit", minute: "2-digit" });

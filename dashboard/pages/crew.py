@@ -190,9 +190,10 @@ def page_parts(seen: CrewData, units: DisplayUnits = METRIC) -> dict[str, object
 
 def contact(seen: CrewData, wall_unix_s: float) -> dict[str, object]:
     """What the browser needs to judge whether the page still speaks of now."""
-    live = {"unix_s": seen.current.situation.unix_s} if current_settings().speed == 1.0 else {}
+    live = current_settings().speed == 1.0
+    running = {"unix_s": messages.agent_time(seen.current, 1.0, wall_unix_s)} if live else {}
     return {
-        **live,
+        **running,
         "state": "ok",
         "written_age_s": written_age_s(seen.current, current_settings(), wall_unix_s),
         "clock": second_text(seen.current.situation.unix_s, seen.zone),
