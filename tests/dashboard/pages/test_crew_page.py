@@ -97,10 +97,10 @@ def test_the_clock_goes_on_by_itself_and_stands_without_contact(
 ) -> None:
     """The agent's last word is of 11:36:50 UTC and eight seconds old."""
     tell(store, replace(SCENES["fine"], unix_s=NOW_UNIX_S + 50.0), written_wall_unix_s=time.time() - 8.0)
-    with visit(browser, serve(store)) as seen:
+    with visit(browser, serve(store, 1, "--silent-after-s", "600")) as seen:
         expect(seen.page.locator(".times")).to_have_text("11:37 UTC")
         seen.page.context.set_offline(True)
-        seen.page.evaluate("() => { const now = Date.now; Date.now = () => now() + 600000; }")
+        seen.page.evaluate("() => { const now = Date.now; Date.now = () => now() + 3600000; }")
         expect(seen.page.locator("#cover")).to_be_visible()
         expect(seen.page.locator(".times")).to_have_text("11:37 UTC")
 
