@@ -76,8 +76,10 @@ class Carrier:
     dips_unix_s: list[float] = field(default_factory=list)
     in_dip: bool = False
     dip_start_unix_s: float = -inf
-    dip_db: list[float] = field(default_factory=list)  # the drops of the cells of this one
+    dip_db_s: float = 0.0  # drop by time of this one
+    dip_deepest_db: float = 0.0
     dip_s: float = 0.0  # how long the last one lasted, as wide as it would be at its full depth
+    lowest_db: float = inf  # of the open cell
     locked: bool = True
     lock_changed_unix_s: float = -inf
     last_db: float = nan
@@ -98,6 +100,7 @@ class Carrier:
             self.locked = measure != "lost"
             self.lock_changed_unix_s = unix_s
         self.cells.add(value_db)
+        self.lowest_db = min(self.lowest_db, value_db)
 
     def _follow_resolution(self, value_db: float) -> None:
         self.values_seen += 1
@@ -128,6 +131,7 @@ class Carrier:
             self.minute.add(mean)
             self._follow_dips(unix_s, mean)
             self.cells.close(unix_s)
+            self.lowest_db = inf
         if unix_s % 60.0 == 0.0:
             self._close_minute(unix_s)
         return mean
@@ -140,15 +144,16 @@ class Carrier:
         before_db = self.cells.level(unix_s - GRID_S, DIP_LEVEL_S, LEVEL_LEAST)
         fell = before_db - mean_db >= drop_db
         if fell and not self.in_dip:
-            self.dip_start_unix_s, self.dip_db = unix_s, []
+            self.dip_start_unix_s, self.dip_db_s, self.dip_deepest_db = unix_s, 0.0, 0.0
         # Only a drop that came back soon is a dip; one that stays is for others to judge.
         lasted_s, back = unix_s - self.dip_start_unix_s, mean_db > before_db - DIP_BACK_DB
         if self.in_dip and back and lasted_s <= DIP_LONGEST_S:
             self.dips_unix_s.append(unix_s)
-            self.dip_s = GRID_S * sum(self.dip_db) / max(self.dip_db)
+            self.dip_s = self.dip_db_s / self.dip_deepest_db
         self.in_dip = fell or (self.in_dip and not back and lasted_s <= DIP_LONGEST_S)
         if self.in_dip:
-            self.dip_db.append(before_db - mean_db)
+            self.dip_db_s += GRID_S * (before_db - mean_db)
+            self.dip_deepest_db = max(self.dip_deepest_db, before_db - self.lowest_db)
 
     def last_dip_s(self, unix_s: float) -> float:
         """How long the last dip lasted (s), for a minute after it; 0 otherwise."""

@@ -93,6 +93,8 @@ class Reference:
         Without a reference a steady level becomes it, unless the plan says otherwise (`planned_db`; NaN where
         the figure cannot be compared with it).
         """
+        if minutes_db and minutes_db[-1] > self.level_db - DRIFT_WITHIN_DB:
+            self.shortfall_db = 0.0  # it was no fault of the peaking
         if isnan(self.level_db):
             self._first(unix_s, minutes_db, planned_db)
         elif len(minutes_db) >= FIRST_MINUTES and min(minutes_db) >= self.level_db + HIGHER_DB:

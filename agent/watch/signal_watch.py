@@ -25,6 +25,7 @@ SUN_EXPLAINS_DB = 0.2  # a smaller loss is within the noise of a reference (judg
 RARE_S = 100.0  # the median over rarer readings is minutes late; the newest one knows better
 STEP_SPREAD = 0.41  # standard deviation of what two values in steps hide of their difference, 1/sqrt(6)
 RAIN_LIKELY = 0.5  # more likely than all else together
+MISSED_READINGS = 1.5  # a figure that comes beside another and is later than this has not been told
 SURELY = 0.35  # share of the probability that a coarse figure may hide
 SIGNAL_DOWN_DB = 0.8  # a loss from here on can cost a MODCOD class and so explains a low rate
 
@@ -103,7 +104,7 @@ class SignalWatch:
             level_noise_db=hypot(carrier.noise_db, STEP_SPREAD * step_db),
             half_step_db=(1.0 if step_db >= COARSE_DB else 0.5) * step_db,
             locked=carrier.locked,
-            uplink=Measured(uplink.path_loss_db, self.up.path.carrier.noise_db),
+            uplink=Measured(self._as_new(self.up.path, uplink.path_loss_db), self.up.path.carrier.noise_db),
             uplink_power_told=not isnan(uplink.transmit_loss_db),
             received=Measured(
                 received.loss_db(unix_s),
@@ -111,6 +112,12 @@ class SignalWatch:
             ),
             left_by_peaking_db=self.down.reference.shortfall_db,
         )
+
+    def _as_new(self, followed: Followed, loss_db: float) -> float:
+        """The loss of what the modem tells beside the downlink; NaN where it no longer does."""
+        told, down = followed.carrier.interval, self.down.carrier.interval
+        late_s = MISSED_READINGS * told.typical_s
+        return nan if down.last_unix_s - told.last_unix_s > late_s else loss_db
 
     def _certain_db(self, unix_s: float, explained_db: float, unexplained_db: float, plan: LinkPlan) -> float:
         """The least that is missing: a coarse figure may sit on the edge of two steps, a rare one be late."""

@@ -18,9 +18,11 @@ HALVINGS = 20  # to 40 microdecibels
 
 @dataclass(frozen=True, slots=True)
 class UplinkLoss:
-    """Fall of the uplink's Es/N0 (dB): by a turned dish, and the range of what stands in the path."""
+    """Fall of the uplink's Es/N0 (dB): by a turned dish, by rain or cloud, and by anything in the path."""
 
     mispoint_db: float
+    least_rain_db: float
+    most_rain_db: float
     least_in_path_db: float
     most_in_path_db: float
 
@@ -42,8 +44,8 @@ def mispoint_loss_db(plan: LinkPlan, downlink_loss_db: float) -> float:
 def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     """What should cost the uplink as much as took `downlink_loss_db` (dB of Es/N0) from the downlink.
 
-    An obstacle takes the same at both frequencies, and rain as the plan's rain does or with the square of
-    the frequency. Otherwise as `mispoint_loss_db`.
+    An obstacle takes the same at both frequencies, rain and cloud as the plan's rain does or with the square
+    of the frequency. Otherwise as `mispoint_loss_db`.
     """
     down, up = plan.downlink, plan.uplink
     carrier_db = carrier_loss_db(down, downlink_loss_db)
@@ -52,6 +54,8 @@ def uplink_loss(plan: LinkPlan, downlink_loss_db: float) -> UplinkLoss:
     rain = up.rain_at_rate_db / down.rain_at_rate_db if down.rain_at_rate_db > 0.0 else squared
     return UplinkLoss(
         mispoint_db=mispoint_loss_db(plan, downlink_loss_db),
+        least_rain_db=in_path_db * min(squared, rain),
+        most_rain_db=in_path_db * max(squared, rain),
         least_in_path_db=in_path_db,
         most_in_path_db=max(carrier_db, in_path_db * max(squared, rain)),
     )

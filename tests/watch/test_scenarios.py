@@ -229,7 +229,7 @@ def test_a_sun_pass_is_announced_and_never_asks_for_a_re_peak() -> None:
 
 def test_somebody_walking_through_is_no_alert_and_a_crowd_is() -> None:
     def walks(minute: float, starts: tuple[float, ...]) -> float:
-        return 9.0 if any(start <= minute < start + 0.15 for start in starts) else 0.0
+        return 9.0 if any(start <= minute < start + 0.06 for start in starts) else 0.0
 
     minutes = every(1.0, 0.0, 80.0)
     assert events_of([SHADE, *level(lambda minute: walks(minute, (60.0,)), minutes)]) == []
@@ -377,7 +377,9 @@ def test_the_stream_to_lower_to_is_what_the_tests_carried() -> None:
     assert found.figures["stream_to_mbps"] == pytest.approx(1.3 / 1.2, abs=1e-3)
 
 
-@pytest.mark.parametrize(("stands_s", "told"), [(8.0, []), (25.0, ["blockage"]), (45.0, ["blockage"])])
+@pytest.mark.parametrize(
+    ("stands_s", "told"), [(4.0, []), (8.0, ["blockage"]), (25.0, ["blockage"]), (45.0, ["blockage"])]
+)
 def test_who_stood_in_the_beam_is_told_also_once_gone(stands_s: float, told: list[str]) -> None:
     """Neither a turned dish nor a shower gives eight decibels back within a minute."""
     readings = level(

@@ -18,14 +18,15 @@ Likelihoods = Mapping[LossCause, float]
 
 CONTROLLED = 0.22  # chance that the network has a terminal send more when its uplink loses (judgement)
 IN_HAND_DB = 6.0  # of power, on average, for an uplink that the network controls (judgement)
-UPLINK_DRIFT_DB = 0.25  # of both references against each other within a day (judgement)
+UPLINK_DRIFT_DB = 0.15  # of both levels against each other since the loss set in (judgement)
 UPLINK_DOUBT = 0.15  # the beam's shape and the rain's temperature are known this well (judgement)
 SOMETHING_ELSE = 0.1  # chance that the uplink has a trouble of its own (judgement)
 ANY_LOSS_DB = 12.0  # over which such a trouble's loss is spread
-LEVEL_DRIFT_DB = 0.35  # of a received level within a day, by the LNB's temperature (judgement)
+LEVEL_DRIFT_DB = 0.2  # of a received level since then, by the LNB's temperature (judgement)
 LEVEL_DOUBT = 0.12
 LEVEL_ELSE = 0.25  # chance that the level is of more than this carrier, and tells nothing (judgement)
 ANY_LEVEL_DB = 10.0
+DRY_SNOW = 0.5  # chance that what lies on the reflector in frost is dry (judgement)
 FAR = 8.0  # standard deviations; further ones count no more
 
 
@@ -63,13 +64,13 @@ def uplink_likelihoods(
             (1.0 - controlled) * within + controlled * made_up
         ) + SOMETHING_ELSE / ANY_LOSS_DB
 
-    in_path = fit(least_db, most_db, most_db)
+    rain = fit(expected.least_rain_db, expected.most_rain_db, expected.most_rain_db)
     none = (1.0 - SOMETHING_ELSE) * _density(up.loss_db, own_db) + SOMETHING_ELSE / ANY_LOSS_DB
     carrier_db = carrier_loss_db(plan.downlink, down.loss_db)
     return {
         "mispoint": fit(turned_db, turned_db, turned_db),
-        "rain": in_path,
-        "cloud": in_path,
+        "rain": rain,
+        "cloud": rain,
         "reflector": fit(0.8 * least_db, most_db, most_db),
         "blockage": fit(0.8 * least_db, 1.1 * carrier_db, most_db),
         "interference": none,
@@ -122,7 +123,8 @@ def in_frost(likelihoods: Likelihoods) -> Likelihoods:
 
     A wet reflector attenuates instead, and radiates noise (Ruze 1966, from memory).
     """
-    return {**likelihoods, "reflector": max(likelihoods["reflector"], likelihoods["mispoint"])}
+    reflector = (1.0 - DRY_SNOW) * likelihoods["reflector"] + DRY_SNOW * likelihoods["mispoint"]
+    return {**likelihoods, "reflector": reflector}
 
 
 def _made_up(measured_db: float, lost_db: float, spread_db: float) -> float:

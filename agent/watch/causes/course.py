@@ -182,10 +182,3 @@ def _log_normal(values_db: Floats, median_db: float, spread_log: float) -> Float
     off = np.log(values_db / median_db) / spread_log
     density: Floats = np.exp(-0.5 * off * off) / (values_db * spread_log * sqrt(2.0 * pi))
     return density
-
-
-def sudden_share(shares: list[float]) -> float:
-    """How much of what may be a turned dish came at once, 0 to 1."""
-    still = shares[INDEX["still"]]
-    slow = sum(shares[INDEX[name]] for name in SLOW)
-    return still / (still + slow) if still + slow > 0.0 else 0.0

@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 from agent.watch.carrier import COARSE_DB
 from agent.watch.causes.channels import Measured, in_frost, level_likelihoods, uplink_likelihoods
-from agent.watch.causes.course import Course, sudden_share
+from agent.watch.causes.course import Course
 from agent.watch.causes.path import Path
-from agent.watch.causes.sky import Factor, push_factor, sky_factors
-from agent.watch.causes.verdict import Verdict, verdict
+from agent.watch.causes.sky import Factor, Onset, sky_factors
+from agent.watch.causes.verdict import Verdict, at_once, verdict
 from agent.watch.reference import PART_RECOVERED_DB
 from agent.watch.series import GRID_S
 from agent.watch.weather_watch import WeatherWatch
@@ -96,9 +96,9 @@ class LossWatch:
         self._follow_onset(cell)
         if self.course is None:
             self._follow_noise(cell.loss_db)
-            if cell.level_loss_db < QUIET_DB:
-                self.uplink_before_db = _followed(self.uplink_before_db, cell.uplink.loss_db)
-                self.received_before_db = _followed(self.received_before_db, cell.received.loss_db)
+        if cell.level_loss_db < QUIET_DB:
+            self.uplink_before_db = _followed(self.uplink_before_db, cell.uplink.loss_db)
+            self.received_before_db = _followed(self.received_before_db, cell.received.loss_db)
         edge_db = 0.5 * cell.half_step_db if cell.half_step_db >= COARSE_DB else 0.0
         self._follow_sudden(cell, edge_db)
         self.last_loss_db = cell.loss_db
@@ -187,8 +187,8 @@ class LossWatch:
         onset_unix_s = cell.unix_s if isnan(self.onset_unix_s) else self.onset_unix_s
         lost_db = max(cell.level_loss_db, SMALLEST_DB)
         shares = self.course.shares()
-        factors = [push_factor(onset_unix_s, sudden_share(shares), weather)]
-        factors.extend(sky_factors(cell.unix_s, lost_db, onset_unix_s, weather, path))
+        onset = Onset(onset_unix_s, at_once(shares, "mispoint"), at_once(shares, "reflector"))
+        factors = list(sky_factors(cell.unix_s, lost_db, onset, weather, path))
         if lost_db >= UNNOTICED_DB:
             factors.append(
                 Factor(

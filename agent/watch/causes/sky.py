@@ -36,11 +36,20 @@ class Factor(NamedTuple):
     likelihood: Likelihoods
 
 
+class Onset(NamedTuple):
+    """When a loss set in, and how much (0 to 1) of what turns a dish, or covers one, came at once."""
+
+    unix_s: float
+    turned_at_once: float
+    covered_at_once: float
+
+
 def sky_factors(
-    unix_s: float, loss_db: float, onset_unix_s: float, weather: WeatherWatch, path: Path
+    unix_s: float, loss_db: float, onset: Onset, weather: WeatherWatch, path: Path
 ) -> Iterator[Factor]:
-    """All that weather, notes and frequency say of `loss_db`, which set in at `onset_unix_s`."""
-    yield from _rain(unix_s, onset_unix_s, weather)
+    """All that weather, notes and frequency say of `loss_db`; no snow falls or melts at once."""
+    yield _push(onset, weather)
+    yield from _rain(unix_s, onset.unix_s, weather)
     attenuation_db = max(0.05, path.attenuation_db(loss_db))
     share = 0.5 * erfc((log(attenuation_db) - path.rain_log_median) / (path.rain_log_spread * sqrt(2.0)))
     reach = min(1.0, max(SELDOM, share / DEEP_SHARE))
@@ -50,18 +59,21 @@ def sky_factors(
     if weather.frost(unix_s):
         falls = weather.air_now_degc(unix_s) < FROST_DEGC
         times: Likelihoods = {"rain": COLD_RAIN_TIMES} if falls else {}
-        yield Factor(Said("cold" if falls else "frost"), {**times, "reflector": COLD_REFLECTOR_TIMES})
+        snow_times = 1.0 + (COLD_REFLECTOR_TIMES - 1.0) * (1.0 - onset.covered_at_once)
+        yield Factor(Said("cold" if falls else "frost"), {**times, "reflector": snow_times})
 
 
-def push_factor(onset_unix_s: float, sudden: float, weather: WeatherWatch) -> Factor:
-    """What knock and wind say of a loss whose share `sudden` came at once: a gust turns no dish slowly."""
-    if weather.knock_near(onset_unix_s):
+def _push(onset: Onset, weather: WeatherWatch) -> Factor:
+    """What knock and wind say: a gust turns no dish slowly."""
+    if weather.knock_near(onset.unix_s):
         return Factor(Said("knock"), {"mispoint": KNOCKED_TIMES})
     if not weather.wind_told:
         return Factor(Said("wind-unknown"), {})
-    gust = weather.gust_near(onset_unix_s)
+    gust = weather.gust_near(onset.unix_s)
     times = GUST_TIMES if gust else NO_GUST_TIMES
-    return Factor(Said("gust" if gust else "no-gust"), {"mispoint": 1.0 + (times - 1.0) * sudden})
+    return Factor(
+        Said("gust" if gust else "no-gust"), {"mispoint": 1.0 + (times - 1.0) * onset.turned_at_once}
+    )
 
 
 def _rain(unix_s: float, onset_unix_s: float, weather: WeatherWatch) -> Iterator[Factor]:

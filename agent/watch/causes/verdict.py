@@ -1,6 +1,6 @@
 """Decides how likely each cause is: the course's prior likelihood times what everything else says."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import log
 from typing import NamedTuple
@@ -60,6 +60,17 @@ def verdict(courses: Iterable[float], covered: float, factors: Iterable[Factor])
     for factor in weighed:
         likely = _weighed(likely, factor)
     return Verdict(told, covered, weighed, likely)
+
+
+def at_once(courses: Sequence[float], cause: LossCause) -> float:
+    """How much of what may be of this cause came at once, 0 to 1; `courses` as in `Course.shares`."""
+    parts = {
+        name: share * CAUSES_OF[name][cause].value
+        for name, share in zip(COURSES, courses, strict=True)
+        if cause in CAUSES_OF[name]
+    }
+    whole = sum(parts.values())
+    return parts["still"] / whole if whole > 0.0 else 0.0
 
 
 def _by_course(courses: tuple[float, ...], covered: float) -> dict[LossCause, float]:

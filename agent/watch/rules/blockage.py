@@ -36,7 +36,7 @@ BLOCKAGE = Rule(
         Parameter("blockage.confidence", 0.6, "1", 0.0, 1.0, "looking up does no harm"),
         Parameter("blockage.clear_confidence", 0.4, "1", 0.0, 1.0, "less likely than not: look elsewhere"),
         Parameter("blockage.dips", 3.0, "1", 1.0, 50.0, "one passer-by is not worth a word, a third within ten minutes is"),
-        Parameter("blockage.dip_s", 18.0, "s", 10.0, 90.0, "whoever stood there for so long may come back; who walks by does not"),
+        Parameter("blockage.dip_s", 5.0, "s", 1.0, 90.0, "a beam of two metres is crossed in two seconds; who takes longer stood there and may come back"),
         Parameter("blockage.clear_db", 1.0, "dB", 0.0, 10.0, "beam free again"),
         *timing("blockage", 0.0, 120.0, 300.0, "forty seconds are in the figure already; somebody walking through is gone by then"),
     ),
