@@ -301,7 +301,7 @@ def test_what_is_graver_waits_for_its_hold_alone(rule: str) -> None:
 
 
 def test_who_waits_for_the_time_of_repeat_is_told() -> None:
-    row, clear = holding("certain_db >= 0.7, mispoint_confidence >= 0.75"), holding("certain_db <= 0.5")
+    row, clear = holding("certain_db >= 0.7, mispoint_confidence >= 0.85"), holding("certain_db <= 0.5")
     stage = RuleStage(default_rules())
 
     def through(row: Row, start_s: float, end_s: float) -> None:

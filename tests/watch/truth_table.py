@@ -73,15 +73,15 @@ TRUTH: dict[str, Told] = {
     ),
     "repeak": Told(
         raised=(
-            ("act", "certain_db >= 0.7, mispoint_confidence >= 0.75"),
-            ("urgent", "certain_db >= 4, mispoint_confidence >= 0.75"),
+            ("act", "certain_db >= 0.7, mispoint_confidence >= 0.85"),
+            ("urgent", "certain_db >= 4, mispoint_confidence >= 0.85"),
         ),
         cleared=(
             "certain_db <= 0.5",
             "rain_hides",
             "sun_pass_now",
         ),
-        doubted="mispoint_confidence <= 0.75, no peaking, no unlocked",
+        doubted="mispoint_confidence <= 0.85, no peaking, no unlocked",
         silenced=words("peaking rain_hides sun_pass_now settling unlocked"),
         times_s=(180.0, 60.0, 600.0),
         label="Re-peak the dish",
@@ -120,7 +120,7 @@ TRUTH: dict[str, Told] = {
             ("advise", "deficit_db >= 1.3, rain_confidence >= 0.6"),
             ("advise", "deficit_db >= 0.5, rain_hides"),
         ),
-        cleared=("deficit_db <= 0.4", "mispoint_confidence >= 0.75"),
+        cleared=("deficit_db <= 0.4", "mispoint_confidence >= 0.85"),
         doubted="rain_confidence <= 0.4, no rain_hides",
         silenced=words("peaking sun_pass_now unlocked"),
         times_s=(150.0, 300.0, 600.0),

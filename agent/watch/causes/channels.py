@@ -26,7 +26,6 @@ LEVEL_DRIFT_DB = 0.2  # of a received level since then, by the LNB's temperature
 LEVEL_DOUBT = 0.12
 LEVEL_ELSE = 0.25  # chance that the level is of more than this carrier, and tells nothing (judgement)
 ANY_LEVEL_DB = 10.0
-DRY_SNOW = 0.5  # chance that what lies on the reflector in frost is dry (judgement)
 FAR = 8.0  # standard deviations; further ones count no more
 
 
@@ -123,8 +122,7 @@ def in_frost(likelihoods: Likelihoods) -> Likelihoods:
 
     A wet reflector attenuates instead, and radiates noise (Ruze 1966, from memory).
     """
-    reflector = (1.0 - DRY_SNOW) * likelihoods["reflector"] + DRY_SNOW * likelihoods["mispoint"]
-    return {**likelihoods, "reflector": reflector}
+    return {**likelihoods, "reflector": max(likelihoods["reflector"], likelihoods["mispoint"])}
 
 
 def _made_up(measured_db: float, lost_db: float, spread_db: float) -> float:

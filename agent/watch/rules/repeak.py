@@ -45,7 +45,7 @@ REPEAK = Rule(
     parameters=(
         Parameter("repeak.raise_db", 0.7, "dB", 0.2, 10.0, "above drift and scintillation; as a quarter of the beamwidth costs"),
         Parameter("repeak.clear_db", 0.5, "dB", 0.0, 10.0, "what a good re-peak leaves at most"),
-        Parameter("repeak.confidence", 0.75, "1", 0.0, 1.0, "throughout; less sure, look-at-dish asks the crew to look first"),
+        Parameter("repeak.confidence", 0.85, "1", 0.0, 1.0, "throughout; less sure, look-at-dish asks the crew to look first"),
         Parameter("repeak.urgent_db", 4.0, "dB", 0.5, 20.0, "most rental carriers lose lock or two MODCOD classes here"),
         *timing("repeak", 180.0, 60.0, 600.0, "people and trucks are mostly gone in two minutes, the first edge of a shower in three"),
     ),
