@@ -148,13 +148,13 @@ class _Client(aiomqtt.Client):
     """Ends when it is asked to, also in the moment of the broker's answer.
 
     The library waits by asyncio.wait_for, which in Python 3.11 loses a cancellation that comes together with
-    what it waits for.
+    what it waits for; and at the connection's end it reads a future, which fails for one that is cancelled.
     """
 
     async def _wait_for(self, fut: Awaitable[ResultT], timeout: float | None) -> ResultT:  # noqa: ASYNC109
         try:
             async with asyncio.timeout(self.timeout if timeout is None else timeout):
-                return await fut
+                return await (asyncio.shield(fut) if isinstance(fut, asyncio.Future) else fut)
         except TimeoutError:
             raise aiomqtt.MqttError("Operation timed out") from None
 

@@ -12,7 +12,7 @@ from dataclasses import replace
 import aiomqtt
 import pytest
 
-from agent.config import BrokerSettings
+from agent.config import LOOPBACK, BrokerSettings
 from agent.inputs import mqtt
 from agent.inputs.mqtt import (
     Delivery,
@@ -99,6 +99,38 @@ def test_an_end_in_the_moment_of_the_broker_s_answer_is_an_end(mosquitto: Mosqui
         await asyncio.wait([entering])
         assert client._connected.result() is None
         assert entering.cancelled()
+
+    run(test)
+
+
+def test_an_end_while_connecting_leaves_no_error_behind() -> None:
+    """Regression: a traceback in the log, where the agent was ended before the broker had answered."""
+
+    async def test() -> None:
+        wrong: list[dict[str, object]] = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, context: wrong.append(context))
+        asked, given_up, gone = asyncio.Event(), asyncio.Event(), asyncio.Event()
+
+        async def silent(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+            await reader.read(1)
+            asked.set()
+            await given_up.wait()
+            writer.close()
+            await writer.wait_closed()
+            gone.set()
+
+        async with await asyncio.start_server(silent, LOOPBACK) as server:
+            broker = broker_at(server.sockets[0].getsockname()[1])
+            client = publishing_client(broker, PATIENCE_S)
+            entering = asyncio.create_task(client.__aenter__())
+            await asked.wait()
+            entering.cancel()
+            await asyncio.wait([entering])
+            given_up.set()
+            await gone.wait()
+            await until(lambda: not client._client.is_connected() and client._client.socket() is None)
+        assert entering.cancelled()
+        assert wrong == []
 
     run(test)
 
