@@ -1,6 +1,7 @@
 """Decides the one verdict of a moment, what comes next, and the figures of the crew's page."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from math import inf, isfinite, nan
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
@@ -149,7 +150,8 @@ def _next_event(view: View) -> tuple[Said | None, float | None]:
 
 
 def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
-    signal, rate, heat, plan, job = view.signal, view.rate, view.heat, view.plan, view.job
+    signal, heat, plan, job = view.signal, view.heat, view.plan, view.job
+    rate = _rate_now(stage, view)
     transmitter, modem = heat.units
     loss_db = max(0.0, signal.unexplained_db) if isfinite(signal.unexplained_db) else signal.unexplained_db
     candidates = {
@@ -192,6 +194,13 @@ def _figures(stage: FeatureStage, view: View) -> Mapping[str, float]:
         "streaming": view.features.streaming,
     }
     return {name: round(value, 4) for name, value in candidates.items() if isfinite(value)}
+
+
+def _rate_now(stage: FeatureStage, view: View) -> RateFacts:
+    """What the tests say of now: no rate, where lock is gone or the last of them got nothing through."""
+    if stage.signal.down.carrier.locked_throughout(view.unix_s) and not view.rate.dead:
+        return view.rate
+    return replace(view.rate, down_mbps=nan, up_mbps=nan, headroom_mbps=nan)
 
 
 def _by_hand_unix_s(stage: FeatureStage) -> float:

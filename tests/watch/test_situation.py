@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import pytest
 
-from agent.records import AnyReading, Note, Signal, Situation, Temperature
+from agent.records import AnyReading, Note, Signal, Situation, Temperature, Throughput
 from agent.watch.decision_grid import DecisionGrid
 from agent.watch.rules import RULES
 from agent.watch.words import text
@@ -87,6 +87,26 @@ def test_without_lock_there_is_no_level() -> None:
     figures = after([*readings, *lost]).figures
     assert "esno_db" not in figures
     assert all(math.isfinite(value) for value in figures.values())
+
+
+@pytest.mark.parametrize("why", ["no lock", "a test that got nothing through"])
+def test_where_nothing_gets_through_no_rate_stands_for_now(why: str) -> None:
+    """Regression: "stream 1.5 of 4.0 Mbit/s" below "The link is down: no lock"."""
+    locked = [Signal(unix_s=at(m), esno_db=13.5) for m in every(5.0, 0.0, 40.0)]
+    tests = [
+        Throughput(unix_s=at(m), method="active", down_mbps=8.0, up_mbps=4.0, loss_percent=0.0)
+        for m in every(300.0, 0.0, 40.0)
+    ]
+    rates = {"down_mbps", "up_mbps", "headroom_mbps"}
+    assert rates <= after([*locked, *tests]).figures.keys()
+    lost = [Signal(unix_s=at(m), locked=False) for m in every(5.0, 40.0, 42.0)]
+    failed = Throughput(unix_s=at(40.0), method="active", down_mbps=0.0, up_mbps=0.0, loss_percent=100.0)
+    held = [Signal(unix_s=at(m), esno_db=13.5) for m in every(5.0, 40.0, 42.0)]
+    more = lost if why == "no lock" else [failed, *held]
+    figures = after([*locked, *tests, *more]).figures
+    assert not rates & figures.keys()
+    # The last that gave a rate.
+    assert figures["rate_tested_unix_s"] == at(35.0)
 
 
 def test_a_minute_that_was_partly_without_lock_has_no_level() -> None:
