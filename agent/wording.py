@@ -115,6 +115,11 @@ _UNITS: Mapping[str, _Unit] = {
 }
 
 
+def capital(text: str) -> str:
+    """As a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
 def worded(template: str | tuple[str, ...], figures: Mapping[str, float | str], reader: Reader) -> str:
     """The template with its figures. Of several parts those are left out whose figures are not there.
 
@@ -140,7 +145,7 @@ def _pieces(template: str, figures: Mapping[str, float | str], reader: Reader) -
 
 def _figure(name: str, value: float | str, how: str, reader: Reader) -> str:
     if isinstance(value, str):
-        return value[:1].upper() + value[1:] if how == "cap" else value
+        return capital(value) if how == "cap" else value
     if name.endswith("_unix_s"):
         return reader.clock(value)
     if name.endswith("_s"):

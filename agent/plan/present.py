@@ -10,6 +10,7 @@ from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, WhatIf
 from agent.plan.aiming import aiming
 from agent.plan.day_ahead import SiteClock, day_at_length
+from agent.wording import capital
 
 WIDTH = 110
 INDENT = "  "
@@ -47,11 +48,6 @@ def answer(plan: LinkPlan) -> str:
     """The verdict in capitals, and that there is more to read."""
     more = f", with {findings_count(plan)}" if plan.findings else ""
     return plan.verdict.answer.upper() + more
-
-
-def capital(text: str) -> str:
-    """As a sentence begins."""
-    return text[:1].upper() + text[1:]
 
 
 def findings_count(plan: LinkPlan) -> str:

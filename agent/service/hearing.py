@@ -14,7 +14,7 @@ from agent.inputs.collectors.frame import InputState
 from agent.records import AlertEvent, JsonValue, Situation
 from agent.service.sole import Owner
 from agent.watch.words import PLAIN, joined
-from agent.wording import Codes, Said
+from agent.wording import Codes, Said, capital
 
 BROKER = "broker"
 # The first words of what it remarks, the most telling first.
@@ -112,11 +112,11 @@ class Hearing:
         if situation.level in ("fine", "unknown"):
             verdict, _, action = gone.partition(": ")
             said = _but(situation.said, "verdict", "action")
-            verdict, action = _capital(verdict), _capital(action)
+            verdict, action = capital(verdict), capital(action)
             return replace(situation, level="unknown", verdict=verdict, action=action, said=said)
         gone, _, _ = gone.partition(": ")
-        said = {**situation.said, "verdict": (*situation.said.get("verdict", ()), _plain(_capital(gone)))}
-        return replace(situation, verdict=joined((situation.verdict, _capital(gone))), said=said)
+        said = {**situation.said, "verdict": (*situation.said.get("verdict", ()), _plain(capital(gone)))}
+        return replace(situation, verdict=joined((situation.verdict, capital(gone))), said=said)
 
     def told(self, event: AlertEvent) -> AlertEvent:
         """An alert about silence, with what came and was not taken."""
@@ -128,7 +128,7 @@ class Hearing:
 
     def _lines(self) -> list[str]:
         ranked = sorted(self._remarks.values(), key=lambda one: REMARKS.index(one.name.split()[0]))
-        return [f"{_capital(one.name)}: {one.finding}" for one in ranked]
+        return [f"{capital(one.name)}: {one.finding}" for one in ranked]
 
 
 def _plain(line: str) -> Said:
@@ -138,7 +138,3 @@ def _plain(line: str) -> Said:
 def _but(said: Codes, *parts: str) -> Codes:
     """Without what has been said otherwise."""
     return {name: codes for name, codes in said.items() if name not in parts}
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

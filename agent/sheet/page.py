@@ -12,8 +12,9 @@ from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan
 from agent.plan.aiming import feed_turn
 from agent.plan.day_ahead import SiteClock, day_ahead
-from agent.plan.present import answer, capital, season_sentence
+from agent.plan.present import answer, season_sentence
 from agent.sheet.drawings import horizon_view, losses_view, plan_view, side_view
+from agent.wording import capital
 
 # Common practice of a set-up, in order; each is ticked.
 CHECKS = (

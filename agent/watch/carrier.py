@@ -12,12 +12,8 @@ from agent.watch.series import BY_HAND_OLD_S, GRID_S, Cells, Interval, forget
 QUALITY_DB_PER_PERCENT = 0.15
 FIFTH_DB = 20.0 * QUALITY_DB_PER_PERCENT  # a figure of five steps moves in fifths
 COARSE_DB = 0.9  # a figure in steps of this and more tells fewer losses apart than there are MODCODs
-GRIDS_DB = (
-    FIFTH_DB,
-    1.0,
-    0.5,
-    0.25,
-)  # in which modems show what they do not show in tenths (common practice)
+# In which modems show what they do not show in tenths (common practice).
+GRIDS_DB = (FIFTH_DB, 1.0, 0.5, 0.25)
 CHANGES_THAT_TELL = 3  # of the value, of which the smallest is then taken for the display's step (judgement)
 VALUES_THAT_TELL = 10  # that all stood on one grid: then it is taken for the display's (judgement)
 LOST_DB = -10.0  # stands for "no lock": below every MODCOD of EN 302 307-1
@@ -27,18 +23,15 @@ STALE_SPACINGS = 4.0  # three readings lost in a row are no chance (judgement)
 DIP_DB = 3.0  # half of the power gone within a cell counts as a dip
 DIP_STEPS = 1.5  # a coarse figure that toggles between two neighbours has not dipped
 DIP_LONGEST_S = 90.0  # what stays longer parks there, or is no obstacle (judgement)
-DIP_TOLD_S = (
-    60.0  # for so long its length is a feature, so that a decision in rain or peaking may wait for the next
-)
+# For so long its length is a feature, so that a decision in rain or peaking may wait for the next.
+DIP_TOLD_S = 60.0
 DIP_BACK_DB = 1.0  # closer to where it was than this, it is over
 DIP_LEVEL_S = 300.0  # of before it, three times the longest dip and more
 DIPS_WITHIN_S = 600.0  # further apart, drops are one passer-by each (judgement)
 CELLS_KEPT = int(DIP_LEVEL_S / GRID_S) + 2  # as many as the longest look back takes
 NOISE_START_DB = 0.1  # a modem's last digit, until the minutes tell
-NOISE_KEEP, NOISE_STEP_DB = (
-    0.97,
-    0.5,
-)  # half an hour counts, a fade or step does not pass for noise (judgement)
+# Half an hour counts, a fade or step does not pass for noise (judgement).
+NOISE_KEEP, NOISE_STEP_DB = 0.97, 0.5
 ROUNDING = 1e-6  # of binary fractions
 SETTLE_S = 120.0  # lock to online takes one to two minutes (common practice)
 

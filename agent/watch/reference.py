@@ -6,10 +6,8 @@ from math import isnan, nan
 from agent.watch.series import median
 
 PEAK_SETTLE_S = 20.0  # drives stop and the modem's averaging catches up
-PEAK_AVERAGE_S, PEAK_READINGS = (
-    120.0,
-    3.0,
-)  # of two minutes, or three where they come rarer, the median is good to 0.1 dB
+# Of two minutes, or three readings where they come rarer, the median is good to 0.1 dB.
+PEAK_AVERAGE_S, PEAK_READINGS = 120.0, 3.0
 PEAKING_LONGEST_S = 1200.0  # a forgotten "peak-done" must not silence the watch for the day
 PART_RECOVERED_DB = 1.0  # a re-peak that leaves more than this below the old reference found no new one
 FIRST_MINUTES = 10  # so long nobody holds a dish still who is still peaking it (judgement)

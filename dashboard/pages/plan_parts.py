@@ -10,7 +10,8 @@ from agent.heat.outlook import heat_reason
 from agent.job import Job
 from agent.link_plan import Budget, Item, LinkPlan, Pointing, Safety, SunPass, WhatIf
 from agent.plan.aiming import feed_turn
-from agent.plan.present import capital, findings_count
+from agent.plan.present import findings_count
+from agent.wording import capital
 from dashboard import words
 from dashboard.display_units import METRIC, DisplayUnits
 from dashboard.site_time import clock_text, date_text, utc_text

@@ -18,9 +18,8 @@ WET_TIMES, WET_S = 18.0, 600.0
 DAMP_TIMES, DAMP_S = 1.5, 1800.0  # 3 % against 2 % between ten and thirty minutes after the last rain
 DRIED_S = 3600.0  # within an hour the gauge's dryness counts by its root only: showers come in packs
 NOTED_TIMES = 12.0  # who taps it stands in it; it ages with the note (judgement)
-BESIDE_DRY_GAUGE = (
-    0.5  # share of that, as an exponent: the gauge is late at both ends of a shower (judgement)
-)
+# Share of that, as an exponent: the gauge is late at both ends of a shower (judgement).
+BESIDE_DRY_GAUGE = 0.5
 KNOCKED_TIMES = 30.0  # a noted knock is followed by a loss for no other reason (judgement)
 GUST_TIMES, NO_GUST_TIMES = 4.0, 0.7  # half of the turned dishes are turned by a gust (judgement)
 COLD_RAIN_TIMES, COLD_REFLECTOR_TIMES = 0.3, 6.0  # dry snow hardly attenuates (P.618: rain height)

@@ -20,9 +20,8 @@ from agent.watch.rules.rule import (
 from agent.watch.rules.told import known
 from agent.wording import Said
 
-SHADE_FALLING_DEGC_PER_MIN = (
-    -0.05
-)  # half a degree in the ten minutes of a slope: more than a thermometer's step
+# Half a degree in the ten minutes of a slope: more than a thermometer's step.
+SHADE_FALLING_DEGC_PER_MIN = -0.05
 SHADE_JUDGED_S = 300.0  # a slope over ten minutes has turned by then (judgement)
 SHADE_NEWS_S = 3600.0  # after an hour the shade is the normal state
 HEAT_LOSS_TOLD_DB = 0.5  # half of what `shade.loss_db` asks for
